@@ -1,0 +1,246 @@
+"""A farm's own description: ``farm.toml`` as typed data."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+from enum import StrEnum
+from functools import cached_property
+from typing import Literal
+from zoneinfo import ZoneInfo
+
+from pydantic import Field
+
+from farm.crops import Band, Batch, Crop, Phase
+from farm.model import Described, Name, ZoneName
+from farm.quantities import QUANTITIES, Quantity
+from farm.readings import Series
+
+SILENT_AFTER_CADENCES = 3  # a device quiet for longer is shown as silent
+
+
+class ZoneKind(StrEnum):
+    """What sort of place a zone is."""
+
+    ROOM_AIR = "room_air"
+    GROWING_ROW = "growing_row"
+    SEEDLING_SHELF = "seedling_shelf"
+    SUPPLY_DUCT = "supply_duct"
+    RESERVOIR = "reservoir"
+    OUTDOORS = "outdoors"
+    WORK_AREA = "work_area"
+
+
+class Place(Described):
+    """Which farm this is and where it stands."""
+
+    name: Name = Field(description="short name, used in topics and file names")
+    title: str = Field(description="name for people")
+    timezone: str = Field(description="IANA time zone, e.g. Europe/Oslo")
+    elevation_m: float = Field(0.0, ge=-430, le=5500, description="sets the air pressure where no sensor does")
+    invented: bool = Field(False, description="true for a demonstration farm: every screen then says so")
+
+    @cached_property
+    def zone_info(self) -> ZoneInfo:
+        """The time zone, for local midnights and times of day."""
+        return ZoneInfo(self.timezone)
+
+
+class Wire(Described):
+    """How readings reach us over MQTT."""
+
+    topic: str = Field("leafweather/#", min_length=1, description="topic filter of this farm's messages")
+    future_tolerance_s: float = Field(300.0, ge=0, description="a reading further ahead than this is refused")
+    oldest_days: float = Field(3660.0, gt=0, description="a reading older than this is refused")
+
+
+class Zone(Described):
+    """A place with its own conditions."""
+
+    kind: ZoneKind
+    label: str
+    crop: Name | None = Field(None, description="crop whose bands hold here")
+    phase: Name | None = Field(None, description="phase whose bands hold here, unless a batch says otherwise")
+    lights: str | None = Field(None, description="key of the lights_on series that lights this zone")
+    leaf_offset_k: float | None = Field(
+        None, ge=-10, le=10, description="leaf minus air temperature, where no leaf sensor is; gives leaf VPD"
+    )
+
+
+class DescribedSeries(Described):
+    """One quantity at one zone, from one sensor."""
+
+    zone: ZoneName
+    quantity: Literal[tuple(QUANTITIES)]  # type: ignore[valid-type]  # the registry is the list
+    sensor: Name | Literal[""] = Field("", description="needed where a zone has several of one quantity")
+    label: str | None = None
+    wire: str | None = Field(None, description="SenML name on the wire; the series' key by default")
+    topic: str | None = Field(None, description="topic that carries this series as a bare number")
+    unit: str | None = Field(None, description="unit on the wire where the message states none")
+    cadence_s: float = Field(60.0, gt=0, description="expected time between readings")
+    range: tuple[float, float] | None = Field(None, description="[low, high] the sensor can report")
+    accuracy: float | None = Field(None, gt=0, description="plus or minus, in the quantity's unit")
+
+    @property
+    def registered(self) -> Quantity:
+        """The registry's entry for this series' quantity."""
+        return QUANTITIES[self.quantity]
+
+    @property
+    def key(self) -> str:
+        """``zone/quantity`` or ``zone/quantity/sensor``."""
+        return "/".join(part for part in (self.zone, self.quantity, self.sensor) if part)
+
+    @property
+    def limits(self) -> tuple[float, float]:
+        """The range a reading must lie in: the sensor's, else what is plausible."""
+        return self.range or (self.registered.low, self.registered.high)
+
+    @property
+    def plus_or_minus(self) -> float | None:
+        """The sensor's accuracy, else what is usual for its quantity."""
+        return self.accuracy or self.registered.accuracy
+
+
+class Surface(Described):
+    """A wall, roof, floor, bridge or window on which water could condense."""
+
+    name: Name
+    label: str
+    zone: ZoneName = Field(description="zone on its warm side")
+    outside: ZoneName | None = Field(None, description="zone on its cold side")
+    r_value_m2k_w: float | None = Field(None, gt=0, description="thermal resistance without surface films")
+    u_value_w_m2k: float | None = Field(None, gt=0, description="transmittance with surface films")
+    heat_flow: Literal["horizontal", "upward", "downward"] = Field(
+        "horizontal", description="direction heat leaves: horizontal for a wall, upward for a roof, downward for a floor"
+    )
+    probe: str | None = Field(None, description="key of a surface_temperature series on it")
+
+
+class Reservoir(Described):
+    """The nutrient tank."""
+
+    zone: ZoneName
+    volume_l: float = Field(gt=0)
+
+
+class Stock(Described):
+    """One bottle the doser draws from."""
+
+    name: Name
+    label: str
+    role: Literal["nutrient", "acid", "base"]
+    bottle_l: float = Field(gt=0)
+    ec_per_ml_l: float | None = Field(
+        None, gt=0, description="rise in EC by 1 mL of stock in 1 L of solution, mS/cm"
+    )
+
+
+class DripRow(Described):
+    """Drip emitters of one growing row."""
+
+    zone: ZoneName
+    emitters: int = Field(gt=0)
+    emitter_flow_l_h: float = Field(gt=0)
+
+
+class LampGroup(Described):
+    """Lamps that switch together."""
+
+    name: Name
+    zones: list[ZoneName] = Field(min_length=1)
+    commissioning_ppfd: float = Field(gt=0, description="umol m-2 s-1 measured when new")
+    power_w: float = Field(gt=0)
+
+
+class ReverseOsmosis(Described):
+    """The unit that makes feed water."""
+
+    rated_l_per_day: float = Field(gt=0, description="at 25 degC feed")
+
+
+class AirConditioner(Described):
+    """What cools and dries the room."""
+
+    cooling_w: float = Field(gt=0, description="rated total capacity")
+    power_w: float = Field(gt=0, description="rated electrical input")
+
+
+class Mains(Described):
+    """The electrical service."""
+
+    voltage_v: float = Field(gt=0)
+    breaker_a: float = Field(gt=0)
+
+
+class Equipment(Described):
+    """Nameplate figures."""
+
+    reservoir: Reservoir | None = None
+    stocks: list[Stock] = Field(default_factory=list)
+    drip_rows: list[DripRow] = Field(default_factory=list)
+    lamp_groups: list[LampGroup] = Field(default_factory=list)
+    reverse_osmosis: ReverseOsmosis | None = None
+    air_conditioner: AirConditioner | None = None
+    mains: Mains | None = None
+
+
+class Farm(Described):
+    """The whole description of one farm."""
+
+    farm: Place
+    wire: Wire = Wire()  # type: ignore[call-arg]  # every field has a default
+    zones: dict[Name, Zone] = Field(min_length=1)
+    series: list[DescribedSeries] = Field(default_factory=list)
+    surfaces: list[Surface] = Field(default_factory=list)
+    equipment: Equipment = Equipment()
+    crops: dict[Name, Crop] = Field(default_factory=dict)
+    batches: list[Batch] = Field(default_factory=list)
+
+    @property
+    def name(self) -> str:
+        """The farm's short name."""
+        return self.farm.name
+
+    @cached_property
+    def described(self) -> dict[Series, DescribedSeries]:
+        """Every described series under its identity."""
+        return {Series(self.name, one.zone, one.quantity, one.sensor): one for one in self.series}
+
+    def series_of(self, zone: str, quantity: str) -> list[Series]:
+        """Return the described series of one quantity in one zone, in the description's order."""
+        return [one for one in self.described if one.zone == zone and one.quantity == quantity]
+
+    def phase_at(self, zone: str, at: datetime) -> Phase | None:
+        """Return the phase whose bands hold in a zone at an instant; None where no plan says so.
+
+        A batch standing in the zone decides (the one that entered last, where there are several);
+        else the zone's own ``crop`` and ``phase``.
+        """
+        standing = [
+            (self._moment(stay.entered), batch.crop, stay.phase)
+            for batch in self.batches
+            for stay in batch.stays
+            if stay.zone == zone
+            and self._moment(stay.entered) <= at
+            and (stay.left is None or at < self._moment(stay.left))
+        ]
+        if standing:
+            _, crop, phase = max(standing)
+        elif self.zones[zone].crop and self.zones[zone].phase:
+            crop, phase = str(self.zones[zone].crop), str(self.zones[zone].phase)
+        else:
+            return None
+        return self.crops[crop].phases[phase]
+
+    def band_at(self, zone: str, quantity: str, at: datetime) -> Band | None:
+        """Return the band of a quantity in a zone at an instant; None where the plan has none."""
+        phase = self.phase_at(zone, at)
+        return phase.bands.get(quantity) if phase else None
+
+    def _moment(self, day: date | datetime) -> datetime:
+        """Return a day's local midnight, or the instant itself, in UTC."""
+        if not isinstance(day, datetime):
+            day = datetime(day.year, day.month, day.day)
+        if day.tzinfo is None:
+            day = day.replace(tzinfo=self.farm.zone_info)
+        return day.astimezone(UTC)

@@ -1,0 +1,1 @@
+"""Readings and the journal at rest: one contract, several engines."""

@@ -1,0 +1,89 @@
+"""What the journal holds: what people, the arrival checks and the watch wrote."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from datetime import date
+from enum import StrEnum
+from typing import Any
+
+from farm.readings import Series
+
+
+class Side(StrEnum):
+    """Which limit of a band was passed."""
+
+    LOW = "low"
+    HIGH = "high"
+
+
+@dataclass(frozen=True, slots=True)
+class ExcursionEntry:
+    """A stretch outside a band that lasted longer than its on-delay.
+
+    ``onset_us`` is the first reading outside, ``end_us`` the first reading back inside for good
+    (None while open), ``extreme`` the value furthest outside and ``extreme_us`` its time, ``limit``
+    the limit that held then. ``dose`` is the integral of the deviation over time, in the quantity's
+    unit times hours; ``last_us`` the newest reading that took part.
+    """
+
+    series: Series
+    side: Side
+    onset_us: int
+    end_us: int | None
+    last_us: int
+    extreme: float
+    extreme_us: int
+    limit: float
+    dose: float
+
+    @property
+    def identity(self) -> str:
+        """A short name that stays the same while the excursion grows: it hangs on series, side and onset."""
+        name = f"{self.series.farm}/{self.series.key}/{self.side}/{self.onset_us}"
+        return hashlib.sha256(name.encode()).hexdigest()[:10]
+
+
+class Reason(StrEnum):
+    """Why something that arrived was refused."""
+
+    TOO_LARGE = "too_large"
+    MALFORMED = "malformed"
+    UNKNOWN_TOPIC = "unknown_topic"
+    UNKNOWN_NAME = "unknown_name"
+    WRONG_TYPE = "wrong_type"
+    NOT_FINITE = "not_finite"
+    WRONG_UNIT = "wrong_unit"
+    OUT_OF_RANGE = "out_of_range"
+    FUTURE = "future"
+    TOO_OLD = "too_old"
+    CONFLICT = "conflict"
+
+
+@dataclass(frozen=True, slots=True)
+class Reject:
+    """Refused arrivals with one reason, topic and wire name, and the newest of them as a sample.
+
+    ``detail`` says what was wrong and how to mend it; ``raw`` are the first bytes of the newest
+    message, capped by whoever writes it.
+    """
+
+    reason: Reason
+    topic: str
+    name: str
+    detail: str
+    raw: bytes
+    first_us: int
+    last_us: int
+    count: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class DaySheetEntry:
+    """The summary of one local day, and which description of the farm it was made with."""
+
+    day: date
+    computed_us: int
+    description_hash: str
+    sheet: dict[str, Any]
