@@ -36,7 +36,9 @@ class Place(Described):
     name: Name = Field(description="short name, used in topics and file names")
     title: str = Field(description="name for people")
     timezone: str = Field(description="IANA time zone, e.g. Europe/Oslo")
-    elevation_m: float = Field(0.0, ge=-430, le=5500, description="sets the air pressure where no sensor does")
+    elevation_m: float = Field(
+        0.0, ge=-430, le=5500, description="sets the air pressure where no sensor does"
+    )
     invented: bool = Field(False, description="true for a demonstration farm: every screen then says so")
 
     @cached_property
@@ -111,7 +113,8 @@ class Surface(Described):
     r_value_m2k_w: float | None = Field(None, gt=0, description="thermal resistance without surface films")
     u_value_w_m2k: float | None = Field(None, gt=0, description="transmittance with surface films")
     heat_flow: Literal["horizontal", "upward", "downward"] = Field(
-        "horizontal", description="direction heat leaves: horizontal for a wall, upward for a roof, downward for a floor"
+        "horizontal",
+        description="direction heat leaves: horizontal for a wall, upward for a roof, downward for a floor",
     )
     probe: str | None = Field(None, description="key of a surface_temperature series on it")
 

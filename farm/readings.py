@@ -113,7 +113,8 @@ def microseconds(instant: datetime) -> int:
     if instant.tzinfo is None:
         raise ValueError(f"{instant.isoformat()} has no time zone: add one, e.g. +00:00")
     since_epoch = instant - datetime(1970, 1, 1, tzinfo=UTC)
-    return (since_epoch.days * 86_400 + since_epoch.seconds) * MICROSECONDS_PER_SECOND + since_epoch.microseconds
+    whole_seconds = since_epoch.days * 86_400 + since_epoch.seconds
+    return whole_seconds * MICROSECONDS_PER_SECOND + since_epoch.microseconds
 
 
 def instant(time_us: int) -> datetime:
