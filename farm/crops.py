@@ -23,9 +23,7 @@ class Band(Described):
     lit: Limits | None = None
     dark: Limits | None = None
     on_delay_s: float = Field(DEFAULT_ON_DELAY_S, ge=0, description="outside for this long before it counts")
-    off_delay_s: float = Field(
-        DEFAULT_OFF_DELAY_S, ge=0, description="back inside for this long before it ends"
-    )
+    off_delay_s: float = Field(DEFAULT_OFF_DELAY_S, ge=0, description="back inside for this long before it ends")
     deadband: float | None = Field(
         None,
         ge=0,
@@ -41,9 +39,7 @@ class Band(Described):
         for name in ("always", "lit", "dark"):
             limits = getattr(self, name)
             if limits is not None and not limits[0] < limits[1]:
-                raise ValueError(
-                    f"{name} = [{limits[0]:g}, {limits[1]:g}]: the low limit must be below the high one"
-                )
+                raise ValueError(f"{name} = [{limits[0]:g}, {limits[1]:g}]: the low limit must be below the high one")
         return self
 
     def limits(self, lit: bool) -> Limits | None:

@@ -36,9 +36,7 @@ class Place(Described):
     name: Name = Field(description="short name, used in topics and file names")
     title: str = Field(description="name for people")
     timezone: str = Field(description="IANA time zone, e.g. Europe/Oslo")
-    elevation_m: float = Field(
-        0.0, ge=-430, le=5500, description="sets the air pressure where no sensor does"
-    )
+    elevation_m: float = Field(0.0, ge=-430, le=5500, description="sets the air pressure where no sensor does")
     invented: bool = Field(False, description="true for a demonstration farm: every screen then says so")
 
     @cached_property
@@ -133,9 +131,7 @@ class Stock(Described):
     label: str
     role: Literal["nutrient", "acid", "base"]
     bottle_l: float = Field(gt=0)
-    ec_per_ml_l: float | None = Field(
-        None, gt=0, description="rise in EC by 1 mL of stock in 1 L of solution, mS/cm"
-    )
+    ec_per_ml_l: float | None = Field(None, gt=0, description="rise in EC by 1 mL of stock in 1 L of solution, mS/cm")
 
 
 class DripRow(Described):
@@ -243,7 +239,7 @@ class Farm(Described):
     def _moment(self, day: date | datetime) -> datetime:
         """Return a day's local midnight, or the instant itself, in UTC."""
         if not isinstance(day, datetime):
-            day = datetime(day.year, day.month, day.day)
-        if day.tzinfo is None:
+            day = datetime(day.year, day.month, day.day, tzinfo=self.farm.zone_info)
+        elif day.tzinfo is None:
             day = day.replace(tzinfo=self.farm.zone_info)
         return day.astimezone(UTC)
