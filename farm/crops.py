@@ -33,13 +33,13 @@ class Band(Described):
     @model_validator(mode="after")
     def _limits_make_sense(self) -> Self:
         if self.always is None and self.lit is None and self.dark is None:
-            raise ValueError("a band needs limits: always = [low, high], or lit and dark")
+            raise ValueError("limits: always = [low, high], or lit and dark")
         if self.always is not None and (self.lit is not None or self.dark is not None):
-            raise ValueError("a band has either always, or lit and dark, not both")
+            raise ValueError("either always, or lit and dark, not both")
         for name in ("always", "lit", "dark"):
             limits = getattr(self, name)
             if limits is not None and not limits[0] < limits[1]:
-                raise ValueError(f"{name} = [{limits[0]:g}, {limits[1]:g}]: the low limit must be below the high one")
+                raise ValueError(f"{name} = [low, high] with low below high")
         return self
 
     def limits(self, lit: bool) -> Limits | None:

@@ -1,0 +1,186 @@
+"""Mistakes that no single key shows: names that nothing defines, and things defined twice."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from difflib import get_close_matches
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from farm.positions import Location
+from farm.quantities import QUANTITIES
+from farm.units import accepted_units, conversion_to
+
+LONGEST_LIST = 12  # names that one message lists
+
+LooseEnd = tuple[Location, str, str]  # where, what was found, what is allowed
+
+
+def loose_ends(raw: dict[str, Any]) -> Iterator[LooseEnd]:
+    """Yield every broken reference in a description as read from TOML, valid or not.
+
+    Parts of the wrong type are passed over: the types' own checks name those.
+    """
+    zones = list(_table(raw, "zones"))
+    crops = _table(raw, "crops")
+    yield from _place(raw)
+    yield from _zones(raw, crops)
+    yield from _series(raw, zones)
+    yield from _surfaces(raw, zones)
+    yield from _equipment(raw, zones)
+    yield from _crops(crops)
+    yield from _batches(raw, zones, crops)
+
+
+def _table(raw: Any, key: str) -> dict[str, Any]:  # noqa: ANN401  # any TOML value
+    value = raw.get(key) if isinstance(raw, dict) else None
+    return value if isinstance(value, dict) else {}
+
+
+def _rows(raw: Any, key: str) -> list[dict[str, Any]]:  # noqa: ANN401
+    """Return an array of tables; entries of the wrong type as empty tables, so that indices hold."""
+    value = raw.get(key) if isinstance(raw, dict) else None
+    return [row if isinstance(row, dict) else {} for row in value] if isinstance(value, list) else []
+
+
+def _named(location: Location, found: object, names: list[str], what: str) -> Iterator[LooseEnd]:
+    """Yield a loose end if ``found`` is a text that is none of ``names``."""
+    if isinstance(found, str) and found not in names:
+        yield location, f"{found!r}, which is no {what}", one_of(found, names)
+
+
+def one_of(found: str, names: Iterable[str]) -> str:
+    """Return a sentence's worth of allowed names, the one closest to what was found first."""
+    names = list(names)
+    close = get_close_matches(found, names, n=1)
+    meant = f"did you mean {close[0]}? " if close else ""
+    more = f" and {len(names) - LONGEST_LIST} more" if len(names) > LONGEST_LIST else ""
+    return meant + ("one of " + ", ".join(names[:LONGEST_LIST]) + more if names else "none is described yet")
+
+
+def _place(raw: dict[str, Any]) -> Iterator[LooseEnd]:
+    zone_name = _table(raw, "farm").get("timezone")
+    if isinstance(zone_name, str):
+        try:
+            ZoneInfo(zone_name)
+        except (ValueError, OSError, KeyError):
+            yield ("farm", "timezone"), repr(zone_name), "an IANA time zone name, e.g. Europe/Oslo or UTC"
+
+
+def _zones(raw: dict[str, Any], crops: dict[str, Any]) -> Iterator[LooseEnd]:
+    lights = [_key(row) for row in _rows(raw, "series") if row.get("quantity") == "lights_on"]
+    for name, zone in _table(raw, "zones").items():
+        at: Location = ("zones", name)
+        if not isinstance(zone, dict):
+            continue
+        yield from _named((*at, "lights"), zone.get("lights"), lights, "lights_on series of this farm")
+        if "phase" in zone and "crop" not in zone:
+            yield (*at, "phase"), "a phase without a crop", "crop and phase together, or neither"
+        if "crop" in zone and "phase" not in zone:
+            yield (*at, "crop"), "a crop without a phase", "crop and phase together, or neither"
+        yield from _crop_and_phase(at, at, zone, zone, crops)
+
+
+def _crop_and_phase(
+    crop_at: Location, phase_at: Location, has_crop: dict[str, Any], has_phase: dict[str, Any], crops: dict[str, Any]
+) -> Iterator[LooseEnd]:
+    crop, phase = has_crop.get("crop"), has_phase.get("phase")
+    yield from _named((*crop_at, "crop"), crop, list(crops), "crop of this farm")
+    if isinstance(crop, str) and crop in crops:
+        yield from _named((*phase_at, "phase"), phase, list(_table(crops[crop], "phases")), f"phase of crop {crop}")
+
+
+def _key(row: dict[str, Any]) -> str:
+    return "/".join(str(row[part]) for part in ("zone", "quantity", "sensor") if row.get(part))
+
+
+def _series(raw: dict[str, Any], zones: list[str]) -> Iterator[LooseEnd]:
+    keys: dict[str, int] = {}
+    wires: dict[str, int] = {}
+    topics: dict[str, int] = {}
+    for index, row in enumerate(_rows(raw, "series")):
+        at: Location = ("series", index)
+        yield from _named((*at, "zone"), row.get("zone"), zones, "zone of this farm")
+        key = _key(row)
+        wire = row.get("wire", key)
+        yield from _once(keys, key, index, (*at, "quantity"), "series", "a sensor name that tells them apart")
+        if key and wire != key:
+            yield from _once(wires, wire, index, (*at, "wire"), "wire name", "another wire name")
+        else:
+            wires.setdefault(key, index)
+        if isinstance(row.get("topic"), str):
+            yield from _once(topics, row["topic"], index, (*at, "topic"), "topic", "one topic a series")
+        quantity = QUANTITIES.get(str(row.get("quantity")))
+        if quantity is None:
+            continue
+        if quantity.derived:
+            yield (*at, "quantity"), repr(quantity.name), "a measured quantity: Leafweather derives this one itself"
+        unit = row.get("unit")
+        if isinstance(unit, str) and conversion_to(quantity.unit, unit) is None:
+            yield (*at, "unit"), repr(unit), f"a unit of {quantity.label}: {', '.join(accepted_units(quantity.unit))}"
+        limits = row.get("range")
+        if _is_pair(limits) and not limits[0] < limits[1]:
+            yield (*at, "range"), repr(limits), "[low, high] with low below high"
+
+
+def _is_pair(limits: Any) -> bool:  # noqa: ANN401
+    return isinstance(limits, list) and len(limits) == 2 and all(isinstance(limit, (int, float)) for limit in limits)
+
+
+def _once(
+    seen: dict[str, int], name: str, index: int, location: Location, what: str, allowed: str
+) -> Iterator[LooseEnd]:
+    if name and name in seen:
+        yield location, f"the {what} {name!r} again (first in series[{seen[name]}])", allowed
+    seen.setdefault(name, index)
+
+
+def _surfaces(raw: dict[str, Any], zones: list[str]) -> Iterator[LooseEnd]:
+    probes = [_key(row) for row in _rows(raw, "series") if row.get("quantity") == "surface_temperature"]
+    names: set[str] = set()
+    for index, surface in enumerate(_rows(raw, "surfaces")):
+        at: Location = ("surfaces", index)
+        yield from _named((*at, "zone"), surface.get("zone"), zones, "zone of this farm")
+        yield from _named((*at, "outside"), surface.get("outside"), zones, "zone of this farm")
+        yield from _named((*at, "probe"), surface.get("probe"), probes, "surface_temperature series of this farm")
+        if surface.get("name") in names:
+            yield (*at, "name"), f"the surface {surface['name']!r} again", "one name a surface"
+        names.add(str(surface.get("name")))
+        resistances = [key for key in ("r_value_m2k_w", "u_value_w_m2k") if key in surface]
+        if "probe" not in surface and (len(resistances) != 1 or "outside" not in surface):
+            yield at, "neither a probe nor a wall", "probe; or outside and one of r_value_m2k_w and u_value_w_m2k"
+        if len(resistances) == 2:
+            yield (*at, "u_value_w_m2k"), "both r_value_m2k_w and u_value_w_m2k", "one of the two"
+
+
+def _equipment(raw: dict[str, Any], zones: list[str]) -> Iterator[LooseEnd]:
+    equipment = _table(raw, "equipment")
+    reservoir = _table(equipment, "reservoir")
+    yield from _named(("equipment", "reservoir", "zone"), reservoir.get("zone"), zones, "zone of this farm")
+    for index, row in enumerate(_rows(equipment, "drip_rows")):
+        yield from _named(("equipment", "drip_rows", index, "zone"), row.get("zone"), zones, "zone of this farm")
+    for index, group in enumerate(_rows(equipment, "lamp_groups")):
+        lit = group.get("zones")
+        for place, zone in enumerate(lit if isinstance(lit, list) else []):
+            yield from _named(("equipment", "lamp_groups", index, "zones", place), zone, zones, "zone of this farm")
+
+
+def _crops(crops: dict[str, Any]) -> Iterator[LooseEnd]:
+    for crop, described in crops.items():
+        for phase, needs in _table(described, "phases").items():
+            for quantity in _table(needs, "bands"):
+                location = ("crops", crop, "phases", phase, "bands", quantity)
+                yield from _named(location, quantity, list(QUANTITIES), "quantity of the registry")
+
+
+def _batches(raw: dict[str, Any], zones: list[str], crops: dict[str, Any]) -> Iterator[LooseEnd]:
+    for index, batch in enumerate(_rows(raw, "batches")):
+        at: Location = ("batches", index)
+        yield from _named((*at, "crop"), batch.get("crop"), list(crops), "crop of this farm")
+        for place, stay in enumerate(_rows(batch, "stays")):
+            inside = (*at, "stays", place)
+            yield from _named((*inside, "zone"), stay.get("zone"), zones, "zone of this farm")
+            crop = batch.get("crop")
+            if isinstance(crop, str) and crop in crops:
+                phases = list(_table(crops[crop], "phases"))
+                yield from _named((*inside, "phase"), stay.get("phase"), phases, f"phase of crop {crop}")
