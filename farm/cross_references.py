@@ -118,7 +118,7 @@ def _series(raw: dict[str, Any], zones: list[str]) -> Iterator[LooseEnd]:
         unit = row.get("unit")
         if isinstance(unit, str) and conversion_to(quantity.unit, unit) is None:
             yield (*at, "unit"), repr(unit), f"a unit of {quantity.label}: {', '.join(accepted_units(quantity.unit))}"
-        limits = row.get("range")
+        limits: Any = row.get("range")
         if _is_pair(limits) and not limits[0] < limits[1]:
             yield (*at, "range"), repr(limits), "[low, high] with low below high"
 
