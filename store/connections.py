@@ -1,0 +1,132 @@
+"""Connections to one SQLite file: one that writes, a few that read, shared by threads."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from threading import Lock
+
+from store.contract import StoreUnavailable
+from store.faults import StoreUnusable, sqlite_fault
+
+CACHE_KIB = 65_536  # of the writer: the newest page of every series of hundreds of farms; our choice, no source
+
+
+class Connections:
+    """One writing connection behind a lock, and as many reading ones as threads read at once.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The file; made with its tables if it is not there.
+    version : int
+        Version of the tables this program knows; the file's own is kept as ``PRAGMA user_version``.
+    create : sequence of str
+        Statements that make the tables in an empty file and set its version.
+    patience_s : float
+        How long to wait for another program's write to end. [s]
+    """
+
+    def __init__(self, path: Path, version: int, create: Sequence[str], patience_s: float) -> None:
+        self._path = path
+        self._patience_s = patience_s
+        self._closed = False
+        self._idle: list[sqlite3.Connection] = []
+        self._lock = Lock()
+        with self._told():
+            if not path.parent.is_dir():
+                raise StoreUnavailable(f"{path.parent}: there is no such folder: make it, or name another one")
+            self._writer = self._opened()
+            try:
+                self._prepare(version, create)
+            except BaseException:
+                self._writer.close()
+                raise
+
+    def _opened(self) -> sqlite3.Connection:
+        return sqlite3.connect(self._path, timeout=self._patience_s, isolation_level=None, check_same_thread=False)
+
+    def _prepare(self, version: int, create: Sequence[str]) -> None:
+        """Make the tables where there are none, refuse a newer file, and see that writing works."""
+        self._writer.execute("PRAGMA journal_mode = WAL")
+        self._writer.execute("PRAGMA synchronous = FULL")
+        self._writer.execute(f"PRAGMA cache_size = -{CACHE_KIB}")
+        if self._file_version() == 0:
+            with self.writing() as connection:
+                if self._file_version() == 0:  # nobody was quicker
+                    for statement in create:
+                        connection.execute(statement)
+        if self._file_version() > version:
+            raise StoreUnusable(
+                f"{self._path}: written by a newer version of this program (format {self._file_version()}, "
+                f"this one knows {version}): update this program; the file was left as it is"
+            )
+        with self.writing():  # a file or disk that may only be read shows now, not at the first reading
+            pass
+
+    def _file_version(self) -> int:
+        (version,) = self._writer.execute("PRAGMA user_version").fetchone()
+        return int(version)
+
+    @contextmanager
+    def writing(self) -> Iterator[sqlite3.Connection]:
+        """Hold the writing connection for one transaction: durable at the end, or undone."""
+        with self._lock, self._told():
+            self._refuse_if_closed()
+            self._writer.execute("BEGIN IMMEDIATE")
+            try:
+                yield self._writer
+                self._writer.execute("COMMIT")
+            except BaseException:
+                if self._writer.in_transaction:
+                    self._writer.execute("ROLLBACK")
+                raise
+
+    @contextmanager
+    def reading(self) -> Iterator[sqlite3.Connection]:
+        """Hold a connection that only reads; it sees what is committed, also while others write."""
+        with self._told():
+            self._refuse_if_closed()
+            try:
+                connection = self._idle.pop()
+            except IndexError:
+                connection = self._opened()
+                connection.execute("PRAGMA query_only = ON")
+            try:
+                yield connection
+            finally:
+                self._idle.append(connection)
+                if self._closed:
+                    self._close_idle()
+
+    def _refuse_if_closed(self) -> None:
+        if self._closed:
+            raise StoreUnavailable(f"{self._path} is closed: open it again")
+
+    @contextmanager
+    def _told(self) -> Iterator[None]:
+        """Tell a database's error as what it means and how to mend it."""
+        try:
+            yield
+        except sqlite3.OperationalError as error:
+            raise sqlite_fault(self._path, error) from error
+        except sqlite3.DatabaseError as error:
+            if type(error) is not sqlite3.DatabaseError:  # a mistake of ours, not of the file
+                raise
+            raise sqlite_fault(self._path, error) from error
+
+    def close(self) -> None:
+        """Close every connection; one that is in use closes when its user is done."""
+        with self._lock:
+            self._closed = True
+            self._writer.close()
+        self._close_idle()
+
+    def _close_idle(self) -> None:
+        while True:
+            try:
+                self._idle.pop().close()
+            except IndexError:
+                return
