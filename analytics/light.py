@@ -1,0 +1,251 @@
+"""Light by the light day: when each day began, how much light fell in it, and for how long it was lit."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from analytics.alignment import MICROSECONDS, Times, check_window, held_us, samples
+from analytics.time_in_band import time_in_band
+
+DAY_US = 86_400 * MICROSECONDS
+UMOL_PER_MOL = 1e6
+ON = 0.5  # a switch series reads 0 or 1
+
+
+@dataclass(frozen=True, slots=True)
+class LightIntegral:
+    """Light that fell on a square metre in the covered part of a window.
+
+    ``mol`` is NaN where nothing was covered: no data is not darkness. [mol m-2], [s], [s].
+    """
+
+    mol: float
+    covered_s: float
+    span_s: float
+
+    @property
+    def coverage(self) -> float:
+        """The covered share of the window, 0..1; NaN for an empty window. [1]."""
+        return self.covered_s / self.span_s if self.span_s else math.nan
+
+
+@dataclass(frozen=True, slots=True)
+class LitTime:
+    """For how long it was lit in the covered part of a window. [s]."""
+
+    lit_s: float
+    covered_s: float
+    span_s: float
+
+    @property
+    def coverage(self) -> float:
+        """The covered share of the window, 0..1; NaN for an empty window. [1]."""
+        return self.covered_s / self.span_s if self.span_s else math.nan
+
+
+def light_integral(time_us: ArrayLike, ppfd: ArrayLike, start_us: int, end_us: int, max_gap_us: int) -> LightIntegral:
+    """Return the photons that fell on a square metre within a window.
+
+    Over a light day of 24 h this is the daily light integral. For a lamp that is only known to be on or
+    off, multiply ``lit_seconds`` by its PPFD instead: a switch does not move in straight lines.
+
+    Parameters
+    ----------
+    time_us : array_like of int
+        Times of the samples, strictly ascending. Hand in the neighbours just outside the window too: light
+        at its edges comes from interpolation. [us since 1970 UTC]
+    ppfd : array_like
+        Photosynthetic photon flux density. A NaN counts as a sample that never came. [umol m-2 s-1]
+    start_us, end_us : int
+        The window, half-open. [us since 1970 UTC]
+    max_gap_us : int
+        Between samples further apart than this nothing is integrated and nothing is covered. [us]
+
+    Returns
+    -------
+    light_integral : LightIntegral
+        [mol m-2]
+
+    Raises
+    ------
+    ValueError
+        If the arrays do not fit together, times do not ascend, the window runs backward, or
+        ``max_gap_us`` is not positive.
+
+    Notes
+    -----
+    Trapezoids, by the definition of the daily light integral (1e-6 times the integral of PPFD over seconds).
+    A trapezoid that sticks out of the window is cut by linear interpolation, so the integrals of two
+    adjoining windows sum to that of both.
+
+    Examples
+    --------
+    >>> hour = 3_600_000_000
+    >>> light_integral([0, 8 * hour, 16 * hour], [200.0, 200.0, 200.0], 0, 16 * hour, max_gap_us=8 * hour).mol
+    11.52
+    """
+    times, values = samples(time_us, ppfd)
+    check_window(start_us, end_us, max_gap_us)
+    came = ~np.isnan(values)
+    times, values = times[came], values[came]
+    gap = np.diff(times)
+    left, right = np.maximum(times[:-1], start_us), np.minimum(times[1:], end_us)
+    used = (right > left) & (gap <= max_gap_us)
+    gap, left, right, before, after = gap[used], left[used], right[used], times[:-1][used], values[1:][used]
+    first = values[:-1][used]
+    middle = ((left - before) + (right - before)) / (2.0 * gap)
+    width = right - left
+    mol = float(np.sum((first + (after - first) * middle) * width)) / MICROSECONDS / UMOL_PER_MOL
+    return LightIntegral(
+        mol=mol if width.size else math.nan,
+        covered_s=int(width.sum()) / MICROSECONDS,
+        span_s=(end_us - start_us) / MICROSECONDS,
+    )
+
+
+def lit_seconds(
+    time_us: ArrayLike, level: ArrayLike, start_us: int, end_us: int, max_gap_us: int, threshold: float = ON
+) -> LitTime:
+    """Return for how long it was lit within a window: over a light day, the photoperiod.
+
+    Parameters
+    ----------
+    time_us : array_like of int
+        Times of the samples, strictly ascending. [us since 1970 UTC]
+    level : array_like
+        A switch (0 or 1), or PPFD together with a threshold of its own. NaN counts as never came.
+    start_us, end_us : int
+        The window, half-open. [us since 1970 UTC]
+    max_gap_us : int
+        The longest time a sample may hold. [us]
+    threshold : float
+        At or above this it is lit. [the unit of ``level``]
+
+    Returns
+    -------
+    lit_time : LitTime
+        [s]
+
+    Raises
+    ------
+    ValueError
+        As for ``time_in_band``.
+
+    Examples
+    --------
+    >>> lit_seconds([0, 3_000_000], [1, 0], 0, 5_000_000, max_gap_us=10_000_000)
+    LitTime(lit_s=3.0, covered_s=5.0, span_s=5.0)
+    """
+    split = time_in_band(time_us, level, threshold, math.inf, start_us, end_us, max_gap_us)
+    return LitTime(split.inside_s, split.covered_s, split.span_s)
+
+
+def light_day_starts(time_us: ArrayLike, on: ArrayLike, min_dark_us: int, max_gap_us: int) -> Times:
+    """Return the instants at which the lights came on after the dark.
+
+    Parameters
+    ----------
+    time_us : array_like of int
+        Times of the samples, strictly ascending. [us since 1970 UTC]
+    on : array_like
+        The lights' switch: 1 on, 0 off. A NaN counts as a sample that never came. [1]
+    min_dark_us : int
+        Darkness that must have been seen since the lights were last on, above 0: a lamp that flickers or
+        is off for a short inspection does not begin a new day. [us]
+    max_gap_us : int
+        The longest time a sample may hold. Missing samples are not darkness. [us]
+
+    Returns
+    -------
+    starts : numpy.ndarray of int64
+        Ascending: the first sample that was on. Where samples are missing just before it, the lights may
+        have come on earlier. [us since 1970 UTC]
+
+    Raises
+    ------
+    ValueError
+        If the arrays do not fit together, times do not ascend, or a duration is not positive.
+
+    Notes
+    -----
+    A record that begins with lights on has no start there: nobody saw them come on. Light in the night
+    that follows enough darkness begins a light day, because plants see it too.
+
+    Examples
+    --------
+    >>> light_day_starts([0, 60, 120, 130, 140], [0, 0, 1, 0, 1], min_dark_us=100, max_gap_us=60).tolist()
+    [120]
+    """
+    times, switch = samples(time_us, on)
+    check_window(0, 0, max_gap_us)
+    if min_dark_us <= 0:
+        raise ValueError(f"min_dark_us is {min_dark_us}: give the darkness between two light days, above 0")
+    came = ~np.isnan(switch)
+    times, lit = times[came], switch[came] >= ON
+    if not times.size:
+        return times
+    dark = np.where(lit, 0, held_us(times, int(times[0]), int(times[-1]), max_gap_us))
+    seen_dark = np.concatenate(([0], np.cumsum(dark)[:-1]))[lit]  # since the record began, at each lit sample
+    since_lit = np.diff(seen_dark, prepend=0)
+    return times[lit][since_lit >= min_dark_us]
+
+
+def light_days(
+    switch_time_us: ArrayLike,
+    switch_on: ArrayLike,
+    until_us: int,
+    min_dark_us: int,
+    max_gap_us: int,
+    boundaries_us: ArrayLike = (),
+) -> Times:
+    """Return the instants at which light days begin, up to now.
+
+    A light day runs from one of them to the next; the last one is still running. It begins when the
+    lights come on, and where there is no such moment to be found, at the caller's local midnights.
+
+    Parameters
+    ----------
+    switch_time_us, switch_on, min_dark_us, max_gap_us
+        The lights' switch as for ``light_day_starts``; empty where there is none.
+    until_us : int
+        Now, or the end of what is looked at. [us since 1970 UTC]
+    boundaries_us : array_like of int
+        Local midnights, ascending, used only if no lights-on is found. [us since 1970 UTC]
+
+    Returns
+    -------
+    starts : numpy.ndarray of int64
+        Ascending, all at or before ``until_us``. [us since 1970 UTC]
+
+    Raises
+    ------
+    ValueError
+        As for ``light_day_starts``, or if the boundaries do not ascend.
+
+    Notes
+    -----
+    Lights that stay on or off for days would make one endless day: beyond 36 h without a lights-on, days
+    go on in steps of 24 h from the last one, so that none is shorter than 12 h. Everything is in UTC, so
+    a clock change cuts no day.
+
+    Examples
+    --------
+    >>> hour = 3_600_000_000
+    >>> days = light_days([0, 6 * hour, 22 * hour, 30 * hour], [0, 1, 0, 1], 40 * hour, 5 * hour, 16 * hour)
+    >>> (days // hour).tolist()
+    [6, 30]
+    """
+    midnights, _ = samples(boundaries_us, np.zeros(np.shape(boundaries_us)))
+    starts = light_day_starts(switch_time_us, switch_on, min_dark_us, max_gap_us)
+    starts = starts[starts <= until_us]
+    if not starts.size:
+        return midnights[midnights <= until_us]
+    steps = []
+    for start, following in zip(starts, np.append(starts[1:], until_us), strict=True):
+        days = max(1, (2 * int(following - start) + DAY_US) // (2 * DAY_US))  # to the nearest whole day
+        steps.append(start + DAY_US * np.arange(days, dtype=np.int64))
+    return np.concatenate(steps)
