@@ -1,0 +1,1 @@
+"""An independent physical model of a container-sized indoor farm, with faults on demand."""
