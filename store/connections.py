@@ -50,21 +50,20 @@ class Connections:
 
     def _prepare(self, version: int, create: Sequence[str]) -> None:
         """Make the tables where there are none, refuse a newer file, and see that writing works."""
+        found = self._file_version()
+        if found > version:
+            raise StoreUnusable(
+                f"{self._path}: written by a newer version of this program (format {found}, "
+                f"this one knows {version}): update this program; the file was left as it is"
+            )
         self._writer.execute("PRAGMA journal_mode = WAL")
         self._writer.execute("PRAGMA synchronous = FULL")
         self._writer.execute(f"PRAGMA cache_size = -{CACHE_KIB}")
-        if self._file_version() == 0:
-            with self.writing() as connection:
-                if self._file_version() == 0:  # nobody was quicker
-                    for statement in create:
-                        connection.execute(statement)
-        if self._file_version() > version:
-            raise StoreUnusable(
-                f"{self._path}: written by a newer version of this program (format {self._file_version()}, "
-                f"this one knows {version}): update this program; the file was left as it is"
-            )
-        with self.writing():  # a file or disk that may only be read shows now, not at the first reading
-            pass
+        # A file or disk that may only be read shows now, not at the first reading.
+        with self.writing() as connection:
+            if self._file_version() == 0:
+                for statement in create:
+                    connection.execute(statement)
 
     def _file_version(self) -> int:
         (version,) = self._writer.execute("PRAGMA user_version").fetchone()

@@ -64,7 +64,8 @@ class Buckets:
     ``time_us`` is the start of each stretch, a whole multiple of its length since 1970 UTC.
     Readings flagged FAIL or MISSING, or with a NaN value, count in ``flag`` alone: ``count`` is the
     number of the others, and ``mean``, ``low`` and ``high`` are theirs (NaN where ``count`` is 0).
-    ``flag`` is the worst flag of the readings that counted; FAIL or MISSING, the worst, where none did.
+    ``flag`` is the worst flag of the readings that counted. Where none did it is the worst of FAIL and
+    MISSING among them; a NaN under any other flag stands for MISSING.
     """
 
     time_us: NDArray[np.int64]
@@ -87,16 +88,18 @@ class ReadingStore(Protocol):
         holds within one call too: the first of two stands. In the same commit, notes which windows
         changed, for ``touched``; duplicates and conflicts note nothing.
 
-        Raises ValueError if a value is not finite or a series is a derived one: nothing is stored.
+        Raises ValueError if a value is not finite, a flag is not one of QARTOD's, or a series is a
+        derived one (a series stays what its first reading made it): nothing is stored.
         """
 
     def replace(self, series: Series, start_us: int, end_us: int, columns: Columns) -> None:
         """Make ``columns`` the only readings of a derived series in ``[start_us, end_us)``, durably.
 
         All or nothing. NaN values are allowed (a gap that says why by its flag). Notes nothing.
+        ``latest`` and ``known`` follow what remains.
 
-        Raises ValueError if times are not strictly ascending and inside the range, or the series
-        is a measured one.
+        Raises ValueError if times are not strictly ascending and inside the range, a flag is not one
+        of QARTOD's, or the series is a measured one.
         """
 
     def read(self, series: Series, start_us: int, end_us: int) -> Columns:
@@ -120,7 +123,8 @@ class ReadingStore(Protocol):
     def touched(self, farm: str, limit: int) -> list[Touched]:
         """Return up to ``limit`` notes that are not settled yet, oldest first.
 
-        Notes on the same series and hour are merged: the list stays short however much arrives.
+        Notes on the same series and hour are merged: the list stays short however much arrives. A note
+        that grew is as old as its last growth, so that none waits for ever behind busy ones.
         """
 
     def settle(self, notes: Collection[Touched]) -> None:

@@ -1,0 +1,228 @@
+"""The journal: what people, the arrival checks and the watch wrote, kept in one small database."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date
+from typing import Self
+
+from sqlalchemy import ColumnElement, and_, func, or_, select
+from sqlalchemy.orm import Session
+
+from farm.readings import Series, iso_time
+from store.entries import DaySheetEntry, ExcursionEntry, Reason, Reject
+from store.journal_database import JournalDatabase
+from store.tables import DaySheetRow, DescriptionRow, ExcursionRow, RejectRow
+
+MAX_REJECTS = 2000  # different ones kept for each farm; our choice, no source
+
+_Kind = tuple[Reason, str, str]  # what rejects are merged by: reason, topic, name
+
+
+class Journal:
+    """The journal of all farms of this program.
+
+    Several threads may share one. Every method may raise `store.contract.StoreUnavailable` (locked,
+    disk full, no permission): nothing was written then, and the same call may be repeated.
+
+    Parameters
+    ----------
+    url : str
+        Where it is, as SQLAlchemy writes it: ``sqlite:////absolute/path/journal.sqlite``. The file is
+        made if it is not there; its folder must exist. SQLite is what the tests run on.
+    patience_s : float
+        How long to wait for another program's write to end. [s]
+
+    Raises
+    ------
+    StoreUnavailable
+        If the journal cannot be opened now.
+    StoreUnusable
+        If it was written by a newer version of this program, is damaged, or is something else.
+    """
+
+    def __init__(self, url: str, *, patience_s: float = 5.0) -> None:
+        self._database = JournalDatabase(url, patience_s)
+
+    def add_rejects(self, farm: str, rejects: Sequence[Reject]) -> None:
+        """Add refused arrivals to those of the same reason, topic and name; counts add up.
+
+        Beyond `MAX_REJECTS` different ones, new ones are counted together, one entry for each reason,
+        with an empty topic and name.
+        """
+        if not rejects:
+            return
+        with self._database.writing() as session:
+            named = or_(RejectRow.topic != "", RejectRow.name != "")
+            room = (
+                MAX_REJECTS
+                - session.scalars(
+                    select(func.count()).select_from(RejectRow).where(RejectRow.farm == farm, named)
+                ).one()
+            )
+            totals: dict[_Kind, Reject] = {}
+            for one in map(_storable, rejects):
+                total = totals.get(_kind(one)) or _kept(session, farm, _kind(one))
+                if total is None and (one.topic or one.name):
+                    if room <= 0:
+                        one = _counted_together(one)
+                        total = totals.get(_kind(one)) or _kept(session, farm, _kind(one))
+                    else:
+                        room -= 1
+                totals[_kind(one)] = _sum(total, one) if total else one
+            for total in totals.values():
+                session.merge(RejectRow.of(farm, total))
+
+    def rejects(self, farm: str, limit: int = 200) -> list[Reject]:
+        """Return refused arrivals, the newest first."""
+        query = (
+            select(RejectRow)
+            .where(RejectRow.farm == farm)
+            .order_by(RejectRow.last_us.desc(), RejectRow.reason, RejectRow.topic, RejectRow.name)
+            .limit(max(limit, 0))
+        )
+        with self._database.reading() as session:
+            return [row.entry() for row in session.scalars(query)]
+
+    def reject_counts(self, farm: str) -> dict[Reason, int]:
+        """Return how many arrivals were refused, by reason."""
+        query = (
+            select(RejectRow.reason, func.sum(RejectRow.count))
+            .where(RejectRow.farm == farm)
+            .group_by(RejectRow.reason)
+            .order_by(RejectRow.reason)
+        )
+        with self._database.reading() as session:
+            return {Reason(reason): int(count) for reason, count in session.execute(query)}
+
+    def replace_excursions(self, farm: str, series: Series, from_us: int, excursions: Sequence[ExcursionEntry]) -> None:
+        """Make these the only excursions of a series that begin at an instant or later.
+
+        Raises
+        ------
+        ValueError
+            If one belongs to another series or farm, begins before ``from_us``, or is given twice.
+        """
+        if series.farm != farm:
+            raise ValueError(f"{series.farm}/{series.key} is not a series of the farm {farm!r}")
+        given = {one.identity: one for one in excursions}
+        if len(given) != len(excursions):
+            raise ValueError(f"{farm}/{series.key}: an excursion is given twice; side and onset must tell them apart")
+        for one in excursions:
+            if one.series != series or one.onset_us < from_us:
+                raise ValueError(
+                    f"the excursion of {one.series.farm}/{one.series.key} at {iso_time(one.onset_us)} does not "
+                    f"belong to those of {farm}/{series.key} from {iso_time(from_us)} on"
+                )
+        query = select(ExcursionRow).where(_of_series(series), ExcursionRow.onset_us >= from_us)
+        with self._database.writing() as session:
+            for row in session.scalars(query).all():
+                if row.identity not in given:
+                    session.delete(row)
+            for one in excursions:
+                session.merge(ExcursionRow.of(one))
+
+    def excursions(
+        self,
+        farm: str,
+        *,
+        start_us: int | None = None,
+        end_us: int | None = None,
+        series: Series | None = None,
+        open_only: bool = False,
+    ) -> list[ExcursionEntry]:
+        """Return the excursions that overlap ``[start_us, end_us)``, by onset; an open one lasts."""
+        query = select(ExcursionRow).where(ExcursionRow.farm == farm)
+        if end_us is not None:
+            query = query.where(ExcursionRow.onset_us < end_us)
+        if start_us is not None:
+            query = query.where(or_(ExcursionRow.end_us.is_(None), ExcursionRow.end_us > start_us))
+        if series is not None:
+            query = query.where(_of_series(series))
+        if open_only:
+            query = query.where(ExcursionRow.end_us.is_(None))
+        with self._database.reading() as session:
+            rows = session.scalars(query.order_by(ExcursionRow.onset_us, ExcursionRow.identity))
+            return [row.entry() for row in rows]
+
+    def excursion(self, farm: str, identity: str) -> ExcursionEntry | None:
+        """Return one excursion; None where there is none of that identity."""
+        with self._database.reading() as session:
+            row = session.get(ExcursionRow, (farm, identity))
+            return None if row is None else row.entry()
+
+    def save_day_sheet(self, farm: str, entry: DaySheetEntry) -> None:
+        """Keep a day's sheet, in place of an older one of that day."""
+        with self._database.writing() as session:
+            session.merge(DaySheetRow.of(farm, entry))
+
+    def day_sheet(self, farm: str, day: date) -> DaySheetEntry | None:
+        """Return a day's sheet; None where there is none."""
+        with self._database.reading() as session:
+            row = session.get(DaySheetRow, (farm, day))
+            return None if row is None else row.entry()
+
+    def days(self, farm: str) -> list[date]:
+        """Return the days that have a sheet, in order."""
+        with self._database.reading() as session:
+            return list(
+                session.scalars(select(DaySheetRow.day).where(DaySheetRow.farm == farm).order_by(DaySheetRow.day))
+            )
+
+    def note_description(self, farm: str, description_hash: str, text: str, seen_us: int) -> None:
+        """Keep a farm's description under its hash; one that is known already stays as it was first seen."""
+        with self._database.writing() as session:
+            if session.get(DescriptionRow, (farm, description_hash)) is None:
+                session.add(DescriptionRow(farm=farm, description_hash=description_hash, text=text, seen_us=seen_us))
+
+    def description(self, farm: str, description_hash: str) -> str | None:
+        """Return the text of a farm's description by its hash; None where it was never noted."""
+        with self._database.reading() as session:
+            row = session.get(DescriptionRow, (farm, description_hash))
+            return None if row is None else row.text
+
+    def close(self) -> None:
+        """Release the journal; closing twice is harmless."""
+        self._database.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *exc: object) -> None:
+        self.close()
+
+
+def _of_series(series: Series) -> ColumnElement[bool]:
+    return and_(*(getattr(ExcursionRow, part) == name for part, name in series._asdict().items()))
+
+
+def _kind(reject: Reject) -> _Kind:
+    return reject.reason, reject.topic, reject.name
+
+
+def _kept(session: Session, farm: str, kind: _Kind) -> Reject | None:
+    row = session.get(RejectRow, (farm, *map(str, kind)))
+    return None if row is None else row.entry()
+
+
+def _sum(one: Reject, other: Reject) -> Reject:
+    """Return two rejects of one kind as one: the newest as the sample."""
+    newest = other if other.last_us >= one.last_us else one
+    return replace(newest, first_us=min(one.first_us, other.first_us), count=one.count + other.count)
+
+
+def _counted_together(reject: Reject) -> Reject:
+    detail = (
+        f"more than {MAX_REJECTS} different topics and names were refused, the rest is counted here together; "
+        f"the newest, {reject.topic!r} {reject.name!r}: {reject.detail}"
+    )
+    return replace(reject, topic="", name="", detail=detail)
+
+
+def _storable(reject: Reject) -> Reject:
+    """Return a reject whose texts any database takes: what arrived may hold halves of characters."""
+    topic, name, detail = (
+        text.encode("utf-8", "backslashreplace").decode() for text in (reject.topic, reject.name, reject.detail)
+    )
+    return replace(reject, topic=topic, name=name, detail=detail)

@@ -1,0 +1,1 @@
+"""The changes of the journal's tables, in order."""
