@@ -1,0 +1,1 @@
+"""The HTTP interface and the page: what the house knows, for programs and for people."""

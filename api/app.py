@@ -1,0 +1,95 @@
+"""The application: addresses under ``/api/v1``, the page at ``/``."""
+
+from __future__ import annotations
+
+import mimetypes
+from pathlib import Path
+from typing import Any
+
+from fastapi import APIRouter, Depends, FastAPI, Request
+from starlette.responses import Response
+from starlette.staticfiles import StaticFiles
+
+from api import problems, routes_farm, routes_journal, routes_readings
+from api.guard import Guard
+from api.house import House
+from api.problems import PREFIX, ProblemDetails, only_known_parameters
+
+__all__ = ["House", "create_app"]
+
+PAGE = Path(__file__).parent / "page"
+
+ABOUT = (
+    "Readings, bands, excursions and day sheets of one indoor farm. Times are ISO 8601; every number has its unit "
+    "beside it. Every error is a problem detail as of RFC 9457."
+)
+
+# What a file is must not hang on the machine's own table: browsers refuse modules of another type.
+mimetypes.add_type("text/javascript", ".js")
+mimetypes.add_type("text/css", ".css")
+mimetypes.add_type("image/svg+xml", ".svg")
+
+
+def create_app(house: House) -> FastAPI:
+    """Return the application that serves one farm.
+
+    Parameters
+    ----------
+    house : House
+        The farm's description, its store, its journal, and how to tell health and time.
+
+    Returns
+    -------
+    app : fastapi.FastAPI
+        Ready to be served; it closes neither store nor journal.
+    """
+    # The documentation pages that come with the framework load scripts from elsewhere: they stay off.
+    app = FastAPI(
+        title="Leafweather",
+        description=ABOUT,
+        version=routes_farm.software_version(),
+        openapi_url=f"{PREFIX}/openapi.json",
+        docs_url=None,
+        redoc_url=None,
+    )
+    app.state.house = house
+    api = APIRouter(prefix=PREFIX, dependencies=[Depends(only_known_parameters)], responses=_every_error())
+    for part in (routes_farm, routes_readings, routes_journal):
+        api.include_router(part.router)
+    app.include_router(api)
+    app.state.query_parameters = _query_parameters(_with_problems(app.openapi()))
+    _serve_page(app)
+    problems.install(app)
+    app.add_middleware(Guard)
+    return app
+
+
+def _serve_page(app: FastAPI) -> None:
+    """Serve the packaged page; nothing else of the file system can be reached."""
+    files = StaticFiles(directory=PAGE)
+
+    @app.get("/", include_in_schema=False)
+    async def page(request: Request) -> Response:
+        return await files.get_response("index.html", request.scope)
+
+    app.mount("/page", files)
+
+
+def _every_error() -> dict[int | str, dict[str, Any]]:
+    content = {problems.MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/ProblemDetails"}}}
+    return {"default": {"description": "A problem, as of RFC 9457", "content": content}}
+
+
+def _with_problems(openapi: dict[str, Any]) -> dict[str, Any]:
+    """Add the shape of errors to the description of the interface, which refers to it."""
+    schema = ProblemDetails.model_json_schema(ref_template="#/components/schemas/{model}")
+    openapi["components"]["schemas"] |= schema.pop("$defs") | {"ProblemDetails": schema}
+    return openapi
+
+
+def _query_parameters(openapi: dict[str, Any]) -> dict[str, frozenset[str]]:
+    """Return the query parameters that each address takes, under its path after the prefix."""
+    return {
+        path.removeprefix(PREFIX): frozenset(one["name"] for one in operation["get"].get("parameters", ()) if one["in"] == "query")
+        for path, operation in openapi["paths"].items()
+    }

@@ -1,0 +1,211 @@
+"""One realistic answer for each address, from an invented farm; a test holds each to its schema."""
+
+from __future__ import annotations
+
+from typing import Any
+
+_EXCURSION: dict[str, Any] = {
+    "id": "3f9c1a7be0",
+    "series": "row-1/relative_humidity",
+    "label": "Relative humidity",
+    "zone": "row-1",
+    "zone_label": "Row 1",
+    "side": "high",
+    "onset": "2026-03-01T02:10:00Z",
+    "end": None,
+    "last": "2026-03-01T04:42:00Z",
+    "duration_s": 9120.0,
+    "extreme": 88.4,
+    "extreme_time": "2026-03-01T03:51:00Z",
+    "limit": 80.0,
+    "unit": "%",
+    "display_unit": "%",
+    "decimals": 1,
+    "dose": 13.7,
+    "dose_unit": "% h",
+}
+
+EXAMPLES: dict[str, dict[str, Any]] = {
+    "farm": {
+        "name": "demo",
+        "title": "Demonstration farm",
+        "timezone": "Europe/Oslo",
+        "elevation_m": 35.0,
+        "invented": True,
+        "description_hash": "5b1f0c9a2d7e",
+        "software_version": "0.1.0",
+        "time": "2026-03-01T04:43:10Z",
+        "days": ["2026-02-27", "2026-02-28"],
+        "cautions": ["Leafweather advises and records. It controls nothing and is not a life-safety device."],
+    },
+    "zones": {
+        "time": "2026-03-01T04:43:10Z",
+        "zones": [
+            {
+                "zone": "row-1",
+                "label": "Row 1",
+                "kind": "growing_row",
+                "crop": "Lettuce",
+                "phase": "growing_on",
+                "lit": False,
+                "series": [
+                    {
+                        "key": "row-1/relative_humidity",
+                        "label": "Relative humidity",
+                        "quantity": "relative_humidity",
+                        "kind": "level",
+                        "unit": "%",
+                        "display_unit": "%",
+                        "decimals": 1,
+                        "value": 87.2,
+                        "time": "2026-03-01T04:42:00Z",
+                        "age_s": 70.0,
+                        "flag": 1,
+                        "standing": "high",
+                        "low": 55.0,
+                        "high": 80.0,
+                        "excursion": "3f9c1a7be0",
+                    }
+                ],
+            }
+        ],
+    },
+    "needs": {
+        "time": "2026-03-01T04:43:10Z",
+        "needs": [
+            {
+                "urgency": "today",
+                "sentence": "Relative humidity in Row 1 has been above 80 % for 2 h 32 min; it is 87.2 % now.",
+                "since": "2026-03-01T02:10:00Z",
+                "zone": "row-1",
+                "series": ["row-1/relative_humidity"],
+                "excursion": "3f9c1a7be0",
+                "caution": None,
+            }
+        ],
+    },
+    "series": {
+        "series": [
+            {
+                "key": "row-1/relative_humidity",
+                "label": "Relative humidity",
+                "zone": "row-1",
+                "zone_label": "Row 1",
+                "quantity": "relative_humidity",
+                "kind": "level",
+                "unit": "%",
+                "display_unit": "%",
+                "decimals": 1,
+                "origin": "measured",
+                "first": "2026-02-27T00:00:00Z",
+                "last": "2026-03-01T04:42:00Z",
+                "cadence_s": 60.0,
+                "described": True,
+            }
+        ]
+    },
+    "latest": {
+        "time": "2026-03-01T04:43:10Z",
+        "latest": [
+            {
+                "key": "row-1/relative_humidity",
+                "time": "2026-03-01T04:42:00Z",
+                "value": 87.2,
+                "unit": "%",
+                "flag": 1,
+                "age_s": 70.0,
+            }
+        ],
+    },
+    "readings": {
+        "series": "row-1/relative_humidity",
+        "unit": "%",
+        "start": "2026-03-01T04:00:00Z",
+        "end": "2026-03-01T04:10:00Z",
+        "every_s": 300.0,
+        "time": ["2026-03-01T04:00:00Z", "2026-03-01T04:05:00Z"],
+        "value": [86.9, None],
+        "low": [86.5, None],
+        "high": [87.4, None],
+        "count": [5, 0],
+        "flag": [1, 4],
+    },
+    "bands": {
+        "series": "row-1/relative_humidity",
+        "unit": "%",
+        "start": "2026-02-28T20:00:00Z",
+        "end": "2026-03-01T04:00:00Z",
+        "bands": [
+            {"start": "2026-02-28T20:00:00Z", "end": "2026-02-28T22:00:00Z", "lit": True, "low": 55.0, "high": 75.0},
+            {"start": "2026-02-28T22:00:00Z", "end": "2026-03-01T04:00:00Z", "lit": False, "low": 55.0, "high": 80.0},
+        ],
+    },
+    "excursions": {"excursions": [_EXCURSION]},
+    "excursion": _EXCURSION,
+    "days": {"days": ["2026-02-27", "2026-02-28"]},
+    "day": {
+        "farm": "demo",
+        "day": "2026-02-28",
+        "start": "2026-02-27T23:00:00Z",
+        "end": "2026-02-28T23:00:00Z",
+        "complete": True,
+        "zones": [
+            {
+                "zone": "row-1",
+                "label": "Row 1",
+                "series": [
+                    {
+                        "key": "row-1/relative_humidity",
+                        "label": "Relative humidity",
+                        "unit": "%",
+                        "mean": 68.3,
+                        "low": 57.9,
+                        "high": 81.2,
+                        "count": 1438,
+                        "coverage": 0.999,
+                        "band": {"inside_h": 22.6, "below_h": 0.0, "above_h": 1.4, "covered_h": 24.0},
+                    }
+                ],
+            }
+        ],
+        "light_days": [
+            {
+                "zone": "row-1",
+                "label": "Row 1",
+                "start": "2026-02-28T05:00:00Z",
+                "end": "2026-03-01T05:00:00Z",
+                "mol": 14.9,
+                "coverage": 0.998,
+                "lit_h": 16.0,
+                "target": [14.0, 17.0],
+                "complete": True,
+            }
+        ],
+        "excursions": [],
+        "totals": [{"key": "room/electrical_energy", "label": "Energy", "unit": "kWh", "total": 148.2}],
+        "cautions": [],
+        "computed": "2026-03-01T00:05:00Z",
+        "description_hash": "5b1f0c9a2d7e",
+    },
+    "rejects": {
+        "counts": {"unknown_name": 412},
+        "rejects": [
+            {
+                "reason": "unknown_name",
+                "topic": "leafweather/demo/row-1",
+                "name": "row-1/humidity",
+                "detail": "The description has no series with this wire name. Correct the sensor's name, or add it.",
+                "raw": '[{"n":"row-1/humidity","u":"%RH","v":87.2}]',
+                "first": "2026-02-27T08:00:00Z",
+                "last": "2026-03-01T04:42:00Z",
+                "count": 412,
+            }
+        ],
+    },
+    "health": {"status": "ok"},
+}
+
+
+def of(address: str) -> dict[int | str, dict[str, Any]]:
+    """Return the documented answer of one address, with its example."""
+    return {200: {"content": {"application/json": {"example": EXAMPLES[address]}}}}

@@ -1,0 +1,55 @@
+"""What every response carries, and what becomes of a fault nobody foresaw."""
+
+from __future__ import annotations
+
+import logging
+
+from starlette.datastructures import MutableHeaders
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from api.problems import unexpected_response
+
+log = logging.getLogger(__name__)
+
+SECURITY_HEADERS = {
+    "Content-Security-Policy": (
+        "default-src 'self'; base-uri 'none'; object-src 'none'; form-action 'none'; frame-ancestors 'none'"
+    ),
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "no-referrer",
+    "X-Frame-Options": "DENY",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+}
+
+
+class Guard:
+    """Adds the security headers to every response and answers unforeseen faults with a problem."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self._app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Serve one request."""
+        if scope["type"] != "http":
+            await self._app(scope, receive, send)
+            return
+        started = False
+
+        async def guarded(message: Message) -> None:
+            nonlocal started
+            if message["type"] == "http.response.start":
+                started = True
+                headers = MutableHeaders(scope=message)
+                headers.update(SECURITY_HEADERS)
+                # API answers are of now and must not be kept; files are kept, but asked for again each time.
+                headers.setdefault("Cache-Control", "no-store" if scope["path"].startswith("/api/") else "no-cache")
+            await send(message)
+
+        try:
+            await self._app(scope, receive, guarded)
+        except Exception:
+            log.exception("unexpected fault at %s %s", scope["method"], scope["path"])
+            if started:
+                raise
+            await unexpected_response(scope["path"])(scope, receive, guarded)

@@ -1,0 +1,96 @@
+"""What the interface serves from: one farm with its store, its journal and its clock."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+from fastapi import Depends, Request
+from store.journal import Journal
+from watch.day_sheet import label_of
+
+from api.problems import Problem
+from farm.description import Farm
+from farm.quantities import Kind
+from farm.readings import Series
+from store.contract import Known, ReadingStore
+
+
+@dataclass(frozen=True)
+class House:
+    """One farm and where its readings and journal are; ``clock`` tells now in microseconds UTC."""
+
+    farm: Farm
+    description_hash: str
+    store: ReadingStore
+    journal: Journal
+    health: Callable[[], dict[str, Any]]
+    clock: Callable[[], int]
+
+    def known(self) -> dict[str, Known]:
+        """Return every series that holds readings, under its key."""
+        return {one.series.key: one for one in self.store.known(self.farm.name)}
+
+    def series_named(self, key: str) -> Series:
+        """Return the series that a request names.
+
+        Raises
+        ------
+        Problem
+            404 with close matches, if it is neither described nor holds readings.
+        """
+        described = {series.key: series for series in self.farm.described}
+        if key in described:
+            return described[key]
+        known = self.known()
+        if key in known:
+            return known[key].series
+        raise not_found("series", key, described.keys() | known.keys(), "/api/v1/series lists every series")
+
+    def zone_named(self, zone: str) -> str:
+        """Return the zone that a request names.
+
+        Raises
+        ------
+        Problem
+            404 with close matches, if the farm has no such zone.
+        """
+        if zone in self.farm.zones:
+            return zone
+        raise not_found("zone", zone, self.farm.zones, "/api/v1/zones lists every zone")
+
+    def label(self, series: Series) -> str:
+        """Return a series' name for people."""
+        return label_of(self.farm, series)
+
+    def zone_label(self, zone: str) -> str:
+        """Return a zone's name for people; its short name if the description no longer has it."""
+        return self.farm.zones[zone].label if zone in self.farm.zones else zone
+
+    def cadence_s(self, series: Series) -> float | None:
+        """Return the expected time between readings; None for a series that is not described."""
+        described = self.farm.described.get(series)
+        return described.cadence_s if described is not None else None
+
+
+def not_found(what: str, found: str, allowed: Iterable[str], remedy: str) -> Problem:
+    """Return the problem of something that does not exist, with the closest names that do."""
+    close = difflib.get_close_matches(found, sorted(allowed), n=3, cutoff=0.5)
+    hint = f"Did you mean {' or '.join(close)}? " if close else ""
+    return Problem(404, f"This farm has no {what} {found[:200]!r}. {hint}{remedy}.", close_matches=close)
+
+
+def is_state(series: Series) -> bool:
+    """Return whether a series is an on/off state."""
+    return series.registered.kind is Kind.STATE
+
+
+def house_of(request: Request) -> House:
+    """Return the house that this application serves."""
+    house: House = request.app.state.house
+    return house
+
+
+TheHouse = Annotated[House, Depends(house_of)]

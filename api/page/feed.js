@@ -1,0 +1,95 @@
+// What the server told and when: one loop asks for all of it, slower when hidden or when nothing answers.
+
+const ROUND_S = 5;
+const SLOWEST_S = 60;
+export const OLD_AFTER_S = 60;
+
+export const API = "/api/v1/";
+
+/** Ask one address; an error carries the problem's own words. */
+export async function ask(path, signal) {
+  const timeout = AbortSignal.timeout(15_000);
+  const response = await fetch(API + path, { signal: signal ? AbortSignal.any([signal, timeout]) : timeout });
+  const isJson = (response.headers.get("content-type") ?? "").includes("json");
+  if (!response.ok && !(path === "health" && isJson)) {
+    const problem = isJson ? await response.json() : {};
+    throw new Error(problem.detail ?? `The server answered ${response.status}.`);
+  }
+  return response.json();
+}
+
+export class Feed {
+  constructor(onChange) {
+    this.onChange = onChange;
+    this.wanted = new Map(); // path -> { everyS, askedAt }
+    this.answers = {}; // path -> { data, at }
+    this.lastSuccess = null;
+    this.failures = 0;
+    this.fault = null;
+    this.offset = 0; // the server's clock minus this device's
+    this.timer = null;
+    document.addEventListener("visibilitychange", () => document.hidden || this.soon());
+    window.addEventListener("online", () => this.soon());
+  }
+
+  want(path, everyS) {
+    if (!this.wanted.has(path)) this.wanted.set(path, { everyS, askedAt: -Infinity });
+  }
+
+  /** The farm's own time now, whatever this device's clock says. */
+  now() {
+    return Date.now() + this.offset;
+  }
+
+  /** live, reconnecting, old, or connecting: from the last answer that truly came. */
+  state() {
+    if (this.lastSuccess === null) return this.failures ? "old" : "connecting";
+    const age = (Date.now() - this.lastSuccess) / 1000;
+    if (age > OLD_AFTER_S + (document.hidden ? SLOWEST_S : ROUND_S)) return "old";
+    return this.failures ? "reconnecting" : "live";
+  }
+
+  soon() {
+    clearTimeout(this.timer);
+    this.timer = setTimeout(() => this.round(), 0);
+  }
+
+  async round() {
+    if (this.running) return;
+    this.running = true;
+    try {
+      const due = [...this.wanted].filter(([, one]) => Date.now() - one.askedAt >= one.everyS * 1000 - 500);
+      // One question tells whether anybody answers; only then the others are put.
+      await Promise.all(due.slice(0, this.failures ? 1 : due.length).map(([path, one]) => this.fetchOne(path, one)));
+      if (due.length) this.failures = 0;
+      this.fault = null;
+    } catch (error) {
+      this.failures += 1;
+      this.fault = error.message;
+    }
+    this.running = false;
+    this.onChange();
+    clearTimeout(this.timer);
+    const wait = document.hidden ? SLOWEST_S : Math.min(SLOWEST_S, ROUND_S * 2 ** this.failures);
+    this.timer = setTimeout(() => this.round(), (this.failures || document.hidden ? wait : ROUND_S) * 1000);
+  }
+
+  async fetchOne(path, one) {
+    const data = await ask(path);
+    const at = Date.now();
+    one.askedAt = at;
+    this.answers[path] = { data, at };
+    this.lastSuccess = at;
+    if (data.time && typeof data.time === "string") this.offset = Date.parse(data.time) - at;
+  }
+
+  data(path) {
+    return this.answers[path]?.data ?? null;
+  }
+
+  /** Seconds since an address last answered. */
+  age(path) {
+    const answer = this.answers[path];
+    return answer ? (Date.now() - answer.at) / 1000 : Infinity;
+  }
+}

@@ -1,0 +1,54 @@
+// What needs a person, in sentences.
+import { html } from "./html.js";
+import { dayAndClock, lasting } from "./text.js";
+import { around, link } from "./view.js";
+
+const URGENCY = { now: "Now", today: "Today", when_convenient: "When convenient" };
+
+/** One shape an urgency, so that colour is never alone. */
+function Shape({ urgency }) {
+  const shapes = {
+    now: html`<path class="fill" d="M8 1 15 14H1Z" />`,
+    today: html`<path class="line" d="M8 1.5 14.5 8 8 14.5 1.5 8Z" />`,
+    when_convenient: html`<circle class="line" cx="8" cy="8" r="5.5" />`,
+  };
+  return html`<svg class="shape" viewBox="0 0 16 16" width="14" height="14" aria-hidden="true">${shapes[urgency]}</svg>`;
+}
+
+function Need({ need, now, zone, view }) {
+  const since = need.since ? Date.parse(need.since) : null;
+  const href = need.series.length ? link(around(view, need.series[0], since ?? now, null, now)) : null;
+  return html`<li class=${`need ${need.urgency}`}>
+    <p class="urgency"><${Shape} urgency=${need.urgency} /> ${URGENCY[need.urgency]}</p>
+    <div>
+      <p class="sentence">${href
+        ? html`<a href=${href} data-shows="timeline">${need.sentence}</a>`
+        : need.sentence}</p>
+      ${since !== null && html`<p class="note">since ${dayAndClock(since, zone)} (${lasting((now - since) / 1000)})</p>`}
+      ${need.caution && html`<p class="caution"><strong>Caution.</strong> ${need.caution}</p>`}
+    </div>
+  </li>`;
+}
+
+export function Needs({ feed, zone, view }) {
+  const answer = feed.data("needs");
+  const now = feed.now();
+  const age = feed.age("needs");
+  const fresh = age < 60;
+  let body;
+  if (!answer) body = html`<p class="note">Not known yet: the server has not answered.</p>`;
+  else if (answer.needs.length) {
+    body = html`<ol class="needs" role="list">${answer.needs.map(
+      (need) => html`<${Need} key=${need.excursion ?? need.sentence} ...${{ need, now, zone, view }} />`)}</ol>`;
+  } else {
+    body = html`<p class="sentence calm">${fresh
+      ? "Nothing needs a person now."
+      : "Nothing needed a person when the server last answered. It may be different now."}</p>`;
+  }
+  return html`<section id="needs" aria-labelledby="needs-title">
+    <div class="head"><h2 id="needs-title">What needs a person</h2>
+      ${answer && html`<p class="note">looked at ${dayAndClock(Date.parse(answer.time), zone)}, ${lasting(age)} ago</p>`}
+    </div>
+    <div class="body">${body}</div>
+  </section>`;
+}

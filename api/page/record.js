@@ -1,0 +1,140 @@
+// What the journal holds: excursions, the day sheet, and what was refused.
+import { useEffect, useState } from "./vendor/preact-hooks.js";
+import { ask } from "./feed.js";
+import { html } from "./html.js";
+import { capital, dayAndClock, isoDay, lasting, number, plainDay, withUnit, words } from "./text.js";
+import { around, link } from "./view.js";
+
+export const RECENT = "excursions?start=-7d";
+const FEW = 12;
+
+/** A table that becomes a list of labelled values on a narrow screen. */
+function Table({ caption, heads, rows, groups, numeric = [] }) {
+  const line = (cells) => html`<tr role="row">${cells.map((cell, i) => i
+    ? html`<td role="cell" class=${numeric.includes(i) ? "n" : ""} data-label=${heads[i]}>${cell}</td>`
+    : html`<th role="rowheader" scope="row">${cell}</th>`)}</tr>`;
+  return html`<table role="table" class="stack">
+    <caption>${caption}</caption>
+    <thead role="rowgroup"><tr role="row">${heads.map((head, i) => html`<th role="columnheader" scope="col" class=${numeric.includes(i) ? "n" : ""}>${head}</th>`)}</tr></thead>
+    ${(groups ?? [[null, rows]]).map(([name, members]) => html`<tbody role="rowgroup">
+      ${name && html`<tr role="row" class="group"><th role="rowheader" scope="rowgroup" colspan=${heads.length}>${name}</th></tr>`}
+      ${members.map(line)}</tbody>`)}
+  </table>`;
+}
+
+export function Excursions({ feed, zone, view }) {
+  const [all, setAll] = useState(false);
+  const answer = feed.data(RECENT);
+  const now = feed.now();
+  const rank = (one) => (one.end ? 0 : 1);
+  const rows = [...(answer?.excursions ?? [])].sort((a, b) => rank(b) - rank(a) || Date.parse(b.onset) - Date.parse(a.onset));
+  const open = rows.filter((one) => !one.end).length;
+  const shown = all ? rows : rows.slice(0, Math.max(FEW, open));
+  const cells = (one) => [
+    html`<a href=${link(around(view, one.series, Date.parse(one.onset), one.end && Date.parse(one.end), now))} data-shows="timeline">${one.zone_label}, ${one.label}</a>`,
+    html`${one.side === "high" ? "above" : "below"} ${withUnit(one.limit, one)}`,
+    dayAndClock(Date.parse(one.onset), zone),
+    one.end ? lasting(one.duration_s) : html`<strong>open</strong>, ${lasting((now - Date.parse(one.onset)) / 1000)} so far`,
+    withUnit(one.extreme, one),
+  ];
+  return html`<section id="excursions" aria-labelledby="excursions-title">
+    <div class="head"><h2 id="excursions-title">Excursions</h2><p class="note">Stretches outside a band that lasted. Open ones first, then the last seven days.</p></div>
+    <div class="body">
+      ${!answer && html`<p class="note">Not known yet.</p>`}
+      ${answer && !rows.length && html`<p>None in the last seven days.</p>`}
+      ${rows.length > 0 && html`<${Table} caption=${`${open} open, ${rows.length - open} ended in the last seven days`}
+        heads=${["Where", "Passed", "Began", "Lasted", "Furthest"]} numeric=${[4]} rows=${shown.map(cells)} />`}
+      ${rows.length > shown.length && html`<p><button type="button" onClick=${() => setAll(true)}>Show all ${rows.length}</button></p>`}
+    </div>
+  </section>`;
+}
+
+const share = (part) => (part === null || part === undefined ? "–" : `${number(100 * part, 0)}\u00a0%`);
+const hours = (h) => (h === null || h === undefined ? "–" : `${number(h, 1)}\u00a0h`);
+
+function Sheet({ sheet, list, zone }) {
+  const known = (key) => list.find((one) => one.key === key);
+  const shape = (row) => known(row.key) ?? { decimals: 1, display_unit: row.unit };
+  const dli = { decimals: 1, display_unit: "mol m⁻² d⁻¹" };
+  const heads = ["Series", "Mean", "Lowest to highest", "Inside", "Below", "Above", "Coverage"];
+  const seriesRow = (row) => {
+    const as = shape(row);
+    return [row.label, withUnit(row.mean, as), `${number(row.low, as.decimals)} to ${number(row.high, as.decimals)}`,
+      hours(row.band?.inside_h), hours(row.band?.below_h), hours(row.band?.above_h), share(row.coverage)];
+  };
+  const excursionRow = (one) => {
+    const series = known(one.series);
+    const as = series ?? { decimals: 1, display_unit: "" };
+    const lasted = one.end ? (Date.parse(one.end) - Date.parse(one.onset)) / 1000 : null;
+    return [series ? `${series.zone_label}, ${series.label}` : one.series,
+      `${one.side === "high" ? "above" : "below"} ${withUnit(one.limit, as)}`, dayAndClock(Date.parse(one.onset), zone),
+      lasted === null ? "open" : lasting(lasted), withUnit(one.extreme, as)];
+  };
+  return html`
+    <p class="note">${sheet.complete ? "The whole day" : "The day so far"}, from ${dayAndClock(Date.parse(sheet.start), zone)} to ${dayAndClock(Date.parse(sheet.end), zone)}. Coverage is the share of the time that readings speak for.</p>
+    ${sheet.light_days.length > 0 && html`<${Table} caption="Light days that began on this day" numeric=${[1, 2, 3, 4]}
+      heads=${["Zone", "Daily light integral", "Target", "Lit", "Coverage"]}
+      rows=${sheet.light_days.map((day) => [
+        day.label, withUnit(day.mol, dli),
+        day.target ? `${number(day.target[0], 1)} to ${number(day.target[1], 1)}, ${targetWord(day)}` : "none set",
+        hours(day.lit_h), share(day.coverage)])} />`}
+    <${Table} caption="Time in band" heads=${heads} numeric=${[1, 2, 3, 4, 5, 6]}
+      groups=${sheet.zones.filter((one) => one.series.length).map((one) => [one.label, one.series.map(seriesRow)])} />
+    ${sheet.excursions.length > 0 && html`<${Table} caption="Excursions of the day" heads=${["Where", "Passed", "Began", "Lasted", "Furthest"]}
+      numeric=${[4]} rows=${sheet.excursions.map(excursionRow)} />`}
+    ${sheet.totals.length > 0 && html`<${Table} caption="Totals" numeric=${[1]} heads=${["What", "Total"]}
+      rows=${sheet.totals.map((row) => [row.label, withUnit(row.total, shape(row))])} />`}
+    ${sheet.cautions.map((text) => html`<p class="note">${text}</p>`)}`;
+}
+
+function targetWord({ mol, target, complete }) {
+  if (mol === null || mol === undefined) return "not known";
+  if (mol > target[1]) return "over";
+  if (mol >= target[0]) return "met";
+  return complete ? "short" : "not yet met";
+}
+
+export function DaySheet({ feed, zone, view, change }) {
+  const days = [...(feed.data("days")?.days ?? [])].sort().reverse();
+  const today = isoDay(feed.now(), zone);
+  const day = view.day || days.find((one) => one < today) || days[0] || ""; // the newest whole day
+  const [sheet, setSheet] = useState(null);
+  const [fault, setFault] = useState(null);
+  useEffect(() => {
+    if (!day) return undefined;
+    const stop = new AbortController();
+    ask(`days/${day}`, stop.signal)
+      .then((found) => { setSheet(found); setFault(null); })
+      .catch((error) => stop.signal.aborted || (setSheet(null), setFault(error.message)));
+    return () => stop.abort();
+  }, [day]);
+  const choices = !day || days.includes(day) ? days : [day, ...days];
+  return html`<section id="day" aria-labelledby="day-title">
+    <div class="head"><h2 id="day-title">Day sheet</h2>
+      ${days.length > 0 && html`<label class="field">Day <select value=${day} onChange=${(event) => change({ day: event.target.value })}>
+        ${choices.map((one) => html`<option value=${one}>${plainDay(one)}</option>`)}</select></label>`}</div>
+    <div class="body">
+      ${!days.length && !view.day && html`<p class="note">No day has been summed up yet.</p>`}
+      ${fault && html`<p class="warning" role="alert">${fault}</p>`}
+      ${sheet && html`<${Sheet} sheet=${sheet} list=${feed.data("series")?.series ?? []} zone=${zone} />`}
+    </div>
+  </section>`;
+}
+
+export function Rejects({ feed, zone }) {
+  const answer = feed.data("rejects");
+  const total = Object.values(answer?.counts ?? {}).reduce((a, b) => a + b, 0);
+  return html`<section id="rejects" aria-labelledby="rejects-title">
+    <div class="head"><h2 id="rejects-title">What was refused</h2><p class="note">Arrivals that could not become readings, and how to mend it.</p></div>
+    <div class="body">
+      ${!answer && html`<p class="note">Not known yet.</p>`}
+      ${answer && !answer.rejects.length && html`<p>Nothing has been refused.</p>`}
+      ${answer?.rejects.length > 0 && html`<${Table} caption=${`${total.toLocaleString("en")} refused in all`} numeric=${[2]}
+        heads=${["Name on the wire", "Why", "How often", "Last", "How to mend it"]}
+        rows=${answer.rejects.map((one) => [
+          html`<code>${one.name || one.topic}</code>`, capital(words(one.reason)), one.count.toLocaleString("en"),
+          dayAndClock(Date.parse(one.last), zone),
+          html`${one.detail}<details><summary>Newest message</summary><p>Topic <code>${one.topic}</code></p><code class="raw">${one.raw}</code></details>`])} />`}
+    </div>
+  </section>`;
+}

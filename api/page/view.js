@@ -1,0 +1,40 @@
+// What the timeline and the day sheet show, kept in the address so that a link opens the same.
+
+export const RANGES = [
+  { name: "6h", label: "6 h", hours: 6, every: "30s", everyS: 30 },
+  { name: "24h", label: "24 h", hours: 24, every: "2m", everyS: 120 },
+  { name: "3d", label: "3 d", hours: 72, every: "5m", everyS: 300 },
+  { name: "7d", label: "7 d", hours: 168, every: "15m", everyS: 900 },
+  { name: "30d", label: "30 d", hours: 720, every: "1h", everyS: 3600 },
+];
+export const range = (name) => RANGES.find((one) => one.name === name) ?? RANGES[1];
+
+export function readView(hash = location.hash) {
+  const asked = new URLSearchParams(hash.replace(/^#/, ""));
+  const end = Date.parse(asked.get("end") ?? "");
+  return {
+    series: asked.get("series") ?? "",
+    range: range(asked.get("range")).name,
+    end: Number.isNaN(end) ? null : end,
+    day: /^\d{4}-\d\d-\d\d$/.test(asked.get("day") ?? "") ? asked.get("day") : "",
+  };
+}
+
+export function link(view) {
+  const parts = new URLSearchParams();
+  if (view.series) parts.set("series", view.series);
+  if (view.range) parts.set("range", view.range);
+  if (view.end) parts.set("end", new Date(view.end).toISOString());
+  if (view.day) parts.set("day", view.day);
+  return "#" + parts.toString().replaceAll("%2F", "/").replaceAll("%3A", ":");
+}
+
+/** The view of one series around a stretch of time: the shortest range that holds it with room before it. */
+export function around(view, series, startMs, endMs, nowMs) {
+  const end = endMs ?? nowMs;
+  const room = Math.max((end - startMs) * 0.3, 30 * 60_000);
+  const until = Math.min(nowMs, end + room);
+  const needed = (until - startMs + room) / 3_600_000;
+  const fits = RANGES.find((one) => one.hours >= needed) ?? RANGES.at(-1);
+  return { ...view, series, range: fits.name, end: nowMs - until < 60_000 ? null : until };
+}

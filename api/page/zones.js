@@ -1,0 +1,106 @@
+// Each zone against its band.
+import { html } from "./html.js";
+import { capital, FLAGS, lasting, limits, number, stateWord, words } from "./text.js";
+import { link } from "./view.js";
+
+const WIDTH = 96;
+const LEFT = 26;
+const RIGHT = 70;
+
+/** Where a value lies against its limits, between 0 and the mark's width. */
+export function place(value, low, high) {
+  const open = (limit) => limit === null || limit === undefined;
+  let x;
+  if (!open(low) && !open(high)) x = LEFT + ((value - low) / (high - low)) * (RIGHT - LEFT);
+  else if (!open(low)) x = LEFT + ((value - low) / (Math.abs(low) || 1)) * (RIGHT - LEFT);
+  else x = RIGHT + ((value - high) / (Math.abs(high) || 1)) * (RIGHT - LEFT);
+  return Math.min(WIDTH - 7, Math.max(7, x));
+}
+
+/** The band as a bar on a line, the value as a shape: dot inside, triangle outside, ring when silent. */
+function Mark({ row }) {
+  const { low, high, value, standing } = row;
+  if ((low === null && high === null) || value === null) return html`<span class="mark"></span>`;
+  const from = low === null ? 1 : LEFT;
+  const to = high === null ? WIDTH - 1 : RIGHT;
+  const x = place(value, low, high);
+  const shape = {
+    inside: html`<circle class="dot" cx=${x} cy="9" r="4.5" />`,
+    high: html`<path class="out" d=${`M${x + 7} 9 ${x - 5} 2V16Z`} />`,
+    low: html`<path class="out" d=${`M${x - 7} 9 ${x + 5} 2V16Z`} />`,
+    silent: html`<circle class="ring" cx=${x} cy="9" r="4" />`,
+  }[standing];
+  return html`<svg class="mark" viewBox=${`0 0 ${WIDTH} 18`} width=${WIDTH} height="18" aria-hidden="true">
+    <line class="scale" x1="1" y1="9" x2=${WIDTH - 1} y2="9" />
+    <rect class="band" x=${from} y="4" width=${to - from} height="10" />
+    ${low !== null && html`<line class="limit" x1=${LEFT} y1="2" x2=${LEFT} y2="16" />`}
+    ${high !== null && html`<line class="limit" x1=${RIGHT} y1="2" x2=${RIGHT} y2="16" />`}
+    ${shape}
+  </svg>`;
+}
+
+const STANDING = { inside: "inside", low: "below", high: "above", no_band: "", silent: "silent" };
+
+function Row({ row, elapsed, view }) {
+  const age = row.age_s === null ? null : row.age_s + elapsed;
+  const silent = row.standing === "silent";
+  const range = limits({ ...row, short: true }); // the unit stands beside the value
+  const said = silent ? "silent" : STANDING[row.standing];
+  const banded = row.low !== null || row.high !== null;
+  return html`<tr role="row" class=${`row ${row.standing}${banded ? "" : " plain"}`}>
+    <th role="rowheader" scope="row"><a href=${link({ ...view, series: row.key, end: null })} data-shows="timeline">${row.label}</a></th>
+    <td role="cell" class="value"><span class="number">${number(row.value, row.decimals)}</span> <span class="unit">${row.value !== null && row.display_unit}</span></td>
+    <td role="cell" class="marked"><${Mark} row=${row} /></td>
+    <td role="cell" class="said">
+      ${(said || range) && html`<span>${said && html`<strong>${said}</strong>`} ${range}</span> `}
+      ${row.flag > 2 && html` <em>${FLAGS[row.flag] ?? "unknown"} reading</em>`}
+      <span class="age">${age === null ? "no reading yet" : silent ? `last heard ${lasting(age)} ago` : `${lasting(age)} ago`}</span>
+    </td>
+  </tr>`;
+}
+
+function States({ rows, elapsed }) {
+  if (!rows.length) return null;
+  return html`<p class="states">${rows.map((row) => html`<span class=${row.standing}>${row.label} <b>${
+    stateWord(row.quantity, row.value)}</b>${row.standing === "silent" && html` <em>silent${
+    row.age_s === null ? "" : ` for ${lasting(row.age_s + elapsed)}`}</em>`}</span>`)}</p>`;
+}
+
+const LIGHT = { true: "lights on", false: "lights off", null: "" };
+
+function Zone({ zone, elapsed, view }) {
+  const banded = (row) => (row.low !== null || row.high !== null ? 0 : 1);
+  const levels = zone.series.filter((row) => row.kind !== "state").sort((a, b) => banded(a) - banded(b));
+  const states = zone.series.filter((row) => row.kind === "state");
+  const grows = [zone.crop, zone.phase && words(zone.phase)].filter(Boolean).join(", ");
+  const about = [grows || capital(words(zone.kind)), LIGHT[zone.lit]].filter(Boolean).join(" · ");
+  const title = `zone-${zone.zone}`;
+  return html`<article class="zone" aria-labelledby=${title}>
+    <h3 id=${title}>${zone.label}</h3>
+    <p class="note">${about}</p>
+    <${States} rows=${states} elapsed=${elapsed} />
+    ${levels.length > 0 && html`<table role="table" class="rows">
+      <caption class="hidden">${zone.label}: newest readings against their limits</caption>
+      <thead role="rowgroup" class="hidden"><tr role="row">${["Series", "Now", "Mark", "Standing, limits and age"].map(
+        (name) => html`<th role="columnheader" scope="col">${name}</th>`)}</tr></thead>
+      <tbody role="rowgroup">${levels.map((row) => html`<${Row} key=${row.key} ...${{ row, elapsed, view }} />`)}</tbody>
+    </table>`}
+    ${!zone.series.length && html`<p class="note">Nothing is measured here.</p>`}
+  </article>`;
+}
+
+export function Zones({ feed, view }) {
+  const answer = feed.data("zones");
+  const elapsed = feed.age("zones");
+  return html`<section id="zones" aria-labelledby="zones-title" class="full">
+    <div class="head"><h2 id="zones-title">Each zone against its band</h2>
+      <p class="note key"><span><svg class="mark" viewBox="0 0 18 18" width="14" height="14" aria-hidden="true"><circle class="dot" cx="9" cy="9" r="5" /></svg> inside</span>
+      <span><svg class="mark" viewBox="0 0 18 18" width="14" height="14" aria-hidden="true"><path class="out" d="M16 9 4 2V16Z" /></svg> outside, pointing away</span>
+      <span><svg class="mark" viewBox="0 0 18 18" width="14" height="14" aria-hidden="true"><circle class="ring" cx="9" cy="9" r="5" /></svg> silent: the last value, not a fresh one</span></p></div>
+    <div class=${`body zones${elapsed > 60 ? " stale" : ""}`}>
+      ${!answer && html`<p class="note">Not known yet: the server has not answered.</p>`}
+      ${answer && elapsed > 60 && html`<p class="warning">These values are ${lasting(elapsed)} old; the server does not answer.</p>`}
+      ${answer?.zones.map((zone) => html`<${Zone} key=${zone.zone} ...${{ zone, elapsed, view }} />`)}
+    </div>
+  </section>`;
+}

@@ -1,0 +1,189 @@
+"""The farm, its zones, what needs a person, its series and their newest readings."""
+
+from __future__ import annotations
+
+from importlib.metadata import PackageNotFoundError, version
+from typing import Annotated
+
+import msgspec
+from fastapi import APIRouter, Query, Response
+from watch.overview import needs, zones_now
+
+from api import examples, schemas
+from api.house import House, TheHouse
+from farm.readings import MICROSECONDS_PER_SECOND, instant
+from store.contract import Origin
+from watch.outlook import SeriesNow, ZoneNow
+
+CAUTIONS = [
+    "Leafweather advises and records. It controls nothing and is not a life-safety device.",
+    "A certified gas detector protects people from CO2; a number on this page does not.",
+    "Follow local codes on gas, chemicals, mains and enclosed spaces; leave such work to people licensed for it.",
+]
+
+router = APIRouter(tags=["now"])
+
+
+@router.get("/farm", responses=examples.of("farm"))
+def farm(house: TheHouse) -> schemas.FarmAnswer:
+    """Tell which farm this is, and what to keep in mind about all it shows."""
+    place = house.farm.farm
+    return schemas.FarmAnswer(
+        name=place.name,
+        title=place.title,
+        timezone=place.timezone,
+        elevation_m=place.elevation_m,
+        invented=place.invented,
+        description_hash=house.description_hash,
+        software_version=software_version(),
+        time=instant(house.clock()),
+        days=house.journal.days(house.farm.name),
+        cautions=CAUTIONS,
+    )
+
+
+@router.get("/zones", responses=examples.of("zones"))
+def zones(house: TheHouse) -> schemas.ZonesAnswer:
+    """Tell each zone against its band, now."""
+    now_us = house.clock()
+    found = zones_now(house.farm, house.store, house.journal, now_us)
+    return schemas.ZonesAnswer(time=instant(now_us), zones=[_zone(house, one, now_us) for one in found])
+
+
+@router.get("/needs", responses=examples.of("needs"))
+def what_needs_a_person(house: TheHouse) -> schemas.NeedsAnswer:
+    """Tell what needs a person, most urgent first."""
+    now_us = house.clock()
+    found = needs(house.farm, house.store, house.journal, now_us)
+    return schemas.NeedsAnswer(
+        time=instant(now_us),
+        needs=[
+            schemas.NeedAnswer(
+                urgency=one.urgency,
+                sentence=one.sentence,
+                since=instant(one.since_us) if one.since_us is not None else None,
+                zone=one.zone,
+                series=[series.key for series in one.series],
+                excursion=one.excursion,
+                caution=one.caution,
+            )
+            for one in found
+        ],
+    )
+
+
+@router.get("/series", responses=examples.of("series"))
+def series_list(house: TheHouse) -> schemas.SeriesListAnswer:
+    """List every series that is described or holds readings."""
+    known = house.known()
+    described = {series.key: series for series in house.farm.described}
+    every = described | {key: one.series for key, one in known.items()}
+    rows = []
+    for key, series in every.items():
+        held, quantity = known.get(key), series.registered
+        derived = held.origin is Origin.DERIVED if held else quantity.derived
+        rows.append(
+            schemas.SeriesAnswer(
+                key=key,
+                label=house.label(series),
+                zone=series.zone,
+                zone_label=house.zone_label(series.zone),
+                quantity=series.quantity,
+                kind=quantity.kind,
+                unit=quantity.unit,
+                display_unit=quantity.display_unit,
+                decimals=quantity.decimals,
+                origin=Origin.DERIVED if derived else Origin.MEASURED,
+                first=instant(held.first_us) if held else None,
+                last=instant(held.last_us) if held else None,
+                cadence_s=house.cadence_s(series),
+                described=key in described,
+            )
+        )
+    return schemas.SeriesListAnswer(series=rows)
+
+
+@router.get("/latest", responses=examples.of("latest"))
+def latest(
+    house: TheHouse,
+    zone: Annotated[str | None, Query(description="only series of this zone")] = None,
+    series: Annotated[list[str] | None, Query(description="only these series; may be given several times")] = None,
+) -> schemas.LatestAnswer:
+    """Tell the newest reading of each series, by its own time."""
+    now_us = house.clock()
+    newest = house.store.latest(house.farm.name)
+    if zone is not None:
+        house.zone_named(zone)
+    wanted = None if series is None else {house.series_named(key) for key in series}
+    rows = [
+        schemas.LatestRow(
+            key=one.key,
+            time=instant(reading.time_us),
+            value=schemas.finite(reading.value),
+            unit=one.registered.unit,
+            flag=reading.flag,
+            age_s=_age_s(now_us, reading.time_us),
+        )
+        for one, reading in sorted(newest.items())
+        if (zone is None or one.zone == zone) and (wanted is None or one in wanted)
+    ]
+    return schemas.LatestAnswer(time=instant(now_us), latest=rows)
+
+
+@router.get(
+    "/health",
+    response_model=schemas.HealthAnswer,
+    responses=examples.of("health") | {503: {"model": schemas.HealthAnswer, "description": "something is wrong"}},
+)
+def health(house: TheHouse) -> Response:
+    """Tell whether the house can do its work: 200 when it can, 503 with the same body when not."""
+    state = house.health()
+    status = 200 if state.get("status") == "ok" else 503
+    return Response(msgspec.json.encode(state), status, media_type="application/json")
+
+
+def software_version() -> str:
+    """Return the version of this software, as installed."""
+    try:
+        return version("leafweather")
+    except PackageNotFoundError:
+        return "not installed"
+
+
+def _zone(house: House, now: ZoneNow, now_us: int) -> schemas.ZoneAnswer:
+    described = house.farm.zones[now.zone]
+    crop = house.farm.crops.get(now.crop) if now.crop else None
+    return schemas.ZoneAnswer(
+        zone=now.zone,
+        label=described.label,
+        kind=described.kind,
+        crop=crop.label if crop else now.crop,
+        phase=now.phase,
+        lit=now.lit,
+        series=[_row(house, one, now_us) for one in now.series],
+    )
+
+
+def _row(house: House, now: SeriesNow, now_us: int) -> schemas.SeriesRow:
+    series, quantity = now.series, now.series.registered
+    return schemas.SeriesRow(
+        key=series.key,
+        label=house.label(series),
+        quantity=series.quantity,
+        kind=quantity.kind,
+        unit=quantity.unit,
+        display_unit=quantity.display_unit,
+        decimals=quantity.decimals,
+        value=schemas.finite(now.value),
+        time=instant(now.time_us) if now.time_us is not None else None,
+        age_s=_age_s(now_us, now.time_us) if now.time_us is not None else None,
+        flag=now.flag,
+        standing=now.standing,
+        low=schemas.finite(now.low),
+        high=schemas.finite(now.high),
+        excursion=now.excursion,
+    )
+
+
+def _age_s(now_us: int, time_us: int) -> float:
+    return (now_us - time_us) / MICROSECONDS_PER_SECOND

@@ -1,0 +1,124 @@
+"""What the journal holds: excursions, day sheets, and what was refused."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Path, Query
+
+from api import examples, schemas
+from api.house import House, TheHouse
+from api.problems import Problem
+from api.spans import AskedOpenSpan
+from farm.readings import MICROSECONDS_PER_SECOND, instant, iso_time
+from store.entries import ExcursionEntry
+
+router = APIRouter(tags=["journal"])
+
+
+@router.get("/excursions", responses=examples.of("excursions"))
+def excursions(
+    house: TheHouse,
+    span: AskedOpenSpan,
+    open_: Annotated[bool, Query(alias="open", description="only those that are open")] = False,
+    series: Annotated[str | None, Query(description="only those of this series")] = None,
+) -> schemas.ExcursionsAnswer:
+    """Tell the stretches outside a band that overlap a range; all of them by default."""
+    start_us, end_us = span
+    found = house.journal.excursions(
+        house.farm.name,
+        start_us=start_us,
+        end_us=end_us,
+        series=house.series_named(series) if series is not None else None,
+        open_only=open_,
+    )
+    newest_first = sorted(found, key=lambda one: one.onset_us, reverse=True)
+    return schemas.ExcursionsAnswer(excursions=[_excursion(house, one) for one in newest_first])
+
+
+@router.get("/excursions/{id}", responses=examples.of("excursion"))
+def excursion(
+    house: TheHouse, identity: Annotated[str, Path(alias="id", description="as the excursions tell it")]
+) -> schemas.ExcursionAnswer:
+    """Tell one stretch outside a band."""
+    found = house.journal.excursion(house.farm.name, identity)
+    if found is None:
+        raise Problem(404, f"There is no excursion {identity[:200]!r}. /api/v1/excursions lists every one.")
+    return _excursion(house, found)
+
+
+@router.get("/days", responses=examples.of("days"))
+def days(house: TheHouse) -> schemas.DaysAnswer:
+    """List the local days that have a day sheet."""
+    return schemas.DaysAnswer(days=house.journal.days(house.farm.name))
+
+
+@router.get("/days/{date}", response_model=schemas.DaySheetAnswer, responses=examples.of("day"))
+def day_sheet(
+    house: TheHouse, day: Annotated[date, Path(alias="date", description="local day, as in 2026-03-01")]
+) -> dict[str, Any]:
+    """Tell the summary of one local day."""
+    entry = house.journal.day_sheet(house.farm.name, day)
+    if entry is None:
+        raise Problem(404, f"There is no day sheet of {day}. /api/v1/days lists the days that have one.")
+    return entry.sheet | {"computed": iso_time(entry.computed_us), "description_hash": entry.description_hash}
+
+
+@router.get("/rejects", responses=examples.of("rejects"))
+def rejects(
+    house: TheHouse, limit: Annotated[int, Query(ge=1, le=1000, description="at most so many rows")] = 200
+) -> schemas.RejectsAnswer:
+    """Tell what was refused and why: how a misnamed sensor is found."""
+    return schemas.RejectsAnswer(
+        counts=house.journal.reject_counts(house.farm.name),
+        rejects=[
+            schemas.RejectAnswer(
+                reason=one.reason,
+                topic=one.topic,
+                name=one.name,
+                detail=one.detail,
+                raw=plain_text(one.raw),
+                first=instant(one.first_us),
+                last=instant(one.last_us),
+                count=one.count,
+            )
+            for one in house.journal.rejects(house.farm.name, limit=limit)
+        ],
+    )
+
+
+def plain_text(raw: bytes) -> str:
+    r"""Return bytes as harmless text: plain ASCII as it is, anything else as ``\xNN``.
+
+    Examples
+    --------
+    >>> print(plain_text(b'{"t": 21}\x00\xff'))
+    {"t": 21}\x00\xff
+    """
+    return "".join(chr(byte) if 32 <= byte < 127 and byte != 92 else f"\\x{byte:02x}" for byte in raw)
+
+
+def _excursion(house: House, entry: ExcursionEntry) -> schemas.ExcursionAnswer:
+    series, quantity = entry.series, entry.series.registered
+    until_us = entry.end_us if entry.end_us is not None else entry.last_us
+    return schemas.ExcursionAnswer(
+        id=entry.identity,
+        series=series.key,
+        label=house.label(series),
+        zone=series.zone,
+        zone_label=house.zone_label(series.zone),
+        side=entry.side,
+        onset=instant(entry.onset_us),
+        end=instant(entry.end_us) if entry.end_us is not None else None,
+        last=instant(entry.last_us),
+        duration_s=(until_us - entry.onset_us) / MICROSECONDS_PER_SECOND,
+        extreme=entry.extreme,
+        extreme_time=instant(entry.extreme_us),
+        limit=entry.limit,
+        unit=quantity.unit,
+        display_unit=quantity.display_unit,
+        decimals=quantity.decimals,
+        dose=entry.dose,
+        dose_unit=f"{quantity.unit} h",
+    )

@@ -1,0 +1,258 @@
+"""Wire types: what each address answers. Units are named beside every number; absent is null."""
+
+from __future__ import annotations
+
+import math
+from datetime import date, datetime
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from farm.description import ZoneKind
+from farm.quantities import Kind
+from store.contract import Origin
+from store.entries import Reason, Side
+from watch.outlook import Standing, Urgency
+
+
+def finite(value: float | None) -> float | None:
+    """Return a number that JSON can carry: null for none, not a number, or an open side."""
+    return value if value is not None and math.isfinite(value) else None
+
+
+class FarmAnswer(BaseModel):
+    """Which farm this is."""
+
+    name: str
+    title: str
+    timezone: str = Field(description="IANA time zone")
+    elevation_m: float
+    invented: bool = Field(description="a demonstration farm: nothing it shows was measured")
+    description_hash: str = Field(description="which version of the farm's description is in use")
+    software_version: str
+    time: datetime
+    days: list[date] = Field(description="local days that have a day sheet")
+    cautions: list[str]
+
+
+class SeriesRow(BaseModel):
+    """One series of a zone, now."""
+
+    key: str
+    label: str
+    quantity: str
+    kind: Kind
+    unit: str
+    display_unit: str = Field(description="the unit as people read it; empty for a state or a bare number")
+    decimals: int = Field(description="decimals that are worth showing")
+    value: float | None
+    time: datetime | None
+    age_s: float | None
+    flag: int | None = Field(description="QARTOD: 1 good, 2 not evaluated, 3 suspect, 4 fail, 9 missing")
+    standing: Standing
+    low: float | None = Field(description="low limit that holds now; null where none or open")
+    high: float | None = Field(description="high limit that holds now; null where none or open")
+    excursion: str | None = Field(description="id of the excursion that is open on it")
+
+
+class ZoneAnswer(BaseModel):
+    """One zone now."""
+
+    zone: str
+    label: str
+    kind: ZoneKind
+    crop: str | None
+    phase: str | None
+    lit: bool | None = Field(description="null where nothing tells")
+    series: list[SeriesRow]
+
+
+class ZonesAnswer(BaseModel):
+    """Every zone now."""
+
+    time: datetime
+    zones: list[ZoneAnswer]
+
+
+class NeedAnswer(BaseModel):
+    """One sentence on what needs a person."""
+
+    urgency: Urgency
+    sentence: str
+    since: datetime | None
+    zone: str | None
+    series: list[str] = Field(description="keys of the series it rests on")
+    excursion: str | None
+    caution: str | None
+
+
+class NeedsAnswer(BaseModel):
+    """What needs a person, most urgent first."""
+
+    time: datetime
+    needs: list[NeedAnswer]
+
+
+class SeriesAnswer(BaseModel):
+    """One series that is described or holds readings."""
+
+    key: str
+    label: str
+    zone: str
+    zone_label: str
+    quantity: str
+    kind: Kind
+    unit: str
+    display_unit: str
+    decimals: int
+    origin: Origin
+    first: datetime | None
+    last: datetime | None
+    cadence_s: float | None
+    described: bool
+
+
+class SeriesListAnswer(BaseModel):
+    """Every series that is described or holds readings."""
+
+    series: list[SeriesAnswer]
+
+
+class LatestRow(BaseModel):
+    """The newest reading of one series, by its own time."""
+
+    key: str
+    time: datetime
+    value: float | None
+    unit: str
+    flag: int
+    age_s: float
+
+
+class LatestAnswer(BaseModel):
+    """The newest readings."""
+
+    time: datetime
+    latest: list[LatestRow]
+
+
+class ReadingsAnswer(BaseModel):
+    """Readings of one series as parallel columns; null where a value is missing.
+
+    Without ``every``: ``time``, ``value``, ``flag``. With it: ``time`` is the start of each stretch,
+    ``value`` the mean, and ``low``, ``high`` and ``count`` are there too; empty stretches are left out.
+    """
+
+    series: str
+    unit: str
+    start: datetime
+    end: datetime
+    every_s: float | None
+    time: list[datetime]
+    value: list[float | None]
+    low: list[float | None] | None = None
+    high: list[float | None] | None = None
+    count: list[int] | None = None
+    flag: list[int]
+
+
+class BandRow(BaseModel):
+    """A stretch over which one pair of limits held."""
+
+    start: datetime
+    end: datetime
+    lit: bool | None
+    low: float | None
+    high: float | None
+
+
+class BandsAnswer(BaseModel):
+    """The band of one series over a range."""
+
+    series: str
+    unit: str
+    start: datetime
+    end: datetime
+    bands: list[BandRow]
+
+
+class ExcursionAnswer(BaseModel):
+    """A stretch outside a band that lasted longer than its on-delay."""
+
+    id: str
+    series: str
+    label: str
+    zone: str
+    zone_label: str
+    side: Side
+    onset: datetime
+    end: datetime | None = Field(description="null while open")
+    last: datetime = Field(description="newest reading that took part")
+    duration_s: float = Field(description="onset to end; to the newest reading while open")
+    extreme: float
+    extreme_time: datetime
+    limit: float
+    unit: str
+    display_unit: str
+    decimals: int
+    dose: float = Field(description="integral of the deviation over time")
+    dose_unit: str
+
+
+class ExcursionsAnswer(BaseModel):
+    """Excursions, oldest onset last."""
+
+    excursions: list[ExcursionAnswer]
+
+
+class DaysAnswer(BaseModel):
+    """Local days that have a day sheet."""
+
+    days: list[date]
+
+
+class DaySheetAnswer(BaseModel):
+    """The summary of one local day, as the watch wrote it."""
+
+    model_config = ConfigDict(extra="allow")
+
+    farm: str
+    day: date
+    start: datetime
+    end: datetime
+    complete: bool
+    zones: list[dict[str, Any]]
+    light_days: list[dict[str, Any]]
+    excursions: list[dict[str, Any]]
+    totals: list[dict[str, Any]]
+    cautions: list[str]
+    computed: datetime
+    description_hash: str
+
+
+class RejectAnswer(BaseModel):
+    """Arrivals that were refused for one reason, under one topic and name."""
+
+    reason: Reason
+    topic: str
+    name: str
+    detail: str = Field(description="what was wrong and how to mend it")
+    raw: str = Field(description=r"first bytes of the newest; anything but plain ASCII as \xNN")
+    first: datetime
+    last: datetime
+    count: int
+
+
+class RejectsAnswer(BaseModel):
+    """What was refused, newest first, and how often for each reason."""
+
+    counts: dict[Reason, int]
+    rejects: list[RejectAnswer]
+
+
+class HealthAnswer(BaseModel):
+    """Whether the house can do its work; the same body with 503 when it cannot."""
+
+    model_config = ConfigDict(extra="allow")
+
+    status: str = Field(description="ok, or what is wrong")
