@@ -187,7 +187,7 @@ class Farm(Described):
     """The whole description of one farm."""
 
     farm: Place
-    wire: Wire = Wire()  # type: ignore[call-arg]  # every field has a default
+    wire: Wire = Wire()
     zones: dict[Name, Zone] = Field(min_length=1)
     series: list[DescribedSeries] = Field(default_factory=list)
     surfaces: list[Surface] = Field(default_factory=list)
@@ -216,12 +216,12 @@ class Farm(Described):
         else the zone's own ``crop`` and ``phase``.
         """
         standing = [
-            (self._moment(stay.entered), batch.crop, stay.phase)
+            (self.moment(stay.entered), batch.crop, stay.phase)
             for batch in self.batches
             for stay in batch.stays
             if stay.zone == zone
-            and self._moment(stay.entered) <= at
-            and (stay.left is None or at < self._moment(stay.left))
+            and self.moment(stay.entered) <= at
+            and (stay.left is None or at < self.moment(stay.left))
         ]
         if standing:
             _, crop, phase = max(standing)
@@ -236,8 +236,8 @@ class Farm(Described):
         phase = self.phase_at(zone, at)
         return phase.bands.get(quantity) if phase else None
 
-    def _moment(self, day: date | datetime) -> datetime:
-        """Return a day's local midnight, or the instant itself, in UTC."""
+    def moment(self, day: date | datetime) -> datetime:
+        """Return the instant a date of the description means: its local midnight, or itself, in UTC."""
         if not isinstance(day, datetime):
             day = datetime(day.year, day.month, day.day, tzinfo=self.farm.zone_info)
         elif day.tzinfo is None:
