@@ -1,0 +1,1 @@
+"""From an MQTT message to a durable reading: decode, name, check, commit, acknowledge."""

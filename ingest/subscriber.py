@@ -1,0 +1,304 @@
+"""The broker connection: bounded queue, batch, durable commit, and only then the acknowledgement."""
+
+from __future__ import annotations
+
+import logging
+import queue
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+import paho.mqtt.client as mqtt
+from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
+from paho.mqtt.reasoncodes import ReasonCode
+from paho.mqtt.subscribeoptions import SubscribeOptions
+
+from farm.readings import Reading, iso_time
+from ingest.arrival import Arrival
+from ingest.payloads import Fault
+from store.contract import ReadingStore, StoreUnavailable
+from store.entries import Reason, Reject
+from store.journal import Journal
+
+logger = logging.getLogger(__name__)
+
+BATCH_MESSAGES = 500
+BATCH_READINGS = 20_000
+RECEIVE_MAXIMUM = 2 * BATCH_MESSAGES  # messages the broker may leave unacknowledged
+QUEUE_MESSAGES = 4 * RECEIVE_MAXIMUM  # brokers may overrun the receive maximum; past this the socket waits
+LINGER_S = 0.05  # how long a batch waits for company
+SESSION_EXPIRY_S = 7 * 24 * 3600
+KEEPALIVE_S = 60
+RETRY_S = 2.0  # between attempts on a store that is unavailable
+LONGEST_RAW = 512  # bytes of a refused message that are kept
+LONGEST_NAME = 200
+RETAINED_NOT_WANTED = 2  # MQTT 5, 3.8.3.1: do not send retained messages when subscribing
+
+
+@dataclass(frozen=True, slots=True)
+class Broker:
+    """Where the messages come from."""
+
+    host: str = "127.0.0.1"
+    port: int = 1883
+    client_id: str = "leafweather"
+    username: str | None = None
+    password: str | None = field(default=None, repr=False)
+    protocol_5: bool = True
+
+
+class _Message(NamedTuple):
+    generation: int  # of the connection it came by: an acknowledgement must not cross connections
+    mid: int
+    qos: int
+    topic: str
+    payload: bytes
+    arrived_us: int
+
+
+@dataclass
+class IngestCounts:
+    """What has arrived since the service started, and what became of it."""
+
+    messages: int = 0
+    retained: int = 0
+    readings: int = 0
+    duplicates: int = 0
+    conflicts: int = 0
+    rejected: int = 0
+    last_commit_us: int | None = None
+    waiting_for_store: str | None = None
+
+
+class Subscriber:
+    """Receives a farm's messages and stores their readings, losing none and storing none twice.
+
+    A message is acknowledged after its readings, and the rejects it caused, are durable. Until
+    then the broker keeps it for our persistent session and sends it again. ``on_commit`` is called
+    after each batch that stored something.
+    """
+
+    def __init__(
+        self,
+        broker: Broker,
+        topic: str,
+        arrival: Arrival,
+        farm: str,
+        store: ReadingStore,
+        journal: Journal,
+        *,
+        now_us: Callable[[], int] = lambda: time.time_ns() // 1000,
+        on_commit: Callable[[], None] = lambda: None,
+    ) -> None:
+        self._broker, self._topic, self._arrival, self._farm = broker, topic, arrival, farm
+        self._store, self._journal = store, journal
+        self._now_us, self._on_commit = now_us, on_commit
+        self._queue: queue.Queue[_Message] = queue.Queue(QUEUE_MESSAGES)
+        self._stopping = threading.Event()
+        self._generation = 0
+        self._worker = threading.Thread(target=self._work, name="ingest", daemon=True)
+        self._client = self._made_client()
+        self.counts = IngestCounts()
+        self.connected = False
+        self.trouble: str | None = "not connected yet"
+
+    def start(self) -> None:
+        """Connect in the background, again and again until it succeeds, and begin to store."""
+        self._worker.start()
+        address = (self._broker.host, self._broker.port, KEEPALIVE_S)
+        if self._broker.protocol_5:
+            properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
+            properties.SessionExpiryInterval = SESSION_EXPIRY_S
+            properties.ReceiveMaximum = RECEIVE_MAXIMUM
+            self._client.connect_async(*address, clean_start=False, properties=properties)
+        else:
+            self._client.connect_async(*address)
+        self._client.loop_start()
+
+    def stop(self) -> None:
+        """Store what is queued, acknowledge it, and disconnect; the broker keeps the session."""
+        self._stopping.set()
+        self._worker.join()
+        self._client.disconnect()
+        self._client.loop_stop()
+
+    @property
+    def queued(self) -> int:
+        """Messages received and not stored yet."""
+        return self._queue.qsize()
+
+    def _made_client(self) -> mqtt.Client:
+        five = self._broker.protocol_5
+        client = mqtt.Client(
+            CallbackAPIVersion.VERSION2,
+            client_id=self._broker.client_id,
+            clean_session=None if five else False,
+            protocol=MQTTProtocolVersion.MQTTv5 if five else MQTTProtocolVersion.MQTTv311,
+            manual_ack=True,
+        )
+        if self._broker.username is not None:
+            client.username_pw_set(self._broker.username, self._broker.password)
+        client.reconnect_delay_set(1, 30)
+        client.on_connect = self._on_connect
+        client.on_subscribe = self._on_subscribe
+        client.on_connect_fail = self._on_connect_fail
+        client.on_disconnect = self._on_disconnect
+        client.on_message = self._on_message
+        return client
+
+    # Called by the client's network thread.
+
+    def _on_connect(
+        self, client: mqtt.Client, _userdata: object, _flags: object, reason: ReasonCode, _properties: object
+    ) -> None:
+        if reason.is_failure:
+            self.trouble = f"the broker at {self._broker.host}:{self._broker.port} refuses us: {reason}"
+            logger.warning("%s", self.trouble)
+            return
+        self._generation += 1
+        if self._broker.protocol_5:
+            options = SubscribeOptions(qos=1, retainHandling=RETAINED_NOT_WANTED)
+            client.subscribe(self._topic, options=options)
+        else:
+            client.subscribe(self._topic, qos=1)
+        self.trouble = "the broker has not confirmed our subscription yet"
+
+    def _on_subscribe(
+        self, _client: mqtt.Client, _userdata: object, _mid: int, reasons: list[ReasonCode], _properties: object
+    ) -> None:
+        if any(reason.is_failure for reason in reasons):
+            self.trouble = f"the broker refuses our subscription to {self._topic}: {reasons[0]}"
+            logger.warning("%s", self.trouble)
+            return
+        self.connected, self.trouble = True, None
+        logger.info("receiving %s from the broker at %s:%d", self._topic, self._broker.host, self._broker.port)
+
+    def _on_connect_fail(self, _client: mqtt.Client, _userdata: object) -> None:
+        self.trouble = f"no broker answers at {self._broker.host}:{self._broker.port}"
+        logger.warning("%s; trying again", self.trouble)
+
+    def _on_disconnect(
+        self, _client: mqtt.Client, _userdata: object, _flags: object, reason: ReasonCode, _properties: object
+    ) -> None:
+        self.connected = False
+        if not self._stopping.is_set():
+            self.trouble = f"the connection to the broker was lost: {reason}"
+            logger.warning("%s; trying again", self.trouble)
+
+    def _on_message(self, client: mqtt.Client, _userdata: object, message: mqtt.MQTTMessage) -> None:
+        if message.retain:  # old news: a reading without its own time would get a wrong one
+            self.counts.retained += 1
+            client.ack(message.mid, message.qos)
+            return
+        one = _Message(
+            self._generation, message.mid, message.qos, message.topic, bytes(message.payload), self._now_us()
+        )
+        while not self._stopping.is_set():
+            try:
+                self._queue.put(one, timeout=1.0)
+            except queue.Full:  # waiting here stops reading the socket: the broker holds the rest
+                continue
+            return
+
+    # Called by the worker thread.
+
+    def _work(self) -> None:
+        while not (self._stopping.is_set() and self._queue.empty()):
+            try:
+                first = self._queue.get(timeout=0.2)
+            except queue.Empty:
+                continue
+            if not self._stored(*self._batch(first)):
+                return  # stopping while the store is unavailable: what is not acknowledged comes again
+
+    def _batch(self, first: _Message) -> tuple[list[_Message], list[Reading], list[Reject]]:
+        """Return the first message and what came shortly after it, with all that they hold."""
+        rejects: dict[tuple[Reason, str, str], Reject] = {}
+        messages, readings = [first], list(self._read(first, rejects))
+        deadline = time.monotonic() + LINGER_S
+        while len(messages) < BATCH_MESSAGES and len(readings) < BATCH_READINGS:
+            try:
+                message = self._queue.get(timeout=max(0.0, deadline - time.monotonic()))
+            except queue.Empty:
+                break
+            messages.append(message)
+            readings += self._read(message, rejects)
+        return messages, readings, list(rejects.values())
+
+    def _read(self, message: _Message, rejects: dict[tuple[Reason, str, str], Reject]) -> list[Reading]:
+        """Return a message's readings; merge its faults into ``rejects``."""
+        self.counts.messages += 1
+        try:
+            readings, faults = self._arrival.read(message.topic, message.payload, message.arrived_us)
+        except Exception:
+            logger.exception("a message on %s could not be read; it is kept among the rejects", message.topic)
+            readings, faults = [], [Fault(Reason.MALFORMED, "", "this message upset Leafweather: please report it")]
+        for fault in faults:
+            self._reject(rejects, message.topic, message.payload, message.arrived_us, fault)
+        return readings
+
+    def _reject(
+        self,
+        rejects: dict[tuple[Reason, str, str], Reject],
+        topic: str,
+        payload: bytes,
+        at_us: int,
+        fault: Fault,
+    ) -> None:
+        """Merge one fault into the batch's rejects: the newest stands as the sample, all are counted."""
+        topic, name = topic[:LONGEST_NAME], fault.name[:LONGEST_NAME]
+        before = rejects.get((fault.reason, topic, name))
+        rejects[fault.reason, topic, name] = Reject(
+            reason=fault.reason,
+            topic=topic,
+            name=name,
+            detail=fault.detail,
+            raw=payload[:LONGEST_RAW],
+            first_us=before.first_us if before else at_us,
+            last_us=at_us,
+            count=before.count + 1 if before else 1,
+        )
+
+    def _stored(self, messages: list[_Message], readings: list[Reading], rejects: list[Reject]) -> bool:
+        """Make a batch durable and acknowledge it; False if told to stop before the store would take it."""
+        while True:
+            try:
+                appended = self._store.append(readings)
+                conflicts = self._conflicts(appended.conflicting, messages[-1].arrived_us)
+                if rejects or conflicts:
+                    self._journal.add_rejects(self._farm, [*rejects, *conflicts])
+                break
+            except StoreUnavailable as error:
+                if self.counts.waiting_for_store is None:
+                    logger.warning("nothing is acknowledged until the store works again: %s", error)
+                self.counts.waiting_for_store = str(error)
+                if self._stopping.wait(RETRY_S):
+                    return False
+        if self.counts.waiting_for_store is not None:
+            logger.info("the store works again")
+            self.counts.waiting_for_store = None
+        self.counts.readings += appended.stored
+        self.counts.duplicates += appended.duplicate
+        self.counts.conflicts += len(appended.conflicting)
+        self.counts.rejected += sum(reject.count for reject in rejects)
+        self.counts.last_commit_us = self._now_us()
+        for message in messages:
+            if message.generation == self._generation:
+                self._client.ack(message.mid, message.qos)
+        if appended.stored:
+            self._on_commit()
+        return True
+
+    def _conflicts(self, conflicting: tuple[Reading, ...], at_us: int) -> list[Reject]:
+        """Return rejects for readings whose series and time already hold something else."""
+        rejects: dict[tuple[Reason, str, str], Reject] = {}
+        for reading in conflicting:
+            name = reading.series.key
+            text = f"{reading.value:g} at {iso_time(reading.time_us)}"
+            detail = f"{text}: another value is stored for this time and stays; do two devices share the name?"
+            self._reject(rejects, "", text.encode(), at_us, Fault(Reason.CONFLICT, name, detail))
+        return list(rejects.values())
