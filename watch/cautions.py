@@ -1,0 +1,21 @@
+"""The standing cautions, word for word the same wherever they appear."""
+
+from __future__ import annotations
+
+ADVICE_ONLY = (
+    "Leafweather records and advises. It controls nothing, and it is not a life-safety device: "
+    "never rely on it to warn or protect people."
+)
+CO2 = (
+    "CO2 can injure and kill without warning. If the level may be dangerous, leave, do not enter alone, and "
+    "ventilate from outside. Only a certified gas detector and alarm protects people; follow your local code."
+)
+ACID_AND_BASE = (
+    "Acids and bases burn. Wear eye protection and gloves, add acid to water and never water to acid, and follow "
+    "the supplier's safety data sheet and your local rules."
+)
+MAINS = "Mains voltage kills. Leave work inside electrical equipment to licensed people, and follow your local code."
+
+# The lowest published occupational limit for CO2: 5,000 ppm as an 8-hour average (NIOSH REL, OSHA PEL).
+# Any reading above it is announced, without waiting for an average.
+CO2_ANNOUNCED_ABOVE_PPM = 5000.0

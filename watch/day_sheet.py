@@ -1,0 +1,184 @@
+"""The summary of one local day: what every zone had, time in band, light, excursions and totals."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, time, timedelta
+from typing import Any
+
+import numpy as np
+
+from analytics.counters import counted
+from analytics.light import lit_seconds
+from analytics.time_in_band import time_in_band
+from farm.description import Farm
+from farm.quantities import Kind
+from farm.readings import Series, iso_time, microseconds
+from store.contract import ReadingStore
+from store.entries import DaySheetEntry, ExcursionEntry
+from store.journal import Journal
+from watch import cautions
+from watch.bands import lights_series, limits_at, max_age_us, may_have_band, phase_stretches, usable
+from watch.light_days import LitDay, lit_days
+
+SECONDS_PER_HOUR = 3600
+
+
+def day_range(farm: Farm, day: date) -> tuple[int, int]:
+    """Return a local day as ``[start_us, end_us)``: 23, 24 or 25 hours, as the clocks go."""
+    start, end = (
+        microseconds(datetime.combine(midnight, time(), farm.farm.zone_info).astimezone(UTC))
+        for midnight in (day, day + timedelta(days=1))
+    )
+    return start, end
+
+
+def day_sheet(
+    farm: Farm, description_hash: str, store: ReadingStore, journal: Journal, day: date, now_us: int
+) -> DaySheetEntry:
+    """Return the summary of a local day from what is stored; of a day that still lasts, until now."""
+    start_us, end_us = day_range(farm, day)
+    until_us = min(end_us, max(now_us, start_us + 1))
+    known = [one.series for one in store.known(farm.name) if one.first_us < until_us and one.last_us >= start_us]
+    sheet = {
+        "farm": farm.name,
+        "day": day.isoformat(),
+        "start": iso_time(start_us),
+        "end": iso_time(end_us),
+        "complete": now_us >= end_us,
+        "zones": [_zone(farm, store, zone, known, start_us, until_us) for zone in farm.zones],
+        "light_days": _light_days(farm, store, start_us, end_us),
+        "excursions": [
+            excursion_summary(one) for one in journal.excursions(farm.name, start_us=start_us, end_us=until_us)
+        ],
+        "totals": _totals(farm, store, known, start_us, until_us),
+        "cautions": [cautions.ADVICE_ONLY],
+    }
+    return DaySheetEntry(day, now_us, description_hash, sheet)
+
+
+def excursion_summary(one: ExcursionEntry) -> dict[str, Any]:
+    """Return an excursion as it stands in day sheets."""
+    return {
+        "id": one.identity,
+        "series": one.series.key,
+        "side": str(one.side),
+        "onset": iso_time(one.onset_us),
+        "end": None if one.end_us is None else iso_time(one.end_us),
+        "extreme": one.extreme,
+        "limit": one.limit,
+        "dose": one.dose,
+        "dose_unit": f"{one.series.registered.unit} h",
+    }
+
+
+def _zone(
+    farm: Farm, store: ReadingStore, zone: str, known: list[Series], start_us: int, until_us: int
+) -> dict[str, Any]:
+    levels = [
+        series
+        for series in known
+        if series.zone == zone
+        and series.registered.kind is Kind.LEVEL
+        and series.quantity != "daily_light_integral"  # has a table of its own
+    ]
+    rows = [_row(farm, store, series, start_us, until_us) for series in levels]
+    return {"zone": zone, "label": farm.zones[zone].label, "series": rows}
+
+
+def _row(farm: Farm, store: ReadingStore, series: Series, start_us: int, until_us: int) -> dict[str, Any]:
+    gap_us = longest_hold_us(farm, series)
+    columns = store.read(series, start_us - gap_us, until_us)
+    value = usable(columns)
+    inside = value[columns.time_us >= start_us]
+    inside = inside[~np.isnan(inside)]
+    held = time_in_band(columns.time_us, value, -np.inf, np.inf, start_us, until_us, gap_us)
+    band = None
+    if may_have_band(farm, series) and len(columns):
+        limits = limits_at(farm, store, series, columns.time_us)
+        hours = time_in_band(columns.time_us, value, limits.low, limits.high, start_us, until_us, gap_us)
+        band = {
+            "inside_h": hours.inside_s / SECONDS_PER_HOUR,
+            "below_h": hours.below_s / SECONDS_PER_HOUR,
+            "above_h": hours.above_s / SECONDS_PER_HOUR,
+            "covered_h": hours.covered_s / SECONDS_PER_HOUR,
+        }
+    return {
+        "key": series.key,
+        "label": label_of(farm, series),
+        "unit": series.registered.unit,
+        "mean": float(inside.mean()) if len(inside) else None,
+        "low": float(inside.min()) if len(inside) else None,
+        "high": float(inside.max()) if len(inside) else None,
+        "count": len(inside),
+        "coverage": held.coverage,
+        "band": band,
+    }
+
+
+def longest_hold_us(farm: Farm, series: Series) -> int:
+    """Return for how long a reading speaks for the time after it; a derived one as its zone's slowest sensor."""
+    if series in farm.described:
+        return max_age_us(farm, series)
+    return max(max_age_us(farm, one) for one in farm.described if one.zone == series.zone)
+
+
+def label_of(farm: Farm, series: Series) -> str:
+    """Return a series' name for people: its own label, else its quantity's and sensor's."""
+    described = farm.described.get(series)
+    if described is not None and described.label:
+        return described.label
+    surfaces = {surface.name: surface.label for surface in farm.surfaces}
+    sensor = surfaces.get(series.sensor, series.sensor)
+    return f"{series.registered.label}, {sensor}" if sensor else series.registered.label
+
+
+def _light_days(farm: Farm, store: ReadingStore, start_us: int, end_us: int) -> list[dict[str, Any]]:
+    """Return the light days that begin within the day, one row a PPFD series."""
+    return [
+        _light_day(farm, store, ppfd, lit)
+        for ppfd in farm.described
+        if ppfd.quantity == "ppfd"
+        for lit in lit_days(farm, store, ppfd, start_us, end_us)
+        if start_us <= lit.day.start_us < end_us
+    ]
+
+
+def _light_day(farm: Farm, store: ReadingStore, ppfd: Series, lit: LitDay) -> dict[str, Any]:
+    day = lit.day
+    [(_, _, phase)] = phase_stretches(farm, ppfd.zone, day.start_us, day.start_us + 1)
+    return {
+        "zone": ppfd.zone,
+        "label": farm.zones[ppfd.zone].label + (f", {ppfd.sensor}" if ppfd.sensor else ""),
+        "start": iso_time(day.start_us),
+        "end": iso_time(day.end_us),
+        "mol": lit.integral.mol,
+        "coverage": lit.integral.coverage,
+        "lit_h": _lit_hours(farm, store, ppfd.zone, day.start_us, day.end_us),
+        "target": list(phase.daily_light_integral) if phase and phase.daily_light_integral else None,
+        "complete": day.complete,
+    }
+
+
+def _lit_hours(farm: Farm, store: ReadingStore, zone: str, start_us: int, end_us: int) -> float | None:
+    lights = lights_series(farm, zone)
+    if lights is None:
+        return None
+    gap_us = max_age_us(farm, lights)
+    state = store.read(lights, start_us - gap_us, end_us)
+    lit = lit_seconds(state.time_us, usable(state), start_us, end_us, gap_us)
+    return lit.lit_s / SECONDS_PER_HOUR
+
+
+def _totals(farm: Farm, store: ReadingStore, known: list[Series], start_us: int, until_us: int) -> list[dict[str, Any]]:
+    """Return what each counter counted in the day, from the last reading before it."""
+    rows = []
+    for series in known:
+        if series.registered.kind is not Kind.COUNTER:
+            continue
+        before = store.last_before(series, start_us)
+        from_us = before.time_us if before else start_us
+        total = counted(usable(store.read(series, from_us, until_us)))
+        if not np.isnan(total):
+            row = {"key": series.key, "label": label_of(farm, series), "unit": series.registered.unit, "total": total}
+            rows.append(row)
+    return rows

@@ -1,0 +1,182 @@
+"""When to compute what: works off the store's notes of what changed, late readings like new ones."""
+
+from __future__ import annotations
+
+import logging
+import threading
+from collections import defaultdict
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from farm.description import Farm
+from farm.readings import MICROSECONDS_PER_SECOND, Series, instant
+from store.contract import ReadingStore, StoreUnavailable, Touched
+from store.journal import Journal
+from watch.bands import lights_series, max_age_us, may_have_band
+from watch.day_sheet import day_sheet
+from watch.derived import Derivation, derivations
+from watch.excursions import ExcursionKeeper
+from watch.light_days import renew_light_integrals
+
+logger = logging.getLogger(__name__)
+
+NOTES_AT_ONCE = 20_000
+JOIN_US = 3600 * MICROSECONDS_PER_SECOND  # changed stretches closer than this are worked off as one
+IDLE_S = 5.0  # look for notes this often even if nobody calls
+SHEET_EVERY_S = 60.0  # the sheet of a day that still grows is written at most this often
+RETRY_S = 2.0
+
+Stretch = tuple[int, int]  # first and last instant that changed, both included
+
+
+@dataclass
+class WatchCounts:
+    """How the watch is doing since the service started."""
+
+    rounds: int = 0
+    notes: int = 0
+    last_round_us: int | None = None
+    trouble: str | None = None
+
+
+class Watch:
+    """Keeps derived series, excursions and day sheets true to the readings of one farm."""
+
+    def __init__(
+        self, farm: Farm, description_hash: str, store: ReadingStore, journal: Journal, now_us: Callable[[], int]
+    ) -> None:
+        self._farm, self._hash, self._store, self._journal, self._now_us = (
+            farm,
+            description_hash,
+            store,
+            journal,
+            now_us,
+        )
+        self._derivations = derivations(farm)
+        self._ppfd = [series for series in farm.described if series.quantity == "ppfd"]
+        self._keepers: dict[Series, ExcursionKeeper] = {}
+        self._sheets_written_us = 0
+        self.counts = WatchCounts()
+
+    def run(self, stopping: threading.Event, called: threading.Event) -> None:
+        """Work whenever called (and now and then anyway) until told to stop."""
+        while not stopping.is_set():
+            called.wait(IDLE_S)
+            called.clear()
+            try:
+                while self.round() and not stopping.is_set():
+                    pass
+                self.counts.trouble = None
+            except StoreUnavailable as error:
+                self.counts.trouble = str(error)
+                logger.warning("the watch waits for the store: %s", error)
+                stopping.wait(RETRY_S)
+            except Exception as error:
+                self.counts.trouble = f"{type(error).__name__}: {error}"
+                logger.exception("the watch failed on a round; it tries again")
+                stopping.wait(RETRY_S)
+
+    def round(self) -> int:
+        """Work off the notes there are, and return how many.
+
+        The notes are settled after all that follows from them is durable: a crash in between
+        repeats the round, which changes nothing.
+        """
+        notes = self._store.touched(self._farm.name, NOTES_AT_ONCE)
+        if notes:
+            changed = _stretches(notes, self._farm)
+            self._derive(changed)
+            self._follow_excursions(changed)
+            days = {day for stretches in changed.values() for one in stretches for day in self._days(one)}
+            self._journal.mark_days_stale(self._farm.name, days)
+            self._store.settle(notes)
+        self._write_sheets(busy=bool(notes))
+        self.counts.rounds += 1
+        self.counts.notes += len(notes)
+        self.counts.last_round_us = self._now_us()
+        return len(notes)
+
+    def _derive(self, changed: dict[Series, list[Stretch]]) -> None:
+        """Renew derived series for changed readings, and add what changed in them to ``changed``."""
+        for derivation in self._derivations:
+            for first, last in self._reached(derivation, changed):
+                columns = derivation.columns(self._farm, self._store, first, last + 1)
+                self._store.replace(derivation.output, first, last + 1, columns)
+                changed[derivation.output].append((first, last))
+        for ppfd in self._ppfd:
+            touched = changed.get(ppfd, []) + changed.get(lights_series(self._farm, ppfd.zone) or ppfd, [])
+            for first, last in _joined(touched):
+                start, end = renew_light_integrals(self._farm, self._store, ppfd, first, last)
+                changed[ppfd._replace(quantity="daily_light_integral")].append((start, end - 1))
+
+    def _reached(self, derivation: Derivation, changed: dict[Series, list[Stretch]]) -> list[Stretch]:
+        """Return the stretches of a derived series that changed inputs can reach."""
+        return _joined(
+            (first, last + max_age_us(self._farm, series))
+            for series in derivation.inputs
+            for first, last in changed.get(series, [])
+        )
+
+    def _follow_excursions(self, changed: dict[Series, list[Stretch]]) -> None:
+        lights = {zone: lights_series(self._farm, zone) for zone in self._farm.zones}
+        relit = {zone for zone, series in lights.items() if series in changed}
+        known = {one.series for one in self._store.known(self._farm.name)} if relit else set()
+        for series in {*changed, *(one for one in known if one.zone in relit)}:
+            if not may_have_band(self._farm, series):
+                continue
+            starts = [first for first, _ in changed.get(series, [])]
+            if series.zone in relit and (light := lights[series.zone]):
+                starts += [first for first, _ in changed[light]]
+            self._keeper(series).renew(min(starts))
+
+    def _keeper(self, series: Series) -> ExcursionKeeper:
+        if series not in self._keepers:
+            described = self._farm.described
+            gaps = [max_age_us(self._farm, one) for one in described if one.zone == series.zone]
+            gap = max_age_us(self._farm, series) if series in described else max(gaps)
+            self._keepers[series] = ExcursionKeeper(self._farm, self._store, self._journal, series, gap)
+        return self._keepers[series]
+
+    def _days(self, stretch: Stretch) -> list[date]:
+        """Return the farm's local days that a stretch of time lies in."""
+        first, last = (instant(one).astimezone(self._farm.farm.zone_info).date() for one in stretch)
+        last = min(last, self._today())
+        return [first + timedelta(days=n) for n in range((last - first).days + 1)]
+
+    def _today(self) -> date:
+        return instant(self._now_us()).astimezone(self._farm.farm.zone_info).date()
+
+    def _write_sheets(self, *, busy: bool) -> None:
+        """Write the sheets of days that changed: at leisure, and at most once a minute while busy or for today."""
+        now_us = self._now_us()
+        recently = now_us - self._sheets_written_us < SHEET_EVERY_S * MICROSECONDS_PER_SECOND
+        if busy and recently:
+            return
+        today = self._today()
+        stale = [day for day in self._journal.stale_days(self._farm.name) if not (recently and day == today)]
+        for day in stale:
+            entry = day_sheet(self._farm, self._hash, self._store, self._journal, day, now_us)
+            self._journal.save_day_sheet(self._farm.name, entry)
+        if stale:
+            self._sheets_written_us = now_us
+
+
+def _stretches(notes: Iterable[Touched], farm: Farm) -> defaultdict[Series, list[Stretch]]:
+    """Return what changed by series; series that the description no longer has are passed over."""
+    by_series: defaultdict[Series, list[Stretch]] = defaultdict(list)
+    for note in notes:
+        if note.series in farm.described:
+            by_series[note.series].append((note.first_us, note.last_us))
+    return defaultdict(list, {series: _joined(stretches) for series, stretches in by_series.items()})
+
+
+def _joined(stretches: Iterable[Stretch]) -> list[Stretch]:
+    """Return stretches in order, those that overlap or lie close together as one."""
+    joined: list[Stretch] = []
+    for first, last in sorted(stretches):
+        if joined and first <= joined[-1][1] + JOIN_US:
+            joined[-1] = (joined[-1][0], max(joined[-1][1], last))
+        else:
+            joined.append((first, last))
+    return joined

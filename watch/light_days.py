@@ -1,0 +1,115 @@
+"""Light days of a zone, and the light integral of each as a derived series."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from analytics.light import LightIntegral, light_day_starts, light_integral
+from farm.description import Farm
+from farm.flags import Flag, worst_flag
+from farm.readings import MICROSECONDS_PER_SECOND, Columns, Series
+from store.contract import ReadingStore
+from watch.bands import lights_series, local_midnights, max_age_us, usable
+
+HOUR_US = 3600 * MICROSECONDS_PER_SECOND
+SHORTEST_NIGHT_US = HOUR_US  # lights off for less does not end a light day; our choice, no source
+LONGEST_DAY_US = 36 * HOUR_US  # past this without lights-on, local midnights cut; our choice, no source
+LOOK_AROUND_US = 4 * 24 * HOUR_US  # so that days at the ends of a range are found whole
+ENOUGH_COVERAGE = 0.9  # below this an integral is suspect; our choice, no source
+
+
+@dataclass(frozen=True, slots=True)
+class LightDay:
+    """One light day, ``[start_us, end_us)``; while it lasts, ``end_us`` is the newest reading's time."""
+
+    start_us: int
+    end_us: int
+    complete: bool
+
+
+def light_days(farm: Farm, store: ReadingStore, zone: str, start_us: int, end_us: int) -> list[LightDay]:
+    """Return the light days of a zone that overlap ``[start_us, end_us)``, as far as readings tell.
+
+    A light day runs from lights-on to the next lights-on after at least an hour of darkness. Where
+    the lights stay off, or no series tells, local midnights cut the days.
+    """
+    from_us, until_us = start_us - LOOK_AROUND_US, end_us + LOOK_AROUND_US
+    lights = lights_series(farm, zone)
+    edges: list[int] = []
+    newest = _newest(store, farm.series_of(zone, "ppfd"), until_us)
+    if lights is not None:
+        state = store.read(lights, from_us, until_us)
+        edges = light_day_starts(state.time_us, usable(state), SHORTEST_NIGHT_US, max_age_us(farm, lights)).tolist()
+        newest = max(newest, int(state.time_us[-1]) if len(state) else newest)
+    if newest < from_us:
+        return []
+    starts = _with_midnights(farm, edges, from_us, newest)
+    days = [LightDay(begin, end, complete=True) for begin, end in pairwise(starts)]
+    if starts and starts[-1] <= newest:
+        days.append(LightDay(starts[-1], newest + 1, complete=False))
+    return [day for day in days if day.end_us > start_us and day.start_us < end_us]
+
+
+def _newest(store: ReadingStore, several: list[Series], before_us: int) -> int:
+    newest = [reading.time_us for one in several if (reading := store.last_before(one, before_us))]
+    return max(newest, default=-(2**62))
+
+
+def _with_midnights(farm: Farm, edges: list[int], from_us: int, newest_us: int) -> list[int]:
+    """Return lights-on instants, and local midnights where those are too far apart, in order."""
+    starts = list(edges)
+    stretches = pairwise([from_us - 24 * HOUR_US, *edges, None])
+    for before, after in stretches:
+        first = (before or 0) + 24 * HOUR_US
+        if after is not None and before in edges and after - before <= LONGEST_DAY_US:
+            continue
+        if after is None and before in edges and newest_us - before <= LONGEST_DAY_US:
+            continue
+        last = newest_us + 1 if after is None else after - 12 * HOUR_US
+        starts += local_midnights(farm, first, last)
+    return sorted(starts)
+
+
+@dataclass(frozen=True, slots=True)
+class LitDay:
+    """A light day of one PPFD series with its light integral; ``flag`` is that of the derived reading."""
+
+    day: LightDay
+    integral: LightIntegral
+    flag: Flag
+
+
+def lit_days(farm: Farm, store: ReadingStore, ppfd: Series, start_us: int, end_us: int) -> list[LitDay]:
+    """Return the light days that overlap a range, each with its integral from one PPFD series."""
+    days = light_days(farm, store, ppfd.zone, start_us, end_us)
+    if not days:
+        return []
+    gap = max_age_us(farm, ppfd)
+    columns = store.read(ppfd, days[0].start_us - gap, days[-1].end_us + gap)
+    found = []
+    for day in days:
+        integral = light_integral(columns.time_us, usable(columns), day.start_us, day.end_us, gap)
+        inside = slice(*np.searchsorted(columns.time_us, [day.start_us, day.end_us]))
+        flag = worst_flag(np.unique(columns.flag[inside]).tolist())
+        if flag is not Flag.MISSING:
+            found.append(LitDay(day, integral, flag if integral.coverage >= ENOUGH_COVERAGE else Flag.SUSPECT))
+    return found
+
+
+def renew_light_integrals(
+    farm: Farm, store: ReadingStore, ppfd: Series, first_us: int, last_us: int
+) -> tuple[int, int]:
+    """Bring the daily light integral up to date for PPFD or lights readings that changed.
+
+    The integral of a light day stands at the day's start. Returns the range that was renewed.
+    """
+    around = light_days(farm, store, ppfd.zone, first_us - 1, last_us + LONGEST_DAY_US)
+    start_us = min([day.start_us for day in around], default=first_us)
+    end_us = max([day.end_us for day in around], default=last_us) + 1
+    lit = lit_days(farm, store, ppfd, start_us, end_us)
+    rows = [(one.day.start_us, one.integral.mol, int(one.flag)) for one in lit if one.day.start_us >= start_us]
+    store.replace(ppfd._replace(quantity="daily_light_integral"), start_us, end_us, Columns.from_rows(rows))
+    return start_us, end_us

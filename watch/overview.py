@@ -1,0 +1,257 @@
+"""Now: each zone against its bands, and the sentences on what needs a person."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+import numpy as np
+
+from farm.description import SILENT_AFTER_CADENCES, Farm
+from farm.quantities import Kind, Quantity
+from farm.readings import MICROSECONDS_PER_SECOND, Reading, Series, instant
+from store.contract import ReadingStore
+from store.entries import ExcursionEntry, Reason, Side
+from store.journal import Journal
+from watch import cautions
+from watch.bands import UNKNOWN, limits_at, lit_at
+from watch.day_sheet import label_of, longest_hold_us
+from watch.light_days import ENOUGH_COVERAGE, lit_days
+from watch.outlook import Need, SeriesNow, Standing, Urgency, ZoneNow
+
+HOUR_US = 3600 * MICROSECONDS_PER_SECOND
+DAY_US = 24 * HOUR_US
+_URGENCIES = list(Urgency)
+_BY_PHASE_QUANTITY = "daily_light_integral"  # judged by whole light days, not by the newest reading
+
+
+def zones_now(farm: Farm, store: ReadingStore, journal: Journal, now_us: int) -> list[ZoneNow]:
+    """Return every zone with all its series as they stand at ``now_us``, in the description's order."""
+    latest = store.latest(farm.name)
+    under_way = {one.series: one for one in journal.excursions(farm.name, open_only=True)}
+    shown = dict.fromkeys([*farm.described, *sorted(latest, key=lambda one: one.key)])
+    zones = []
+    for zone in farm.zones:
+        phase_name, crop = _standing_phase(farm, zone, now_us)
+        lit = int(lit_at(farm, store, zone, np.array([now_us]))[0])
+        zones.append(
+            ZoneNow(
+                zone=zone,
+                lit=None if lit == UNKNOWN else bool(lit),
+                crop=crop,
+                phase=phase_name,
+                series=tuple(
+                    _series_now(farm, store, series, latest.get(series), under_way.get(series), now_us)
+                    for series in shown
+                    if series.zone == zone
+                ),
+            )
+        )
+    return zones
+
+
+def _standing_phase(farm: Farm, zone: str, now_us: int) -> tuple[str | None, str | None]:
+    """Return the names of the phase and crop that hold in a zone."""
+    phase = farm.phase_at(zone, instant(now_us))
+    for crop, described in farm.crops.items():
+        for name, one in described.phases.items():
+            if one is phase:
+                return name, crop
+    return None, None
+
+
+def _series_now(
+    farm: Farm,
+    store: ReadingStore,
+    series: Series,
+    newest: Reading | None,
+    excursion: ExcursionEntry | None,
+    now_us: int,
+) -> SeriesNow:
+    if series.quantity == _BY_PHASE_QUANTITY:
+        return _light_integral_now(farm, store, series, now_us)
+    limits = limits_at(farm, store, series, np.array([now_us]))
+    low, high = float(limits.low[0]), float(limits.high[0])
+    return SeriesNow(
+        series=series,
+        standing=_standing(farm, series, newest, low, high, now_us),
+        time_us=newest.time_us if newest else None,
+        value=newest.value if newest else None,
+        flag=newest.flag if newest else None,
+        low=None if math.isnan(low) else low,
+        high=None if math.isnan(high) else high,
+        excursion=excursion.identity if excursion else None,
+    )
+
+
+def _standing(farm: Farm, series: Series, newest: Reading | None, low: float, high: float, now_us: int) -> Standing:
+    if newest is None or now_us - newest.time_us > longest_hold_us(farm, series):
+        return Standing.SILENT
+    if math.isnan(low):
+        return Standing.NO_BAND
+    if newest.value < low:
+        return Standing.LOW
+    return Standing.HIGH if newest.value > high else Standing.INSIDE
+
+
+def _light_integral_now(farm: Farm, store: ReadingStore, series: Series, now_us: int) -> SeriesNow:
+    """Return the last whole light day's integral against the plan's target."""
+    ppfd = series._replace(quantity="ppfd")
+    whole = [one for one in lit_days(farm, store, ppfd, now_us - 3 * DAY_US, now_us + 1) if one.day.complete]
+    if not whole:
+        return SeriesNow(series, Standing.SILENT, None, None, None, None, None, None)
+    last = whole[-1]
+    phase = farm.phase_at(series.zone, instant(last.day.start_us))
+    low, high = phase.daily_light_integral if phase and phase.daily_light_integral else (None, None)
+    mol = last.integral.mol
+    if low is None or high is None or math.isnan(mol) or last.integral.coverage < ENOUGH_COVERAGE:
+        standing = Standing.NO_BAND
+    else:
+        standing = Standing.LOW if mol < low else Standing.HIGH if mol > high else Standing.INSIDE
+    return SeriesNow(
+        series, standing, last.day.end_us, None if math.isnan(mol) else mol, int(last.flag), low, high, None
+    )
+
+
+def needs(farm: Farm, store: ReadingStore, journal: Journal, now_us: int) -> list[Need]:
+    """Return what needs a person at ``now_us``, most urgent first and then the oldest first."""
+    zones = zones_now(farm, store, journal, now_us)
+    rows = [row for zone in zones for row in zone.series]
+    found = [
+        *_dangerous_co2(farm, rows),
+        *(_excursion_need(farm, one, now_us) for one in journal.excursions(farm.name, open_only=True)),
+        *_short_of_light(farm, rows),
+        *_silent(farm, rows, now_us),
+        *_refused(farm, journal, now_us),
+    ]
+    return sorted(found, key=lambda need: (_URGENCIES.index(need.urgency), need.since_us or 0))
+
+
+def _dangerous_co2(farm: Farm, rows: Iterable[SeriesNow]) -> list[Need]:
+    limit = cautions.CO2_ANNOUNCED_ABOVE_PPM
+    return [
+        Need(
+            urgency=Urgency.NOW,
+            sentence=f"CO2 in {farm.zones[row.series.zone].label} reads {row.value:,.0f} ppm, above {limit:,.0f} ppm, "
+            "the occupational limit for an 8-hour average. Leave and ventilate.",
+            since_us=row.time_us,
+            zone=row.series.zone,
+            series=(row.series,),
+            caution=cautions.CO2,
+        )
+        for row in rows
+        if row.series.quantity == "co2_mole_fraction" and row.value is not None and row.value > limit
+    ]
+
+
+def _excursion_need(farm: Farm, one: ExcursionEntry, now_us: int) -> Need:
+    quantity = one.series.registered
+    bound = "at least" if one.side is Side.LOW else "at most"
+    caution = {"co2_mole_fraction": cautions.CO2, "solution_ph": cautions.ACID_AND_BASE}.get(quantity.name)
+    word = "low" if one.side is Side.LOW else "high"
+    return Need(
+        urgency=Urgency.NOW if quantity.name == "condensation_margin" and one.extreme <= 0 else Urgency.TODAY,
+        sentence=f"{label_of(farm, one.series)} in {farm.zones[one.series.zone].label} is too {word}: "
+        f"{with_unit(one.extreme, quantity)} at worst, {bound} {with_unit(one.limit, quantity)} wanted, "
+        f"for {spoken_duration(now_us - one.onset_us)}.",
+        since_us=one.onset_us,
+        zone=one.series.zone,
+        series=(one.series,),
+        excursion=one.identity,
+        caution=caution,
+    )
+
+
+def _short_of_light(farm: Farm, rows: Iterable[SeriesNow]) -> list[Need]:
+    found = []
+    for row in rows:
+        if row.series.quantity != _BY_PHASE_QUANTITY or row.standing not in (Standing.LOW, Standing.HIGH):
+            continue
+        low = row.standing is Standing.LOW
+        limit = row.low if low else row.high
+        quantity = row.series.registered
+        found.append(
+            Need(
+                urgency=Urgency.TODAY,
+                sentence=f"{farm.zones[row.series.zone].label} had too {'little' if low else 'much'} light in its last "
+                f"whole light day: {with_unit(row.value or 0.0, quantity)}, "
+                f"{'at least' if low else 'at most'} {with_unit(limit or 0.0, quantity)} wanted.",
+                since_us=row.time_us,
+                zone=row.series.zone,
+                series=(row.series,),
+            )
+        )
+    return found
+
+
+def _silent(farm: Farm, rows: Iterable[SeriesNow], now_us: int) -> list[Need]:
+    """Return one sentence a zone on its silent sensors; only one for the farm if nothing arrives at all."""
+    described = [row for row in rows if row.series in farm.described]
+    silent = [row for row in described if row.standing is Standing.SILENT]
+    if not silent:
+        return []
+    if len(silent) == len(described):
+        newest = max((row.time_us for row in silent if row.time_us is not None), default=None)
+        ago = f"for {spoken_duration(now_us - newest)}" if newest is not None else "yet"
+        text = f"No reading has arrived {ago}. Check the broker, the link and the farm's power."
+        return [Need(Urgency.NOW, text, newest, series=tuple(row.series for row in silent[:1]))]
+    found = []
+    for zone in farm.zones:
+        quiet = [row for row in silent if row.series.zone == zone]
+        if not quiet:
+            continue
+        names = ", ".join(label_of(farm, row.series) for row in quiet[:3])
+        more = f" and {len(quiet) - 3} more" if len(quiet) > 3 else ""
+        known = [row.time_us for row in quiet if row.time_us is not None]
+        never = " (never heard from)" if not known else ""
+        sentence = (
+            f"{farm.zones[zone].label}: no reading from {names}{more} for longer than "
+            f"{SILENT_AFTER_CADENCES} cadences{never}. Check the sensor, its power and its name."
+        )
+        since = min(known, default=None)
+        found.append(Need(Urgency.TODAY, sentence, since, zone, tuple(row.series for row in quiet)))
+    return found
+
+
+def _refused(farm: Farm, journal: Journal, now_us: int) -> list[Need]:
+    """Return a sentence on what was refused in the last day."""
+    recent = [one for one in journal.rejects(farm.name) if one.last_us > now_us - DAY_US]
+    if not recent:
+        return []
+    kinds = sorted({_REASONS[one.reason] for one in recent})
+    text = f"Some of what arrived was refused: {', '.join(kinds)}. See what was refused, and how to mend it."
+    return [Need(Urgency.WHEN_CONVENIENT, text, min(one.first_us for one in recent))]
+
+
+_REASONS = {
+    Reason.TOO_LARGE: "messages too large",
+    Reason.MALFORMED: "messages that cannot be read",
+    Reason.UNKNOWN_TOPIC: "unknown topics",
+    Reason.UNKNOWN_NAME: "unknown names",
+    Reason.WRONG_TYPE: "values of a wrong type",
+    Reason.NOT_FINITE: "values that are no number",
+    Reason.WRONG_UNIT: "wrong units",
+    Reason.OUT_OF_RANGE: "values outside the sensor's range",
+    Reason.FUTURE: "times in the future",
+    Reason.TOO_OLD: "times too long ago",
+    Reason.CONFLICT: "two values for one time",
+}
+
+
+def with_unit(value: float, quantity: Quantity) -> str:
+    """Return a value as people read it, e.g. ``84.2 %``, ``on``."""
+    if quantity.kind is Kind.STATE:
+        return "on" if value >= 0.5 else "off"
+    number = f"{value:,.{quantity.decimals}f}".replace("-", "−")
+    return f"{number} {quantity.display_unit}".rstrip()
+
+
+def spoken_duration(duration_us: int) -> str:
+    """Return a duration as people say it: ``45 min``, ``5 h 10 min``, ``3 days``."""
+    minutes = max(0, duration_us) // (60 * MICROSECONDS_PER_SECOND)
+    if minutes < 60:
+        return f"{minutes} min"
+    hours, rest = divmod(minutes, 60)
+    if hours < 48:
+        return f"{hours} h {rest} min" if rest else f"{hours} h"
+    return f"{hours // 24} days"
