@@ -1,0 +1,169 @@
+"""The command ``leafweather``."""
+
+from __future__ import annotations
+
+import json
+import logging
+import signal
+import sys
+import threading
+from pathlib import Path
+from typing import Annotated, Any, NoReturn
+
+import typer
+from pydantic import ValidationError
+from rich.logging import RichHandler
+
+from farm.check import Description, DescriptionError, read_description
+from leafweather import __version__
+from leafweather.settings import Settings
+
+DEMO_DATA = Path("demo-data")
+DONE, FOUND_SOMETHING, BAD_CALL = 0, 1, 2
+
+app = typer.Typer(
+    name="leafweather",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    help="An independent record of what a container farm's crop had, and help reading it. It controls nothing.",
+)
+farm_app = typer.Typer(no_args_is_help=True, help="The farm's own description, farm.toml.")
+app.add_typer(farm_app, name="farm")
+
+FarmFile = Annotated[Path, typer.Argument(metavar="FILE", help="the farm's description, e.g. farm.toml")]
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"leafweather {__version__}")
+        raise typer.Exit(DONE)
+
+
+@app.callback()
+def _main(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="print the version")
+    ] = False,
+) -> None:
+    pass
+
+
+@farm_app.command("check", epilog="Example: leafweather farm check farm.toml")
+def farm_check(file: FarmFile) -> None:
+    """Explain every mistake in a farm.toml: line, key, what was found and what is allowed."""
+    try:
+        farm = read_description(file).farm
+    except DescriptionError as error:
+        for mistake in error.mistakes:
+            typer.echo(f"{file}: {mistake}", err=True)
+        unreadable = not file.is_file()
+        raise typer.Exit(BAD_CALL if unreadable else FOUND_SOMETHING) from error
+    typer.echo(
+        f"{file}: good. {farm.farm.title}: {len(farm.zones)} zones, {len(farm.series)} series, "
+        f"{len(farm.surfaces)} surfaces, {len(farm.crops)} crops."
+    )
+
+
+@farm_app.command("schema", epilog="Example: leafweather farm schema > farm.schema.json")
+def farm_schema() -> None:
+    """Print the JSON Schema of farm.toml, for completion in an editor."""
+    from farm.description import Farm
+
+    schema = Farm.model_json_schema()
+    typer.echo(json.dumps({"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}, indent=2))
+
+
+@app.command(epilog="Example: leafweather serve farm.toml --data /var/lib/leafweather --mqtt-host 192.0.2.10")
+def serve(
+    file: FarmFile,
+    data: Annotated[Path | None, typer.Option(help="folder for readings and journal")] = None,
+    host: Annotated[str | None, typer.Option(help="address the page listens on")] = None,
+    port: Annotated[int | None, typer.Option(help="port the page listens on; 0 takes a free one")] = None,
+    mqtt_host: Annotated[str | None, typer.Option(help="the broker's address")] = None,
+    mqtt_port: Annotated[int | None, typer.Option(help="the broker's port")] = None,
+) -> None:
+    """Receive, store and watch a farm's readings, and serve its page and API, until stopped.
+
+    Settings not given here come from the environment: LEAFWEATHER_DATA, LEAFWEATHER_HOST, LEAFWEATHER_PORT,
+    LEAFWEATHER_MQTT_HOST, LEAFWEATHER_MQTT_PORT, LEAFWEATHER_MQTT_USERNAME, LEAFWEATHER_MQTT_PASSWORD ...
+    """
+    from leafweather.run import CannotStart, Service
+    from store.contract import StoreUnavailable
+
+    settings = _settings(data=data, host=host, port=port, mqtt_host=mqtt_host, mqtt_port=mqtt_port)
+    description = _description(file)
+    _log(settings.log_level)
+    stopping = threading.Event()
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, lambda *_: stopping.set())
+    try:
+        with Service(description, settings) as service:
+            typer.echo(f"{description.farm.farm.title}: {service.address}  (Ctrl-C stops)")
+            stopping.wait()
+    except (CannotStart, StoreUnavailable) as error:
+        _stop(str(error))
+
+
+@app.command(epilog="Example: leafweather demo --days 2 --port 8801 --exit-when-ready")
+def demo(
+    days: Annotated[int, typer.Option(min=2, max=366, help="days of history to back-fill on a first run")] = 14,
+    port: Annotated[int, typer.Option(min=0, max=65535, help="port the page listens on; 0 takes a free one")] = 8800,
+    mqtt_port: Annotated[
+        int, typer.Option(min=0, max=65535, help="port of the demo's own broker; 0 takes a free one")
+    ] = 18830,
+    data: Annotated[Path, typer.Option(help="folder for the demo's data; a second run goes on with it")] = Path(
+        "demo-data"
+    ),
+    exit_when_ready: Annotated[
+        bool, typer.Option("--exit-when-ready", help="stop as soon as all is shown to work")
+    ] = False,
+) -> None:
+    """Run an invented farm: broker, simulator and service, with some days of history and then live."""
+    from leafweather.demo import run_demo
+    from leafweather.run import CannotStart
+    from store.contract import StoreUnavailable
+
+    _log("warning")
+    try:
+        run_demo(days=days, port=port, mqtt_port=mqtt_port, folder=data, exit_when_ready=exit_when_ready)
+    except (CannotStart, StoreUnavailable, DescriptionError) as error:
+        _stop(str(error))
+
+
+def _settings(**given: Any) -> Settings:  # noqa: ANN401  # one of several settings' types
+    """Return the settings of the environment with those given on the command line over them."""
+    try:
+        return Settings(**{name: value for name, value in given.items() if value is not None})
+    except ValidationError as error:
+        lines = [
+            f"setting LEAFWEATHER_{'_'.join(map(str, one['loc'])).upper()}: found {one['input']!r}; {one['msg']}"
+            for one in error.errors()
+        ]
+        _stop("\n".join(lines))
+
+
+def _description(file: Path) -> Description:
+    try:
+        return read_description(file)
+    except DescriptionError as error:
+        _stop(str(error))
+
+
+def _stop(message: str) -> NoReturn:
+    typer.echo(message, err=True)
+    raise typer.Exit(BAD_CALL)
+
+
+def _log(level: str) -> None:
+    logging.basicConfig(
+        level=level.upper(),
+        format="%(name)s: %(message)s",
+        handlers=[RichHandler(show_path=False, omit_repeated_times=False)] if sys.stderr.isatty() else None,
+    )
+
+
+def main() -> None:
+    """Run the command line."""
+    app()

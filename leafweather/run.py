@@ -1,0 +1,171 @@
+"""The only wiring: store, journal, arrival, subscriber, watch and API made into one service."""
+
+from __future__ import annotations
+
+import socket
+import threading
+import time
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any, Self
+
+import uvicorn
+
+from api.app import create_app
+from api.house import House
+from farm.check import Description
+from farm.readings import iso_time
+from ingest.arrival import Arrival
+from ingest.subscriber import Broker, Subscriber
+from leafweather.settings import Settings
+from store.embedded import EmbeddedStore
+from store.journal import Journal
+from watch.jobs import Watch
+
+
+class CannotStart(Exception):
+    """The service cannot start as it is told to; the message says why and what to do."""
+
+
+def now_us() -> int:
+    """Return the wall clock as microseconds since 1970 UTC."""
+    return time.time_ns() // 1000
+
+
+class Service:
+    """One farm's service: receives, stores, watches and answers, until stopped.
+
+    Use it as a context manager: entering starts it, leaving stops it cleanly.
+    """
+
+    def __init__(self, description: Description, settings: Settings) -> None:
+        if not settings.loopback_only and not settings.open_network:
+            raise CannotStart(
+                f"the page would be open to other computers on {settings.host}, and Leafweather has no sign-in yet: "
+                "listen on 127.0.0.1, or put a sign-in with TLS in front and set LEAFWEATHER_OPEN_NETWORK=true"
+            )
+        farm = description.farm
+        self._socket = _listening_socket(settings.host, settings.port)
+        folder = made_folder(settings.data)
+        self.store = EmbeddedStore(folder)
+        self.journal = Journal(f"sqlite:///{folder / 'journal.sqlite'}")
+        self.journal.note_description(farm.name, description.sha256, description.text, now_us())
+        self.watch = Watch(farm, description.sha256, self.store, self.journal, now_us)
+        self.farm = farm
+        self._stopping, self._called = threading.Event(), threading.Event()
+        password = settings.mqtt_password
+        broker = Broker(
+            host=settings.mqtt_host,
+            port=settings.mqtt_port,
+            client_id=settings.mqtt_client_id or f"leafweather-{farm.name}",
+            username=settings.mqtt_username,
+            password=password.get_secret_value() if password else None,
+            protocol_5=settings.mqtt_protocol == "5",
+        )
+        self.subscriber = Subscriber(
+            broker, farm.wire.topic, Arrival(farm), farm.name, self.store, self.journal, on_commit=self._called.set
+        )
+        self._watching = threading.Thread(
+            target=self.watch.run, args=(self._stopping, self._called), name="watch", daemon=True
+        )
+        house = House(farm, description.sha256, self.store, self.journal, self.health, now_us)
+        self._server = uvicorn.Server(
+            uvicorn.Config(create_app(house), log_config=None, access_log=False, timeout_graceful_shutdown=3)
+        )
+        self._serving = threading.Thread(target=self._serve, name="api", daemon=True)
+
+    @property
+    def address(self) -> str:
+        """The page's address."""
+        host, port = self._socket.getsockname()[:2]
+        return f"http://{f'[{host}]' if ':' in host else host}:{port}/"
+
+    @property
+    def caught_up(self) -> bool:
+        """Whether all that has arrived is stored, and all that follows from it is worked out."""
+        return (
+            self.subscriber.queued == 0
+            and not self.store.touched(self.farm.name, 1)
+            and not self.journal.stale_days(self.farm.name)
+        )
+
+    def __enter__(self) -> Self:
+        self._watching.start()
+        self._serving.start()
+        self.subscriber.start()
+        return self
+
+    def __exit__(self, *exc: object) -> None:
+        self.subscriber.stop()
+        self._stopping.set()
+        self._called.set()
+        self._server.should_exit = True
+        self._serving.join()
+        self._watching.join()
+        self.journal.close()
+        self.store.close()
+        self._socket.close()
+
+    def _serve(self) -> None:
+        self._server.run(sockets=[self._socket])
+
+    def health(self) -> dict[str, Any]:
+        """Return how the service is doing, in the shape that the API shows."""
+        counts, watch = self.subscriber.counts, self.watch.counts
+        troubles = [
+            text
+            for text in (
+                None if self.subscriber.connected else self.subscriber.trouble,
+                counts.waiting_for_store,
+                watch.trouble,
+            )
+            if text
+        ]
+        ingest = asdict(counts)
+        ingest["last_commit"] = _iso(ingest.pop("last_commit_us"))
+        return {
+            "status": "degraded" if troubles else "ok",
+            "time": iso_time(now_us()),
+            "troubles": troubles,
+            "broker": {"connected": self.subscriber.connected},
+            "ingest": {**ingest, "queued": self.subscriber.queued},
+            "watch": {
+                "rounds": watch.rounds,
+                "notes": watch.notes,
+                "last_round": _iso(watch.last_round_us),
+                "work_waiting": bool(self.store.touched(self.farm.name, 1)),
+            },
+        }
+
+
+def _iso(time_us: int | None) -> str | None:
+    return None if time_us is None else iso_time(time_us)
+
+
+def _listening_socket(host: str, port: int) -> socket.socket:
+    """Return a socket that listens on an address; the address is ours from here on."""
+    try:
+        family, kind, protocol, _, address = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0]
+        listening = socket.socket(family, kind, protocol)
+        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listening.bind(address)
+    except OSError as error:
+        raise CannotStart(
+            f"cannot listen on {host} port {port} ({error.strerror}): stop the program that uses it, "
+            "or choose another with --port"
+        ) from error
+    return listening
+
+
+def made_folder(folder: Path) -> Path:
+    """Return the data folder, made if it was not there yet."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        probe = folder / ".writable"
+        probe.touch()
+        probe.unlink()
+    except OSError as error:
+        raise CannotStart(
+            f"cannot write to {folder} ({error.strerror}): choose another folder with --data, or mend its permissions"
+        ) from error
+    return folder.resolve()

@@ -1,0 +1,36 @@
+"""Settings of the service, from the environment; the command line overrides them."""
+
+from __future__ import annotations
+
+import ipaddress
+from pathlib import Path
+from typing import Literal
+
+from pydantic import Field, SecretStr
+from pydantic_settings import BaseSettings, SettingsConfigDict
+
+
+class Settings(BaseSettings):
+    """Every setting, each from the environment variable ``LEAFWEATHER_`` and its name in capitals."""
+
+    model_config = SettingsConfigDict(env_prefix="LEAFWEATHER_", extra="ignore")
+
+    data: Path = Field(Path("leafweather-data"), description="folder for readings and journal")
+    host: str = Field("127.0.0.1", description="address the page and API listen on")
+    port: int = Field(8800, ge=0, le=65535, description="port the page and API listen on")
+    open_network: bool = Field(False, description="allow other computers in although there is no sign-in yet")
+    mqtt_host: str = Field("127.0.0.1", description="the broker's address")
+    mqtt_port: int = Field(1883, ge=1, le=65535, description="the broker's port")
+    mqtt_username: str | None = Field(None, description="name at the broker")
+    mqtt_password: SecretStr | None = Field(None, description="password at the broker")
+    mqtt_client_id: str | None = Field(None, description="our name at the broker; the session hangs on it")
+    mqtt_protocol: Literal["5", "3.1.1"] = Field("5", description="MQTT version the broker speaks")
+    log_level: Literal["debug", "info", "warning", "error"] = Field("info", description="how much is logged")
+
+    @property
+    def loopback_only(self) -> bool:
+        """Whether only this machine can reach the page and API."""
+        try:
+            return ipaddress.ip_address(self.host).is_loopback
+        except ValueError:
+            return self.host == "localhost"
