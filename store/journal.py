@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from datetime import date
 from typing import Self
 
-from sqlalchemy import ColumnElement, and_, func, or_, select
+from sqlalchemy import ColumnElement, and_, delete, func, or_, select
 from sqlalchemy.orm import Session
 
 from farm.readings import Series, iso_time
 from store.entries import DaySheetEntry, ExcursionEntry, Reason, Reject
 from store.journal_database import JournalDatabase
-from store.tables import DaySheetRow, DescriptionRow, ExcursionRow, RejectRow
+from store.tables import DaySheetRow, DescriptionRow, ExcursionRow, RejectRow, StaleDayRow
 
 MAX_REJECTS = 2000  # different ones kept for each farm; our choice, no source
 
@@ -152,10 +152,24 @@ class Journal:
             row = session.get(ExcursionRow, (farm, identity))
             return None if row is None else row.entry()
 
+    def mark_days_stale(self, farm: str, days: Collection[date]) -> None:
+        """Note that the sheets of some days are to be written (again); `save_day_sheet` takes the note away."""
+        with self._database.writing() as session:
+            for day in days:
+                session.merge(StaleDayRow(farm=farm, day=day))
+
+    def stale_days(self, farm: str) -> list[date]:
+        """Return the days whose sheets are to be written, in order."""
+        with self._database.reading() as session:
+            return list(
+                session.scalars(select(StaleDayRow.day).where(StaleDayRow.farm == farm).order_by(StaleDayRow.day))
+            )
+
     def save_day_sheet(self, farm: str, entry: DaySheetEntry) -> None:
-        """Keep a day's sheet, in place of an older one of that day."""
+        """Keep a day's sheet, in place of an older one of that day; the day is not stale any more."""
         with self._database.writing() as session:
             session.merge(DaySheetRow.of(farm, entry))
+            session.execute(delete(StaleDayRow).where(StaleDayRow.farm == farm, StaleDayRow.day == entry.day))
 
     def day_sheet(self, farm: str, day: date) -> DaySheetEntry | None:
         """Return a day's sheet; None where there is none."""

@@ -141,6 +141,15 @@ class DaySheetRow(Base):
         return DaySheetEntry(self.day, self.computed_us, self.description_hash, self.sheet)
 
 
+class StaleDayRow(Base):
+    """A local day whose sheet is to be written (again)."""
+
+    __tablename__ = "stale_day"
+
+    farm: Mapped[str] = mapped_column(primary_key=True)
+    day: Mapped[date] = mapped_column(primary_key=True)
+
+
 class DescriptionRow(Base):
     """A farm's description as it once was."""
 

@@ -260,3 +260,14 @@ class TestSharing:
         journal.replace_excursions("north", odd, 0, [excursion(1, series=odd)])
         journal.replace_excursions("north", odd, 0, [])
         assert journal.excursions("north") == [excursion(1)]
+
+
+def test_a_stale_day_stays_noted_until_its_sheet_is_saved(journal):
+    first, second = date(2026, 3, 1), date(2026, 3, 2)
+    journal.mark_days_stale("north", {second, first})
+    journal.mark_days_stale("north", {first})
+    journal.mark_days_stale("south", {first})
+    assert journal.stale_days("north") == [first, second]
+    journal.save_day_sheet("north", DaySheetEntry(first, 1, "hash", {}))
+    assert journal.stale_days("north") == [second]
+    assert journal.stale_days("south") == [first]

@@ -55,6 +55,12 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("farm", "day", name="pk_day_sheet"),
     )
     op.create_table(
+        "stale_day",
+        sa.Column("farm", sa.String(), nullable=False),
+        sa.Column("day", sa.Date(), nullable=False),
+        sa.PrimaryKeyConstraint("farm", "day", name="pk_stale_day"),
+    )
+    op.create_table(
         "description",
         sa.Column("farm", sa.String(), nullable=False),
         sa.Column("description_hash", sa.String(), nullable=False),
@@ -66,5 +72,5 @@ def upgrade() -> None:
 
 def downgrade() -> None:
     """Drop them all."""
-    for table in ("reject", "excursion", "day_sheet", "description"):
+    for table in ("reject", "excursion", "day_sheet", "stale_day", "description"):
         op.drop_table(table)
