@@ -51,14 +51,16 @@ def create_app(house: House) -> FastAPI:
         openapi_url=f"{PREFIX}/openapi.json",
         docs_url=None,
         redoc_url=None,
+        redirect_slashes=False,
     )
     app.state.house = house
     api = APIRouter(prefix=PREFIX, dependencies=[Depends(only_known_parameters)], responses=_every_error())
     for part in (routes_farm, routes_readings, routes_journal):
         api.include_router(part.router)
     app.include_router(api)
-    app.state.query_parameters = _query_parameters(_with_problems(app.openapi()))
     _serve_page(app)
+    openapi = _with_problems(app.openapi())  # once every address is there: it is kept from then on
+    app.state.query_parameters = _query_parameters(openapi)
     problems.install(app)
     app.add_middleware(Guard)
     return app
@@ -90,6 +92,8 @@ def _with_problems(openapi: dict[str, Any]) -> dict[str, Any]:
 def _query_parameters(openapi: dict[str, Any]) -> dict[str, frozenset[str]]:
     """Return the query parameters that each address takes, under its path after the prefix."""
     return {
-        path.removeprefix(PREFIX): frozenset(one["name"] for one in operation["get"].get("parameters", ()) if one["in"] == "query")
+        path.removeprefix(PREFIX): frozenset(
+            one["name"] for one in operation["get"].get("parameters", ()) if one["in"] == "query"
+        )
         for path, operation in openapi["paths"].items()
     }

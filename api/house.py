@@ -8,14 +8,13 @@ from dataclasses import dataclass
 from typing import Annotated, Any
 
 from fastapi import Depends, Request
-from store.journal import Journal
-from watch.day_sheet import label_of
 
 from api.problems import Problem
 from farm.description import Farm
-from farm.quantities import Kind
 from farm.readings import Series
 from store.contract import Known, ReadingStore
+from store.journal import Journal
+from watch.day_sheet import label_of
 
 
 @dataclass(frozen=True)
@@ -80,11 +79,6 @@ def not_found(what: str, found: str, allowed: Iterable[str], remedy: str) -> Pro
     close = difflib.get_close_matches(found, sorted(allowed), n=3, cutoff=0.5)
     hint = f"Did you mean {' or '.join(close)}? " if close else ""
     return Problem(404, f"This farm has no {what} {found[:200]!r}. {hint}{remedy}.", close_matches=close)
-
-
-def is_state(series: Series) -> bool:
-    """Return whether a series is an on/off state."""
-    return series.registered.kind is Kind.STATE
 
 
 def house_of(request: Request) -> House:

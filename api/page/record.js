@@ -51,8 +51,10 @@ export function Excursions({ feed, zone, view }) {
 
 const share = (part) => (part === null || part === undefined ? "–" : `${number(100 * part, 0)}\u00a0%`);
 const hours = (h) => (h === null || h === undefined ? "–" : `${number(h, 1)}\u00a0h`);
+const outside = (h) => (h >= 0.05 ? html`<strong class="outside">${hours(h)}</strong>` : hours(h));
 
 function Sheet({ sheet, list, zone }) {
+  const wide = matchMedia("(min-width: 48rem)").matches;
   const known = (key) => list.find((one) => one.key === key);
   const shape = (row) => known(row.key) ?? { decimals: 1, display_unit: row.unit };
   const dli = { decimals: 1, display_unit: "mol m⁻² d⁻¹" };
@@ -60,7 +62,7 @@ function Sheet({ sheet, list, zone }) {
   const seriesRow = (row) => {
     const as = shape(row);
     return [row.label, withUnit(row.mean, as), `${number(row.low, as.decimals)} to ${number(row.high, as.decimals)}`,
-      hours(row.band?.inside_h), hours(row.band?.below_h), hours(row.band?.above_h), share(row.coverage)];
+      hours(row.band?.inside_h), outside(row.band?.below_h), outside(row.band?.above_h), share(row.coverage)];
   };
   const excursionRow = (one) => {
     const series = known(one.series);
@@ -78,10 +80,12 @@ function Sheet({ sheet, list, zone }) {
         day.label, withUnit(day.mol, dli),
         day.target ? `${number(day.target[0], 1)} to ${number(day.target[1], 1)}, ${targetWord(day)}` : "none set",
         hours(day.lit_h), share(day.coverage)])} />`}
-    <${Table} caption="Time in band" heads=${heads} numeric=${[1, 2, 3, 4, 5, 6]}
-      groups=${sheet.zones.filter((one) => one.series.length).map((one) => [one.label, one.series.map(seriesRow)])} />
-    ${sheet.excursions.length > 0 && html`<${Table} caption="Excursions of the day" heads=${["Where", "Passed", "Began", "Lasted", "Furthest"]}
-      numeric=${[4]} rows=${sheet.excursions.map(excursionRow)} />`}
+    <details class="long" open=${wide}><summary>Time in band, zone by zone</summary>
+      <${Table} caption="Time in band" heads=${heads} numeric=${[1, 2, 3, 4, 5, 6]}
+        groups=${sheet.zones.filter((one) => one.series.length).map((one) => [one.label, one.series.map(seriesRow)])} /></details>
+    ${sheet.excursions.length > 0 && html`<details class="long" open=${wide}><summary>Excursions of the day: ${sheet.excursions.length}</summary>
+      <${Table} caption="Excursions of the day" heads=${["Where", "Passed", "Began", "Lasted", "Furthest"]}
+        numeric=${[4]} rows=${sheet.excursions.map(excursionRow)} /></details>`}
     ${sheet.totals.length > 0 && html`<${Table} caption="Totals" numeric=${[1]} heads=${["What", "Total"]}
       rows=${sheet.totals.map((row) => [row.label, withUnit(row.total, shape(row))])} />`}
     ${sheet.cautions.map((text) => html`<p class="note">${text}</p>`)}`;

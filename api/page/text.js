@@ -67,7 +67,7 @@ export function isoDay(ms, zone) {
 
 /** A calendar day written as 2026-03-01. */
 export function plainDay(day) {
-  return format("UTC", { weekday: "long", day: "numeric", month: "long", year: "numeric" })
+  return format("UTC", { weekday: "short", day: "numeric", month: "short", year: "numeric" })
     .format(Date.parse(`${day}T00:00:00Z`)).replace(",", "");
 }
 
