@@ -51,7 +51,7 @@ DRIP_EVERY_DARK_MIN = 60
 PUMP_W = 180.0
 PUMP_KPA = 190.0
 FILTER_CLEAN_KPA = 8.0
-FILTER_LOADING_KPA_PER_L = 0.0012  # litres since cleaning
+FILTER_LOADING_KPA_PER_L = 0.0006  # litres since cleaning
 FILTER_CLEANED_AT_MIN = 9 * 60 + 40  # on Mondays, local time
 
 

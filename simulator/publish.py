@@ -115,7 +115,7 @@ class Publisher:
         return self
 
     def __exit__(self, *exc: object) -> None:
-        if self._connected.is_set():
+        if self.connected:
             self._collect_until_empty(LAST_WORDS_S)
         if self._in_flight:
             log.warning("%d messages to %s were not acknowledged", len(self._in_flight), self._where)
@@ -187,7 +187,7 @@ class Publisher:
         while not stop.is_set():
             wait_s = (simulation.now + STEP - self._clock()).total_seconds()
             full = len(unsent) >= UNSENT_SNAPSHOTS
-            if wait_s > 0 or (full and self._connected.is_set()):
+            if wait_s > 0 or (full and self.connected):
                 self._collect(min(POLL_S, wait_s) if wait_s > 0 else POLL_S)
             else:
                 if full:
@@ -199,16 +199,21 @@ class Publisher:
         if unsent:
             log.warning("%d snapshots were still unsent when told to stop", len(unsent))
 
+    @property
+    def connected(self) -> bool:
+        """Whether the broker is there now."""
+        return self._connected.is_set()
+
     def _send_ready(self, unsent: deque[Snapshot]) -> None:
         """Send what waits, as far as the broker is there and has room."""
         self._collect(0.0)
-        while unsent and self._connected.is_set() and len(self._in_flight) < MAX_IN_FLIGHT:
+        while unsent and self.connected and len(self._in_flight) < MAX_IN_FLIGHT:
             self._send([unsent.popleft() for _ in range(min(self._per_message, len(unsent)))])
 
     def _send_when_room(self, snapshots: Sequence[Snapshot], stop: Event) -> None:
         """Send a message once fewer than MAX_IN_FLIGHT are under way."""
         self._collect(0.0)
-        while not (self._connected.is_set() and len(self._in_flight) < MAX_IN_FLIGHT):
+        while not (self.connected and len(self._in_flight) < MAX_IN_FLIGHT):
             if stop.is_set():
                 return
             self._collect(POLL_S)

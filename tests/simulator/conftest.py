@@ -1,0 +1,64 @@
+"""Runs of the demonstration farm, as columns."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+import pytest
+
+from simulator.demo import demo_farm
+from simulator.faults import Fault
+from simulator.simulation import Simulation
+
+
+@dataclass
+class Run:
+    """A run's times and, by key, its readings."""
+
+    start: datetime
+    times: list[datetime]
+    columns: dict[str, np.ndarray]
+
+    def __getitem__(self, key: str) -> np.ndarray:
+        return self.columns[key]
+
+    def during(self, start: datetime, end: datetime) -> slice:
+        """Where the run's times lie in [start, end)."""
+        indices = [index for index, when in enumerate(self.times) if start <= when < end]
+        return slice(indices[0], indices[-1] + 1)
+
+    def outside(self, zone: str, quantity: str, values: np.ndarray) -> tuple[np.ndarray, float] | None:
+        """Where values lie outside the plan's band, by the zone's lights, and its delay; None without a band."""
+        farm = demo_farm()
+        band = farm.band_at(zone, quantity, self.start)
+        if band is None:
+            return None
+        lights = farm.zones[zone].lights
+        lit = self[lights] > 0 if lights else np.zeros(len(values), bool)
+        mask = np.zeros(len(values), bool)
+        for when, limits in ((lit, band.limits(True)), (~lit, band.limits(False))):
+            if limits is not None:
+                mask |= when & ((values < limits[0]) | (values > limits[1]))
+        return mask, band.on_delay_s
+
+    def vapour_pressure_deficit(self, zone: str) -> np.ndarray:
+        """FAO-56 equation 11 [kPa]: neither the simulator's formula nor the analytics'."""
+        temperature, humidity = self[f"{zone}/air_temperature"], self[f"{zone}/relative_humidity"]
+        return 0.6108 * np.exp(17.27 * temperature / (temperature + 237.3)) * (1 - humidity / 100)
+
+
+def run_demo(start: datetime, days: float, faults: Sequence[Fault] = (), seed: int = 1) -> Run:
+    simulation = Simulation(demo_farm(), seed=seed, start=start, faults=faults)
+    snapshots = [simulation.step() for _ in range(round(days * 1440))]
+    readings = np.array([[value for _, value in snapshot.values] for snapshot in snapshots])
+    keys = [key for key, _ in snapshots[0].values]
+    columns = {key: readings[:, index] for index, key in enumerate(keys)}
+    return Run(start, [snapshot.time for snapshot in snapshots], columns)
+
+
+@pytest.fixture(scope="session")
+def demo_run():
+    return run_demo

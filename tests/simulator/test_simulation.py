@@ -1,0 +1,159 @@
+"""What the simulated sensors say: repeatable, complete, plausible, and healthy while nothing is wrong."""
+
+from __future__ import annotations
+
+import hashlib
+from datetime import UTC, datetime, timedelta
+from math import exp
+
+import numpy as np
+import pytest
+
+from farm.description import Farm
+from farm.quantities import Kind
+from simulator.demo import demo_farm
+from simulator.senml import Packer
+from simulator.simulation import Simulation
+
+START = datetime(2026, 1, 20, tzinfo=UTC)
+SEASONS = [
+    datetime(2026, 1, 20, tzinfo=UTC),
+    datetime(2026, 7, 10, tzinfo=UTC),
+    datetime(2026, 10, 23, 7, 30, tzinfo=UTC),
+]
+
+
+def longest_run(mask):
+    """Longest stretch of True."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], mask.view(np.int8), [0]))))
+    return int((edges[1::2] - edges[::2]).max(initial=0))
+
+
+def digest(seed):
+    simulation = Simulation(demo_farm(), seed=seed, start=START)
+    packer = Packer(demo_farm())
+    packs = [packer.pack([simulation.step() for _ in range(30)]) for _ in range(20)]
+    return hashlib.sha256(b"".join(packs)).hexdigest()
+
+
+def test_same_seed_same_bytes_and_another_seed_others():
+    assert digest(7) == digest(7)
+    assert digest(7) != digest(8)
+
+
+@pytest.fixture(scope="module", params=SEASONS, ids=["winter", "summer", "clock change"])
+def healthy(request, demo_run):
+    return demo_run(request.param, days=4)
+
+
+def test_every_described_series_reads_every_minute_inside_its_range(healthy):
+    start, times, columns = healthy.start, healthy.times, healthy.columns
+    farm = demo_farm()
+    assert times == [start + timedelta(minutes=count + 1) for count in range(len(times))]
+    assert set(columns) == {one.key for one in farm.series}
+    for one in farm.series:
+        values = columns[one.key]
+        low, high = one.limits
+        assert np.isfinite(values).all()
+        assert ((values >= low) & (values <= high)).all(), one.key
+        if one.registered.kind == Kind.STATE:
+            assert set(np.unique(values)) <= {0.0, 1.0}, one.key
+        if one.registered.kind == Kind.COUNTER:
+            assert (np.diff(values) >= 0).all(), one.key
+
+
+def test_nothing_leaves_its_band_while_nothing_is_wrong(healthy):
+    farm = demo_farm()
+    checked = set()
+    for zone in farm.zones:
+        quantities = {one.quantity: healthy[one.key] for one in farm.series if one.zone == zone and not one.sensor}
+        if {"air_temperature", "relative_humidity"} <= set(quantities):
+            quantities["vapour_pressure_deficit"] = healthy.vapour_pressure_deficit(zone)
+        for quantity, values in quantities.items():
+            judged = healthy.outside(zone, quantity, values)
+            if judged is None:
+                continue
+            mask, on_delay_s = judged
+            checked.add(quantity)
+            assert mask.mean() <= 0.005, f"{zone}/{quantity} outside for {mask.mean():.2%}"
+            assert longest_run(mask) * 60 < on_delay_s, f"{zone}/{quantity}"
+    planned = {name for crop in farm.crops.values() for phase in crop.phases.values() for name in phase.bands}
+    assert checked == planned
+
+
+def test_every_full_light_day_reaches_its_light_integral(healthy):
+    start, columns = healthy.start, healthy.columns
+    farm = demo_farm()
+    for zone in ("row-1", "row-2", "row-3", "row-4", "shelf"):
+        low, high = farm.phase_at(zone, start).daily_light_integral
+        edges = np.flatnonzero(np.diff(columns[f"{zone}/lights_on"]) > 0) + 1
+        integrals = np.add.reduceat(columns[f"{zone}/ppfd"], edges)[:-1] * 60 / 1e6
+        assert len(integrals) >= 2
+        assert ((integrals > low) & (integrals < high)).all()
+
+
+def test_lights_follow_the_local_clock(healthy):
+    times, columns = healthy.times, healthy.columns
+    zone_info = demo_farm().farm.zone_info
+    lit = np.array([5 <= when.astimezone(zone_info).hour < 21 for when in times])
+    assert (columns["row-2/lights_on"] == lit).all()
+
+
+def test_states_and_readings_belong_together(healthy):
+    columns = healthy.columns
+    pumping = columns["reservoir/pump_on"] > 0
+    assert (columns["reservoir/flow_rate"][~pumping] == 0).all()
+    # 160 emitters of 4 L/h, nameplate; a loaded filter takes up to 4 %, the meter is within 2 %
+    assert columns["reservoir/flow_rate"][pumping] == pytest.approx(160 * 4 / 60, rel=0.06)
+    loss = columns["reservoir/line_pressure_before_filter"] - columns["reservoir/line_pressure_after_filter"]
+    assert (loss[pumping] > 0).all()
+    lit = columns["row-1/lights_on"] > 0
+    assert (columns["row-1/ppfd"][~lit] == 0).all()
+    running = columns["room/compressor_on"] > 0
+    assert columns["supply/air_temperature"][running].mean() < columns["room/air_temperature"][running].mean() - 5
+    energy = np.diff(columns["room/electrical_energy"][[0, -1]])[0]
+    integrated = columns["room/electrical_power"][:-1].sum() / 60 / 1000
+    assert energy == pytest.approx(integrated, rel=0.02)  # two meters, each within 1 %
+
+
+def test_the_door_frame_is_the_coldest_surface_by_its_u_value():
+    simulation = Simulation(demo_farm(), seed=2, start=START)
+    values = [dict(simulation.step().values) for _ in range(1440)]
+    inside, outdoors, frame = (
+        np.mean([one[key] for one in values])
+        for key in ("room/air_temperature", "outdoors/air_temperature", "room/surface_temperature/door-frame")
+    )
+    # ISO 13788: surface = inside - (inside - outdoors) U Rsi, with U 1.2 and Rsi 0.13; sensors within 0.5 K
+    assert frame == pytest.approx(inside - (inside - outdoors) * 1.2 * 0.13, abs=0.5)
+
+
+def test_a_start_must_be_a_whole_aware_minute():
+    with pytest.raises(ValueError, match="whole minute with a time zone"):
+        Simulation(demo_farm(), seed=1, start=datetime(2026, 1, 1))  # noqa: DTZ001
+    with pytest.raises(ValueError, match="whole minute"):
+        Simulation(demo_farm(), seed=1, start=START + timedelta(seconds=1))
+
+
+def test_a_series_the_model_cannot_measure_is_refused_by_name():
+    raw = demo_farm().model_dump()
+    raw["series"].append({"zone": "outdoors", "quantity": "solution_ph"})
+    with pytest.raises(ValueError, match="outdoors/solution_ph"):
+        Simulation(Farm.model_validate(raw), seed=1, start=START)
+
+
+def test_a_farm_without_nameplates_is_refused():
+    raw = demo_farm().model_dump()
+    raw["equipment"]["air_conditioner"] = None
+    with pytest.raises(ValueError, match=r"equipment\.air_conditioner"):
+        Simulation(Farm.model_validate(raw), seed=1, start=START)
+
+
+def test_a_lagging_sensor_follows_as_its_time_constant_says():
+    from simulator.sensors import BEHAVIOURS, Sensor
+
+    described = next(one for one in demo_farm().series if one.key == "room/air_temperature")
+    sensor = Sensor(described, 60.0, np.random.default_rng(3))
+    first = sensor.read(20.0, 0.0)
+    step = sensor.read(30.0, 0.0) - first
+    lag_s = BEHAVIOURS["air_temperature"].lag_s
+    assert step == pytest.approx(10.0 * (1 - exp(-60.0 / lag_s)), abs=0.02)  # first-order response; 0.01 K steps
