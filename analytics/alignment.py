@@ -77,13 +77,13 @@ def hold_as_of(time_us: ArrayLike, value: ArrayLike, at_us: ArrayLike, max_age_u
     Parameters
     ----------
     time_us : array_like of int
-        Times of the samples, strictly ascending. [us since 1970 UTC]
+        Times of the samples, strictly ascending. [µs since 1970 UTC]
     value : array_like
         The samples. A NaN is a sample too: it is not looked behind.
     at_us : array_like of int
-        Instants to look from, in any order. [us since 1970 UTC]
+        Instants to look from, in any order. [µs since 1970 UTC]
     max_age_us : int
-        A sample older than this says nothing, 0 or more. [us]
+        A sample older than this says nothing, 0 or more. [µs]
 
     Returns
     -------

@@ -23,8 +23,8 @@ VAPOUR_GAS_CONSTANT = 8.314462618 / 0.018015268  # J/(kg K): CODATA 2018 gas con
 HIGHEST_RELATIVE_HUMIDITY = QUANTITIES["relative_humidity"].high  # %; up to here an excess is sensor error
 
 
-def _share(relative_humidity: Floats) -> Floats:
-    """Return relative humidity as a share of 1: 100..105 % counts as 1; NaN outside 0..105 %."""
+def share_of_saturation(relative_humidity: Floats) -> Floats:
+    """Return relative humidity as a share of 1: 100..105 % counts as 1; NaN outside 0..105 %. [1]."""
     believable = (relative_humidity >= 0.0) & (relative_humidity <= HIGHEST_RELATIVE_HUMIDITY)
     return np.where(believable, np.minimum(relative_humidity, 100.0) / 100.0, np.nan)
 
@@ -66,7 +66,7 @@ def vapour_pressure(air_temperature: ArrayLike, relative_humidity: ArrayLike, ph
     """
     check_phase(phase)
     return by_blocks(
-        lambda air, humidity: np.exp(log_saturation(air, phase)) / PA_PER_KPA * _share(humidity),
+        lambda air, humidity: np.exp(log_saturation(air, phase)) / PA_PER_KPA * share_of_saturation(humidity),
         air_temperature,
         relative_humidity,
     )
@@ -112,7 +112,7 @@ def dew_point_temperature(air_temperature: ArrayLike, relative_humidity: ArrayLi
     check_phase(phase)
 
     def of_block(air: Floats, humidity: Floats) -> Floats:
-        log_vapour_pressure = np.log(_share(humidity))
+        log_vapour_pressure = np.log(share_of_saturation(humidity))
         log_vapour_pressure += log_saturation(air, phase)
         return np.minimum(log_saturation_inverse(log_vapour_pressure, phase), air)
 

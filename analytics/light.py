@@ -12,6 +12,8 @@ from analytics.alignment import MICROSECONDS, Times, check_window, held_us, samp
 from analytics.time_in_band import time_in_band
 
 DAY_US = 86_400 * MICROSECONDS
+LONGEST_DAY_US = DAY_US * 3 // 2  # past this without lights-on, midnights cut; our choice, no source
+SHORTEST_DAY_US = DAY_US // 2  # a midnight nearer to the next lights-on does not cut; our choice, no source
 UMOL_PER_MOL = 1e6
 ON = 0.5  # a switch series reads 0 or 1
 
@@ -57,13 +59,13 @@ def light_integral(time_us: ArrayLike, ppfd: ArrayLike, start_us: int, end_us: i
     ----------
     time_us : array_like of int
         Times of the samples, strictly ascending. Hand in the neighbours just outside the window too: light
-        at its edges comes from interpolation. [us since 1970 UTC]
+        at its edges comes from interpolation. [µs since 1970 UTC]
     ppfd : array_like
         Photosynthetic photon flux density. A NaN counts as a sample that never came. [umol m-2 s-1]
     start_us, end_us : int
-        The window, half-open. [us since 1970 UTC]
+        The window, half-open. [µs since 1970 UTC]
     max_gap_us : int
-        Between samples further apart than this nothing is integrated and nothing is covered. [us]
+        Between samples further apart than this nothing is integrated and nothing is covered. [µs]
 
     Returns
     -------
@@ -115,13 +117,13 @@ def lit_seconds(
     Parameters
     ----------
     time_us : array_like of int
-        Times of the samples, strictly ascending. [us since 1970 UTC]
+        Times of the samples, strictly ascending. [µs since 1970 UTC]
     level : array_like
         A switch (0 or 1), or PPFD together with a threshold of its own. NaN counts as never came.
     start_us, end_us : int
-        The window, half-open. [us since 1970 UTC]
+        The window, half-open. [µs since 1970 UTC]
     max_gap_us : int
-        The longest time a sample may hold. [us]
+        The longest time a sample may hold. [µs]
     threshold : float
         At or above this it is lit. [the unit of ``level``]
 
@@ -150,20 +152,20 @@ def light_day_starts(time_us: ArrayLike, on: ArrayLike, min_dark_us: int, max_ga
     Parameters
     ----------
     time_us : array_like of int
-        Times of the samples, strictly ascending. [us since 1970 UTC]
+        Times of the samples, strictly ascending. [µs since 1970 UTC]
     on : array_like
         The lights' switch: 1 on, 0 off. A NaN counts as a sample that never came. [1]
     min_dark_us : int
         Darkness that must have been seen since the lights were last on, above 0: a lamp that flickers or
-        is off for a short inspection does not begin a new day. [us]
+        is off for a short inspection does not begin a new day. [µs]
     max_gap_us : int
-        The longest time a sample may hold. Missing samples are not darkness. [us]
+        The longest time a sample may hold. Missing samples are not darkness. [µs]
 
     Returns
     -------
     starts : numpy.ndarray of int64
         Ascending: the first sample that was on. Where samples are missing just before it, the lights may
-        have come on earlier. [us since 1970 UTC]
+        have come on earlier. [µs since 1970 UTC]
 
     Raises
     ------
@@ -205,21 +207,21 @@ def light_days(
     """Return the instants at which light days begin, up to now.
 
     A light day runs from one of them to the next; the last one is still running. It begins when the
-    lights come on, and where there is no such moment to be found, at the caller's local midnights.
+    lights come on, and where they do not (or no switch tells), at the caller's local midnights.
 
     Parameters
     ----------
     switch_time_us, switch_on, min_dark_us, max_gap_us
         The lights' switch as for ``light_day_starts``; empty where there is none.
     until_us : int
-        Now, or the end of what is looked at. [us since 1970 UTC]
+        Now, or the end of what is looked at. [µs since 1970 UTC]
     boundaries_us : array_like of int
-        Local midnights, ascending, used only if no lights-on is found. [us since 1970 UTC]
+        Local midnights, ascending. [µs since 1970 UTC]
 
     Returns
     -------
     starts : numpy.ndarray of int64
-        Ascending, all at or before ``until_us``. [us since 1970 UTC]
+        Ascending, all at or before ``until_us``. [µs since 1970 UTC]
 
     Raises
     ------
@@ -228,9 +230,10 @@ def light_days(
 
     Notes
     -----
-    Lights that stay on or off for days would make one endless day: beyond 36 h without a lights-on, days
-    go on in steps of 24 h from the last one, so that none is shorter than 12 h. Everything is in UTC, so
-    a clock change cuts no day.
+    Midnights count before the first lights-on, and where two of them (or the last and now) are more than
+    36 h apart: then those from 24 h after the one to 12 h before the other. So a day that lights began
+    holds its whole photoperiod, and no day is shorter than 12 h (our choice, no source). Everything is in
+    UTC, so a clock change cuts no day.
 
     Examples
     --------
@@ -240,12 +243,13 @@ def light_days(
     [6, 30]
     """
     midnights, _ = samples(boundaries_us, np.zeros(np.shape(boundaries_us)))
+    midnights = midnights[midnights <= until_us]
     starts = light_day_starts(switch_time_us, switch_on, min_dark_us, max_gap_us)
     starts = starts[starts <= until_us]
     if not starts.size:
-        return midnights[midnights <= until_us]
-    steps = []
-    for start, following in zip(starts, np.append(starts[1:], until_us), strict=True):
-        days = max(1, (2 * int(following - start) + DAY_US) // (2 * DAY_US))  # to the nearest whole day
-        steps.append(start + DAY_US * np.arange(days, dtype=np.int64))
-    return np.concatenate(steps)
+        return midnights
+    place = np.searchsorted(starts, midnights, side="right")  # how many lights-on came before each midnight
+    before, after = starts[np.maximum(place - 1, 0)], np.append(starts, until_us)[place]
+    far_from_before = (place == 0) | ((midnights - before >= DAY_US) & (after - before > LONGEST_DAY_US))
+    far_from_after = (place == starts.size) | (after - midnights >= SHORTEST_DAY_US)
+    return np.sort(np.concatenate((starts, midnights[far_from_before & far_from_after])))

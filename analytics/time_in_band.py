@@ -48,16 +48,16 @@ def time_in_band(
     ----------
     time_us : array_like of int
         Times of the samples, strictly ascending; samples before the window hold into it.
-        [us since 1970 UTC]
+        [µs since 1970 UTC]
     value : array_like
         The samples. A NaN counts as a sample that never came.
     low, high : array_like
         Limits, both inside the band, one for all or one a sample; -inf or inf for an open side. Time under
         a NaN limit (no band holds) is not covered. [the quantity's unit]
     start_us, end_us : int
-        The window, half-open. [us since 1970 UTC]
+        The window, half-open. [µs since 1970 UTC]
     max_gap_us : int
-        The longest time a sample may hold, above 0. [us]
+        The longest time a sample may hold, above 0. [µs]
 
     Returns
     -------

@@ -2,10 +2,20 @@
 
 from __future__ import annotations
 
+import numpy as np
 from numpy.typing import ArrayLike
 
-from analytics.humidity import vapour_pressure
-from analytics.saturation import Floats, Phase, broadcast, saturation_vapour_pressure
+from analytics.humidity import share_of_saturation, vapour_pressure
+from analytics.saturation import (
+    PA_PER_KPA,
+    Floats,
+    Phase,
+    broadcast,
+    by_blocks,
+    check_phase,
+    log_saturation,
+    saturation_vapour_pressure,
+)
 
 
 def air_vapour_pressure_deficit(
@@ -34,7 +44,7 @@ def air_vapour_pressure_deficit(
 
     Notes
     -----
-    ``es(Ta) - ea`` with ``ea = RH/100 es(Ta)`` [1]_, at one moment: a mean of deficits is not the deficit
+    ``es(Ta) (1 - RH/100)`` [1]_, at one moment: a mean of deficits is not the deficit
     at mean temperature.
 
     See Also
@@ -50,8 +60,12 @@ def air_vapour_pressure_deficit(
     >>> float(air_vapour_pressure_deficit(24.0, 65.0).round(2))
     1.04
     """
-    air, humidity = broadcast(air_temperature, relative_humidity)
-    return saturation_vapour_pressure(air, phase) - vapour_pressure(air, humidity, phase)
+    check_phase(phase)
+    return by_blocks(
+        lambda air, humidity: np.exp(log_saturation(air, phase)) / PA_PER_KPA * (1.0 - share_of_saturation(humidity)),
+        air_temperature,
+        relative_humidity,
+    )
 
 
 def leaf_vapour_pressure_deficit(

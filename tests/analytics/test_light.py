@@ -193,21 +193,42 @@ def test_midnights_serve_where_there_are_no_lights():
     assert light_days(always, np.ones(len(always)), DAY_US, HOUR, HOUR, midnights).tolist() == [0, DAY_US]
 
 
+MIDNIGHTS = np.arange(8, dtype=np.int64) * DAY_US
+
+
 def test_lights_on_is_preferred_to_midnights():
     times, on = schedule(2)
-    assert (light_days(times, on, 2 * DAY_US, HOUR, HOUR, [0, DAY_US]) // HOUR).tolist() == [6, 30]
+    assert (light_days(times, on, 2 * DAY_US, HOUR, HOUR, MIDNIGHTS[1:]) // HOUR).tolist() == [6, 30]
 
 
-def test_days_go_on_when_the_lights_stay_off():
-    times, on = schedule(4)
-    on[(times >= DAY_US) & (times < 3 * DAY_US)] = 0  # two days without light
-    assert (light_days(times, on, 4 * DAY_US, HOUR, HOUR) // HOUR).tolist() == [6, 30, 54, 78]
+def test_midnights_go_on_when_the_lights_stay_off():
+    times, on = schedule(6)
+    on[(times >= DAY_US) & (times < 4 * DAY_US)] = 0  # on at 6 h of day 0, then not before 6 h of day 4
+    days = light_days(times, on, 5 * DAY_US, HOUR, HOUR, MIDNIGHTS) // HOUR
+    # Not at 24 h, within the day that lights began; not at 96 h, six hours before lights-on.
+    assert days.tolist() == [6, 48, 72, 102]
 
 
-@pytest.mark.parametrize(("until", "expected"), [(41, [6]), (42, [6, 30]), (65, [6, 30]), (66, [6, 30, 54])])
-def test_the_running_day_ends_by_itself_after_36_hours(until, expected):
+def test_midnights_serve_before_the_first_lights_on():
+    times, on = schedule(3)
+    on[times < 2 * DAY_US] = 0
+    assert (light_days(times, on, 3 * DAY_US - 1, HOUR, HOUR, MIDNIGHTS) // HOUR).tolist() == [0, 24, 54]
+
+
+@pytest.mark.parametrize(("until", "expected"), [(42, [6]), (47, [6]), (48, [6, 48]), (80, [6, 48, 72])])
+def test_the_running_day_ends_at_a_midnight_if_no_lights_on_comes(until, expected):
     times = every(MINUTE, 0, until * HOUR)
-    assert (light_days(times, times >= 6 * HOUR, until * HOUR, HOUR, HOUR) // HOUR).tolist() == expected
+    days = light_days(times, times >= 6 * HOUR, until * HOUR, HOUR, HOUR, MIDNIGHTS[1:])
+    assert (days // HOUR).tolist() == expected
+
+
+def test_what_was_seen_earlier_changes_no_later_day():
+    times, on = schedule(7)
+    on[(times >= DAY_US) & (times < 5 * DAY_US)] = 0
+    whole = light_days(times, on, 7 * DAY_US, HOUR, HOUR, MIDNIGHTS)
+    late = times >= 3 * DAY_US
+    part = light_days(times[late], on[late], 7 * DAY_US, HOUR, HOUR, MIDNIGHTS[3:])
+    assert part.tolist() == whole[whole >= 3 * DAY_US].tolist()
 
 
 def test_nothing_begins_after_until():

@@ -46,6 +46,8 @@ def test_a_nan_never_came():
 def test_time_without_a_band_is_not_covered():
     got = time_in_band([0, MINUTE], [20.0, 20.0], [np.nan, 18.0], [28.0, 28.0], 0, 2 * MINUTE, MINUTE)
     assert (got.inside_s, got.covered_s) == (60.0, 60.0)
+    half = time_in_band([0, MINUTE], [20.0, 20.0], [25.0, np.nan], [np.nan, 15.0], 0, 2 * MINUTE, MINUTE)
+    assert half.covered_s == 0.0
 
 
 def test_open_sides():
