@@ -49,6 +49,12 @@ class Run:
         temperature, humidity = self[f"{zone}/air_temperature"], self[f"{zone}/relative_humidity"]
         return 0.6108 * np.exp(17.27 * temperature / (temperature + 237.3)) * (1 - humidity / 100)
 
+    def dew_point_temperature(self, zone: str) -> np.ndarray:
+        """FAO-56 equation 11 turned round [degC]."""
+        temperature, humidity = self[f"{zone}/air_temperature"], self[f"{zone}/relative_humidity"]
+        logarithm = 17.27 * temperature / (temperature + 237.3) + np.log(humidity / 100)
+        return 237.3 * logarithm / (17.27 - logarithm)
+
 
 def run_demo(start: datetime, days: float, faults: Sequence[Fault] = (), seed: int = 1) -> Run:
     simulation = Simulation(demo_farm(), seed=seed, start=start, faults=faults)

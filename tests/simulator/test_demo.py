@@ -47,6 +47,11 @@ def test_two_days_show_all_three_faults(month, hour, demo_run):
     assert deficit[during].mean() > 0.6
     assert not humidity[run.during(humid.end + HOUR, now)].any()
 
+    margin = run["room/surface_temperature/door-frame"] - run.dew_point_temperature("room")
+    wet, _ = run.outside("room", "condensation_margin", margin)
+    assert month != 1 or wet[during].sum() > 60  # the door frame sweats in winter
+    assert wet[run.during(humid.end + HOUR, now)].mean() < 0.005
+
     dark = faults[FaultKind.LAMP_GROUP_LOST]
     assert dark.end - dark.start == 10 * HOUR
     assert now - 30 * HOUR <= dark.start
