@@ -20,7 +20,7 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 from farm.readings import Reading, iso_time
 from ingest.arrival import Arrival
 from ingest.payloads import Fault
-from store.contract import ReadingStore, StoreUnavailable
+from store.contract import ReadingStore, StoreUnavailable, StoreUnusable
 from store.entries import Reason, Reject
 from store.journal import Journal
 
@@ -272,7 +272,7 @@ class Subscriber:
                 if rejects or conflicts:
                     self._journal.add_rejects(self._farm, [*rejects, *conflicts])
                 break
-            except StoreUnavailable as error:
+            except (StoreUnavailable, StoreUnusable) as error:
                 if self.counts.waiting_for_store is None:
                     logger.warning("nothing is acknowledged until the store works again: %s", error)
                 self.counts.waiting_for_store = str(error)

@@ -90,7 +90,7 @@ def serve(
     LEAFWEATHER_MQTT_HOST, LEAFWEATHER_MQTT_PORT, LEAFWEATHER_MQTT_USERNAME, LEAFWEATHER_MQTT_PASSWORD ...
     """
     from leafweather.run import CannotStart, Service
-    from store.contract import StoreUnavailable
+    from store.contract import StoreUnavailable, StoreUnusable
 
     settings = _settings(data=data, host=host, port=port, mqtt_host=mqtt_host, mqtt_port=mqtt_port)
     description = _description(file)
@@ -102,7 +102,7 @@ def serve(
         with Service(description, settings) as service:
             typer.echo(f"{description.farm.farm.title}: {service.address}  (Ctrl-C stops)")
             stopping.wait()
-    except (CannotStart, StoreUnavailable) as error:
+    except (CannotStart, StoreUnavailable, StoreUnusable) as error:
         _stop(str(error))
 
 
@@ -123,12 +123,12 @@ def demo(
     """Run an invented farm: broker, simulator and service, with some days of history and then live."""
     from leafweather.demo import run_demo
     from leafweather.run import CannotStart
-    from store.contract import StoreUnavailable
+    from store.contract import StoreUnavailable, StoreUnusable
 
     _log("warning")
     try:
         run_demo(days=days, port=port, mqtt_port=mqtt_port, folder=data, exit_when_ready=exit_when_ready)
-    except (CannotStart, StoreUnavailable, DescriptionError) as error:
+    except (CannotStart, StoreUnavailable, StoreUnusable, DescriptionError) as error:
         _stop(str(error))
 
 

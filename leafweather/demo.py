@@ -84,7 +84,9 @@ def run_demo(*, days: int, port: int, mqtt_port: int, folder: Path, exit_when_re
         data=folder, host="127.0.0.1", port=port, mqtt_host="127.0.0.1", mqtt_port=broker.port,
         mqtt_protocol=broker.protocol, mqtt_username=None, mqtt_password=None, mqtt_client_id=None,
     )  # fmt: skip
-    console.print(f"[bold]{description.farm.farm.title}[/bold] – an invented farm; nothing in it is real.")
+    console.print(
+        f"[bold]{description.farm.farm.title}[/bold] – an invented farm, nothing in it is real.", soft_wrap=True
+    )
     with ExitStack() as stack:
         service = Service(description, settings)
         stack.enter_context(broker)
@@ -231,5 +233,5 @@ def _tell(service: Service, stopping: threading.Event) -> None:
     under_way = sum(one.end_us is None for one in excursions)
     console.print(f"{len(known)} series stored, {len(excursions)} excursions found, {under_way} of them still open.")
     for need in needs(service.farm, service.store, service.journal, now_us()):
-        console.print(f"  {need.sentence}", markup=False)
+        console.print(f"  {need.sentence}", markup=False, soft_wrap=True)
     console.print(f"\nPage: [bold]{service.address}[/bold]")

@@ -8,8 +8,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from threading import Lock
 
-from store.contract import StoreUnavailable
-from store.faults import StoreUnusable, sqlite_fault
+from store.contract import StoreUnavailable, StoreUnusable
+from store.faults import sqlite_fault
 
 CACHE_KIB = 65_536  # of the writer: the newest page of every series of hundreds of farms; our choice, no source
 

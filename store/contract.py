@@ -20,6 +20,10 @@ class StoreUnavailable(Exception):
     """The store cannot serve now (disk full, locked, no permission): the same call may be repeated."""
 
 
+class StoreUnusable(Exception):
+    """The store cannot be used as it is (newer format, damaged, not ours): repeating does not help."""
+
+
 class Origin(StrEnum):
     """Where a series' readings come from."""
 

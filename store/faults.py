@@ -5,12 +5,7 @@ from __future__ import annotations
 import sqlite3
 from pathlib import Path
 
-from store.contract import StoreUnavailable
-
-
-class StoreUnusable(Exception):
-    """The file cannot be used as it is (newer format, damaged, not ours): repeating does not help."""
-
+from store.contract import StoreUnavailable, StoreUnusable
 
 _PRIMARY_CODE = 0xFF  # SQLite keeps the kind of error in the low byte
 

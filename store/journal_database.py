@@ -17,8 +17,8 @@ from sqlalchemy import Connection, Engine, create_engine, event, make_url
 from sqlalchemy.exc import DBAPIError, OperationalError
 from sqlalchemy.orm import Session
 
-from store.contract import StoreUnavailable
-from store.faults import StoreUnusable, sqlite_fault
+from store.contract import StoreUnavailable, StoreUnusable
+from store.faults import sqlite_fault
 
 MIGRATIONS = Path(__file__).parent / "migrations"
 

@@ -13,10 +13,15 @@ from pathlib import Path
 
 import pytest
 
+from hypothesis import settings
+
 from farm.check import check_text
 from farm.description import Farm
 
 MOSQUITTO = shutil.which("mosquitto", path=os.environ.get("PATH", "") + os.pathsep + "/usr/sbin")
+settings.register_profile("leafweather", deadline=None)  # a busy machine is no finding
+settings.load_profile("leafweather")
+
 T0_US = 1_772_323_200_000_000  # 2026-03-01T00:00:00Z
 MINUTE_US = 60_000_000
 

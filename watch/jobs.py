@@ -56,7 +56,8 @@ class Watch:
         self._derivations = derivations(farm)
         self._ppfd = [series for series in farm.described if series.quantity == "ppfd"]
         self._keepers: dict[Series, ExcursionKeeper] = {}
-        self._sheets_written_us = 0
+        self._sheets_written_us = now_us()
+        self._written_us: dict[date, int] = {}
         self.counts = WatchCounts()
 
     def run(self, stopping: threading.Event, called: threading.Event) -> None:
@@ -148,18 +149,16 @@ class Watch:
         return instant(self._now_us()).astimezone(self._farm.farm.zone_info).date()
 
     def _write_sheets(self, *, busy: bool) -> None:
-        """Write the sheets of days that changed: at leisure, and at most once a minute while busy or for today."""
+        """Write the sheets of days that changed, each at most once a minute, and rather when there is time."""
         now_us = self._now_us()
-        recently = now_us - self._sheets_written_us < SHEET_EVERY_S * MICROSECONDS_PER_SECOND
-        if busy and recently:
+        pause_us = SHEET_EVERY_S * MICROSECONDS_PER_SECOND
+        if busy and now_us - self._sheets_written_us < pause_us:
             return
-        today = self._today()
-        stale = [day for day in self._journal.stale_days(self._farm.name) if not (recently and day == today)]
-        for day in stale:
-            entry = day_sheet(self._farm, self._hash, self._store, self._journal, day, now_us)
-            self._journal.save_day_sheet(self._farm.name, entry)
-        if stale:
-            self._sheets_written_us = now_us
+        for day in self._journal.stale_days(self._farm.name):
+            if now_us - self._written_us.get(day, 0) >= pause_us:
+                entry = day_sheet(self._farm, self._hash, self._store, self._journal, day, now_us)
+                self._journal.save_day_sheet(self._farm.name, entry)
+                self._sheets_written_us = self._written_us[day] = now_us
 
 
 def _stretches(notes: Iterable[Touched], farm: Farm) -> defaultdict[Series, list[Stretch]]:

@@ -10,9 +10,8 @@ import sys
 
 import pytest
 
-from store.contract import Appended, StoreUnavailable
+from store.contract import Appended, StoreUnavailable, StoreUnusable
 from store.embedded import FILE_NAME, EmbeddedStore
-from store.faults import StoreUnusable
 from tests.store.disks import filled, small_disk
 from tests.store.words import AIR, ROOT, VPD, columns, everything, reading
 

@@ -10,9 +10,8 @@ from alembic.autogenerate import compare_metadata
 from alembic.runtime.migration import MigrationContext
 from sqlalchemy import create_engine
 
-from store.contract import StoreUnavailable
+from store.contract import StoreUnavailable, StoreUnusable
 from store.entries import Reason, Reject
-from store.faults import StoreUnusable
 from store.journal import Journal
 from store.journal_database import MIGRATIONS
 from store.tables import Base

@@ -1,0 +1,44 @@
+# Everything a person needs: `make demo` runs it, `make test` proves it. Only Python 3.11+ is needed.
+
+PYTHON ?= $(firstword $(foreach name,python3 python3.14 python3.13 python3.12 python3.11,\
+	$(if $(shell $(name) -c 'import sys; print(*[1][:sys.version_info >= (3, 11)])' 2>/dev/null),$(name))))
+BIN := .venv/bin
+PIP := $(BIN)/python -m pip --disable-pip-version-check install -qq --constraint constraints.txt
+ARGS ?=
+
+.PHONY: demo test check bench clean
+.DELETE_ON_ERROR:
+
+demo: .venv/demo.done
+	@$(BIN)/leafweather demo $(ARGS)
+
+test: .venv/dev.done
+	$(BIN)/python -m pytest $(ARGS)
+
+# Format, lint, types and the fast tests: before every commit.
+check: .venv/dev.done
+	$(BIN)/ruff format --check .
+	$(BIN)/ruff check .
+	$(BIN)/mypy
+	$(BIN)/python -m pytest -m "not slow" -q
+
+bench: .venv/dev.done
+	@for script in bench/[a-z]*.py; do $(BIN)/python $$script $(ARGS) || exit 1; done
+
+clean:
+	rm -rf .venv demo-data build dist *.egg-info
+
+.venv/bin/python:
+	@[ -n "$(PYTHON)" ] || { echo "Leafweather needs Python 3.11 or newer, and none was found on the path. Install one, or name it: make demo PYTHON=/path/to/python3.12"; exit 2; }
+	@echo "Making a virtual environment in .venv with $$($(PYTHON) --version) ..."
+	@$(PYTHON) -m venv .venv || { rm -rf .venv; echo "Python could not make a virtual environment in $$(pwd): see above. On Debian, install python3-venv; check that you may write here."; exit 2; }
+
+.venv/demo.done: pyproject.toml constraints.txt | .venv/bin/python
+	@echo "Installing Leafweather and what it needs (a minute or two, once) ..."
+	@$(PIP) --editable '.[demo]' || { echo "The installation failed: see above. It needs the network, once."; exit 2; }
+	@touch $@
+
+.venv/dev.done: pyproject.toml constraints.txt | .venv/bin/python
+	@echo "Installing Leafweather and what its tests need (a minute or two, once) ..."
+	@$(PIP) --editable '.[demo,dev]' || { echo "The installation failed: see above. It needs the network, once."; exit 2; }
+	@touch $@ .venv/demo.done
