@@ -59,7 +59,7 @@ function Page({ feed }) {
   useEffect(() => {
     const again = () => redraw((n) => n + 1);
     feed.onChange = again;
-    const timer = setInterval(again, TICK_MS);
+    const timer = setInterval(() => document.hidden || again(), TICK_MS);
     const moved = () => setView(readView());
     window.addEventListener("hashchange", moved);
     return () => { clearInterval(timer); window.removeEventListener("hashchange", moved); };

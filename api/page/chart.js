@@ -107,7 +107,7 @@ export function drawChart(node, { columns, bands, excursions, span, series, zone
   const axis = { stroke: colour.muted, font, grid: { stroke: colour.hair, width: 1 }, ticks: { stroke: colour.hair, width: 1, size: 5 } };
   const options = {
     width: node.clientWidth,
-    height: node.clientWidth < 520 ? 240 : 320,
+    height: isState ? 150 : node.clientWidth < 520 ? 240 : 320,
     tzDate: (seconds) => uPlot.tzDate(new Date(seconds * 1000), zone),
     padding: [12, 12, 0, 0],
     legend: { show: false },

@@ -13,7 +13,7 @@ function Table({ caption, heads, rows, groups, numeric = [] }) {
   const line = (cells) => html`<tr role="row">${cells.map((cell, i) => i
     ? html`<td role="cell" class=${numeric.includes(i) ? "n" : ""} data-label=${heads[i]}>${cell}</td>`
     : html`<th role="rowheader" scope="row">${cell}</th>`)}</tr>`;
-  return html`<table role="table" class="stack">
+  return html`<table role="table" class=${heads.length === 2 ? "stack pair" : "stack"}>
     <caption>${caption}</caption>
     <thead role="rowgroup"><tr role="row">${heads.map((head, i) => html`<th role="columnheader" scope="col" class=${numeric.includes(i) ? "n" : ""}>${head}</th>`)}</tr></thead>
     ${(groups ?? [[null, rows]]).map(([name, members]) => html`<tbody role="rowgroup">

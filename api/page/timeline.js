@@ -23,13 +23,16 @@ async function load(view, series, nowMs, signal) {
   return { series, columns: withBreaks(readings, series.cadence_s), bands: stretches, excursions: found.excursions, span: [start, end], everyS: readings.every_s };
 }
 
-const bandAt = (bands, ms) => bands.find((one) => one.start <= ms && ms < one.end) ?? { low: null, high: null, lit: null };
+// The stretches follow one another without a gap; a point may begin a little before the first of them.
+const NO_BAND = { low: null, high: null, lit: null };
+const bandAt = (bands, ms) => bands.find((one) => ms < one.end) ?? bands.at(-1) ?? NO_BAND;
 const passes = (band, value) =>
   band.high !== null && value > band.high ? "above" : band.low !== null && value < band.low ? "below" : null;
 
 /** The stretch in a sentence: what the chart shows, for those who do not see it. */
 function summary({ series, columns, bands, everyS }) {
-  let count = 0, sum = 0, low = Infinity, high = -Infinity, inBand = 0, outside = 0, points = 0;
+  let count = 0, sum = 0, low = Infinity, high = -Infinity, inside = 0, outside = 0, points = 0;
+  const usual = Math.max(everyS, series.cadence_s ?? everyS);
   columns.value.forEach((value, i) => {
     if (value === null) return;
     points += 1;
@@ -39,15 +42,20 @@ function summary({ series, columns, bands, everyS }) {
     high = Math.max(high, columns.high[i]);
     const band = bandAt(bands, columns.time[i] * 1000);
     if (band.low === null && band.high === null) return;
-    if (passes(band, value)) outside += 1;
-    else inBand += 1;
+    // Where the limits change within a stretch, its mean belongs to neither.
+    if (bandAt(bands, (columns.time[i] + everyS) * 1000 - 1) !== band) return;
+    // A point speaks for the time until the next one, but not for a gap.
+    const next = columns.value[i + 1] ?? null;
+    const lasts = next === null ? usual : Math.min(columns.time[i + 1] - columns.time[i], 3 * usual);
+    if (passes(band, value)) outside += lasts;
+    else inside += lasts;
   });
   if (!points) return "No readings in this range.";
   if (series.kind === "state") return `${Math.round((100 * sum) / count)} % of the readings say ${stateWord(series.quantity, 1)}.`;
   const numbers = `lowest ${withUnit(low, series)}, mean ${withUnit(sum / count, series)}, highest ${withUnit(high, series)}`;
-  const limited = inBand + outside;
+  const limited = inside + outside;
   if (!limited) return `${numbers}. No limits are set for it in this range.`;
-  const hours = (n) => number((n * everyS) / 3600, 1);
+  const hours = (seconds) => number(seconds / 3600, 1);
   if (!outside) return `${numbers}. Inside its band in all of ${hours(limited)} h with readings and limits.`;
   return `${numbers}. Outside its band for about ${hours(outside)} of ${hours(limited)} h with readings and limits.`;
 }

@@ -1,0 +1,257 @@
+"""The page in a real browser that can reach nothing but this machine."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+import uvicorn
+
+from api.app import create_app
+from tests.api.conftest import HUMIDITY, OPEN
+from tests.conftest import free_port
+
+playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+
+CHROMIUM = next((path for path in map(Path, ("/usr/bin/chromium", "/usr/bin/chromium-browser")) if path.exists()), None)
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(CHROMIUM is None, reason="no chromium in /usr/bin: the page is not tried in a browser"),
+]
+
+AXE = (Path(__file__).parent / "vendor" / "axe.min.js").read_text()
+ONLY_LOOPBACK = "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1"
+PHONE, SMALL_PHONE, DESK = (390, 844), (360, 740), (1280, 900)
+
+
+# Pixels of the line's own colour, #17558c: axes and text have another, band and spread are translucent.
+LINE_PIXELS = """() => { const c = document.querySelector('.uplot canvas');
+  const d = c.getContext('2d').getImageData(0, 0, c.width, c.height).data; let n = 0;
+  for (let i = 0; i < d.length; i += 4)
+    if (d[i + 3] > 200 && Math.abs(d[i] - 23) + Math.abs(d[i + 1] - 85) + Math.abs(d[i + 2] - 140) < 30) n++;
+  return n; }"""
+
+
+class Served:
+    """The application behind a real server on loopback, which can be stopped."""
+
+    def __init__(self, house) -> None:
+        port = free_port()
+        self.url = f"http://127.0.0.1:{port}/"
+        config = uvicorn.Config(create_app(house), host="127.0.0.1", port=port, log_level="warning", ws="none")
+        self.server = uvicorn.Server(config)
+        self.thread = threading.Thread(target=self.server.run)
+        self.thread.start()
+        deadline = time.monotonic() + 20
+        while not self.server.started and time.monotonic() < deadline:
+            time.sleep(0.02)
+        assert self.server.started
+
+    def stop(self) -> None:
+        self.server.should_exit = True
+        self.thread.join(20)
+        assert not self.thread.is_alive()
+
+
+@pytest.fixture
+def served(house) -> Iterator[Served]:
+    served = Served(house)
+    yield served
+    served.stop()
+
+
+@pytest.fixture(scope="module")
+def browser():
+    with playwright.sync_playwright() as driver:
+        browser = driver.chromium.launch(
+            executable_path=CHROMIUM,
+            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run", ONLY_LOOPBACK],
+        )
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def visit(browser, served):
+    """Return how to open the page; afterwards nothing may stand on the console or have left this machine."""
+    complaints: list[str] = []
+    contexts = []
+
+    def visit(path: str = "", size: tuple[int, int] = DESK, scheme: str = "light", clock: bool = False):
+        context = browser.new_context(
+            viewport={"width": size[0], "height": size[1]}, color_scheme=scheme, reduced_motion="reduce"
+        )
+        contexts.append(context)
+        page = context.new_page()
+        page.on("console", lambda message: complaints.append(f"{message.type}: {message.text}"))
+        page.on("pageerror", lambda error: complaints.append(str(error)))
+        page.on("request", lambda one: one.url.startswith(served.url) or complaints.append(f"asked for {one.url}"))
+        if clock:
+            page.clock.install()
+        page.goto(served.url + path)
+        page.get_by_text("Room", exact=True).first.wait_for()
+        page.locator(".uplot canvas").wait_for()
+        return page
+
+    visit.complaints = complaints
+    yield visit
+    for context in contexts:
+        context.close()
+    assert complaints == []
+
+
+def test_the_first_screen_tells_what_needs_a_person_and_each_zone(visit):
+    page = visit()
+    assert page.title() == "Test farm · Leafweather"
+    assert page.get_by_text("Invented demonstration farm.").is_visible()
+    assert page.locator(".need").filter(has_text="Relative humidity").first.is_visible()
+    zones = page.locator("article.zone")
+    assert zones.locator("h3").all_text_contents() == ["Room", "Row", "Outdoors"]
+    humidity = page.get_by_role("row").filter(has_text="Relative humidity").first
+    assert "82.0 %" in humidity.inner_text().replace("\u00a0", " ").replace("\n", " ")
+    assert "above" in humidity.inner_text()
+    assert "50.0 to 75.0" in humidity.inner_text()
+    assert page.locator("header").get_by_text("live", exact=True).is_visible()
+    assert page.locator("header .clock").inner_text() == "13:00"  # noon UTC is 13:00 in Oslo in winter
+    assert "not a life-safety device" in page.locator("footer").inner_text()
+
+
+def test_silent_series_are_not_shown_as_fresh(visit):
+    page = visit()
+    co2 = page.get_by_role("row").filter(has_text="CO2").first
+    assert "silent" in co2.inner_text()
+    assert "last heard 2 h 51 min ago" in co2.inner_text().replace("\u00a0", " ")
+
+
+def test_choosing_a_series_draws_it_and_the_address_keeps_it(visit):
+    page = visit()
+    page.get_by_label("Series").select_option("room/air_temperature")
+    page.get_by_text("6 h", exact=True).click()
+    caption = page.locator("figcaption")
+    # ten steps from 21.0 to 21.9 over and over: mean 21.45
+    playwright.expect(caption).to_contain_text("lowest 21.0\u00a0°C")
+    playwright.expect(caption).to_contain_text("highest 21.9\u00a0°C")
+    playwright.expect(caption).to_contain_text("Inside its band in all of 6.0 h")
+    assert page.evaluate(LINE_PIXELS) > 1000
+    assert "series=room/air_temperature&range=6h" in page.url
+    page.reload()
+    playwright.expect(page.locator("figcaption")).to_contain_text("Room, Air temperature, Mon 2 Mar, 07:00")
+
+
+def test_a_series_without_readings_draws_no_line_and_says_so(visit):
+    page = visit("#series=outdoors/air_temperature")
+    playwright.expect(page.locator("figcaption")).to_contain_text("No readings in this range.")
+    assert page.evaluate(LINE_PIXELS) == 0
+
+
+def test_when_nothing_needs_a_person_it_says_so_and_how_fresh_that_is(browser, served):
+    context = browser.new_context()
+    page = context.new_page()
+    nothing = {"time": "2026-03-02T12:00:00Z", "needs": []}
+    page.route("**/api/v1/needs", lambda route: route.fulfill(json=nothing))
+    page.goto(served.url)
+    playwright.expect(page.locator("#needs")).to_contain_text("Nothing needs a person now.")
+    playwright.expect(page.locator("#needs")).to_contain_text("looked at Mon 2 Mar, 13:00")
+    context.close()
+
+
+def test_the_line_breaks_where_readings_are_missing(visit):
+    page = visit("#series=room/relative_humidity&range=3d")
+    playwright.expect(page.locator("figcaption")).to_contain_text("Relative humidity")
+    drawn = page.evaluate(
+        """async () => { const { withBreaks } = await import('/page/chart.js');
+        const times = [0, 60, 120, 300, 360, 600].map((s) => new Date(s * 1000).toISOString());
+        return withBreaks({ time: times, value: [1, 2, 3, 4, 5, 6], flag: [1, 1, 1, 1, 1, 1] }, 60); }"""
+    )
+    # 120 s to 300 s is three cadences: still one line; 360 s to 600 s is four: a break
+    assert drawn["value"] == [1, 2, 3, 4, 5, None, 6]
+
+
+def test_a_need_opens_its_series_around_the_excursion(visit):
+    page = visit()
+    page.locator(".need a").filter(has_text="Relative humidity").first.click()
+    playwright.expect(page.locator("figcaption")).to_contain_text("Room, Relative humidity")
+    assert f"series={HUMIDITY.key}&range=6h" in page.url  # it began two hours ago
+    assert page.evaluate("document.activeElement.id") == "timeline-title"
+    assert OPEN.end_us is None
+
+
+def test_the_keyboard_reaches_and_moves_everything(visit):
+    page = visit("#series=room/air_temperature&range=6h")
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.className") == "skip"
+    page.keyboard.press("Enter")
+    assert page.evaluate("document.activeElement.id") == "needs-title"
+    assert "series=room/air_temperature" in page.url
+    page.get_by_label("Series").focus()
+    page.keyboard.press("Tab")
+    page.keyboard.press("ArrowRight")
+    playwright.expect(page.get_by_role("radio", name="24 h")).to_be_checked()
+    slider = page.get_by_role("slider", name="Read a moment")
+    slider.focus()
+    before = slider.get_attribute("aria-valuetext")
+    page.keyboard.press("Home")
+    after = slider.get_attribute("aria-valuetext")
+    assert "Sun 1 Mar, 13:00" in after
+    assert after != before
+    assert "inside its band" in after
+    outline = page.evaluate("getComputedStyle(document.activeElement).outlineStyle")
+    assert outline != "none", "the focus is visible"
+
+
+@pytest.mark.parametrize("size", [SMALL_PHONE, PHONE, DESK])
+def test_nothing_scrolls_sideways(visit, size):
+    page = visit("", size)
+    page.locator("#day .stack").first.wait_for()
+    page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true })")
+    assert page.evaluate("document.documentElement.scrollWidth") <= size[0]
+    small = page.evaluate(
+        """() => [...document.querySelectorAll('button, select, summary, input[type=range], .ranges span')]
+        .filter((one) => one.getBoundingClientRect().height < 24).map((one) => one.outerHTML.slice(0, 80))"""
+    )
+    assert small == [], "WCAG 2.2, 2.5.8: targets are at least 24 px high"
+
+
+def test_the_record_shows_the_day_and_what_was_refused_as_text(visit):
+    page = visit("#day=2026-03-01")
+    day = page.locator("#day")
+    playwright.expect(day).to_contain_text("12.0 to 17.0, met")
+    playwright.expect(day).to_contain_text("14.4\u00a0mol m⁻² d⁻¹")
+    rejects = page.locator("#rejects")
+    assert "room/humidty" in rejects.inner_text()
+    rejects.locator("summary").nth(1).click()
+    assert r"<b>\x5c\xff\x00\x0a</b>" in rejects.inner_text()
+    excursions = page.locator("#excursions tbody tr")
+    assert "open" in excursions.first.inner_text()
+
+
+def test_it_says_so_when_the_server_no_longer_answers(visit, served):
+    page = visit(clock=True)
+    served.stop()
+    playwright.expect(page.locator("header [role=status]")).to_have_text("reconnecting", timeout=15_000)
+    page.clock.fast_forward(120_000)
+    playwright.expect(page.locator("header [role=status]")).to_contain_text("old", timeout=15_000)
+    playwright.expect(page.locator("#zones .warning")).to_contain_text("the server does not answer")
+    assert visit.complaints
+    assert all("ERR_CONNECTION_REFUSED" in one for one in visit.complaints), visit.complaints
+    visit.complaints.clear()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", [PHONE, DESK])
+def test_axe_finds_no_serious_violation(visit, scheme, size):
+    page = visit("#series=room/relative_humidity&range=24h&day=2026-03-01", size, scheme)
+    page.locator("#day .stack").first.wait_for()
+    page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true })")
+    page.evaluate(AXE)
+    found = page.evaluate("axe.run()")
+    assert len(found["passes"]) > 20
+    serious = [
+        (one["id"], [node["html"][:120] for node in one["nodes"][:3]])
+        for one in found["violations"]
+        if one["impact"] in ("serious", "critical")
+    ]
+    assert serious == []
