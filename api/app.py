@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from fastapi import APIRouter, Depends, FastAPI, Request
+from starlette.middleware.gzip import GZipMiddleware
 from starlette.responses import Response
 from starlette.staticfiles import StaticFiles
 
@@ -62,6 +63,7 @@ def create_app(house: House) -> FastAPI:
     openapi = _with_problems(app.openapi())  # once every address is there: it is kept from then on
     app.state.query_parameters = _query_parameters(openapi)
     problems.install(app)
+    app.add_middleware(GZipMiddleware, minimum_size=1024, compresslevel=5)  # farms hang on thin links
     app.add_middleware(Guard)
     return app
 

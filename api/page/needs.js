@@ -1,4 +1,5 @@
 // What needs a person, in sentences.
+import { OLD_AFTER_S } from "./feed.js";
 import { html } from "./html.js";
 import { dayAndClock, lasting } from "./text.js";
 import { around, link } from "./view.js";
@@ -34,7 +35,7 @@ export function Needs({ feed, zone, view }) {
   const answer = feed.data("needs");
   const now = feed.now();
   const age = feed.age("needs");
-  const fresh = age < 60;
+  const fresh = age < OLD_AFTER_S;
   let body;
   if (!answer) body = html`<p class="note">Not known yet: the server has not answered.</p>`;
   else if (answer.needs.length) {

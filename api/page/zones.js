@@ -1,4 +1,5 @@
 // Each zone against its band.
+import { OLD_AFTER_S } from "./feed.js";
 import { html } from "./html.js";
 import { capital, FLAGS, lasting, limits, number, stateWord, words } from "./text.js";
 import { link } from "./view.js";
@@ -18,8 +19,9 @@ export function place(value, low, high) {
 }
 
 /** The band as a bar on a line, the value as a shape: dot inside, triangle outside, ring when silent. */
-function Mark({ row }) {
-  const { low, high, value, standing } = row;
+function Mark({ row, stale }) {
+  const { low, high, value } = row;
+  const standing = stale ? "silent" : row.standing;
   if ((low === null && high === null) || value === null) return html`<span class="mark"></span>`;
   const from = low === null ? 1 : LEFT;
   const to = high === null ? WIDTH - 1 : RIGHT;
@@ -44,13 +46,14 @@ const STANDING = { inside: "inside", low: "below", high: "above", no_band: "", s
 function Row({ row, elapsed, view }) {
   const age = row.age_s === null ? null : row.age_s + elapsed;
   const silent = row.standing === "silent";
+  const stale = elapsed > OLD_AFTER_S; // nobody knows how it stands now
   const range = limits({ ...row, short: true }); // the unit stands beside the value
-  const said = silent ? "silent" : STANDING[row.standing];
+  const said = stale && STANDING[row.standing] && !silent ? `was ${STANDING[row.standing]}` : STANDING[row.standing];
   const banded = row.low !== null || row.high !== null;
   return html`<tr role="row" class=${`row ${row.standing}${banded ? "" : " plain"}`}>
     <th role="rowheader" scope="row"><a href=${link({ ...view, series: row.key, end: null })} data-shows="timeline">${row.label}</a></th>
     <td role="cell" class="value"><span class="number">${number(row.value, row.decimals)}</span> <span class="unit">${row.value !== null && row.display_unit}</span></td>
-    <td role="cell" class="marked"><${Mark} row=${row} /></td>
+    <td role="cell" class="marked"><${Mark} row=${row} stale=${stale} /></td>
     <td role="cell" class="said">
       ${(said || range) && html`<span>${said && html`<strong>${said}</strong>`} ${range}</span> `}
       ${row.flag > 2 && html` <em>${FLAGS[row.flag] ?? "unknown"} reading</em>`}
@@ -97,9 +100,9 @@ export function Zones({ feed, view }) {
       <p class="note key"><span><svg class="mark" viewBox="0 0 18 18" width="14" height="14" aria-hidden="true"><circle class="dot" cx="9" cy="9" r="5" /></svg> inside</span>
       <span><svg class="mark" viewBox="0 0 18 18" width="14" height="14" aria-hidden="true"><path class="out" d="M16 9 4 2V16Z" /></svg> outside, pointing away</span>
       <span><svg class="mark" viewBox="0 0 18 18" width="14" height="14" aria-hidden="true"><circle class="ring" cx="9" cy="9" r="5" /></svg> silent: the last value, not a fresh one</span></p></div>
-    <div class=${`body zones${elapsed > 60 ? " stale" : ""}`}>
+    <div class=${`body zones${elapsed > OLD_AFTER_S ? " stale" : ""}`}>
       ${!answer && html`<p class="note">Not known yet: the server has not answered.</p>`}
-      ${answer && elapsed > 60 && html`<p class="warning">These values are ${lasting(elapsed)} old; the server does not answer.</p>`}
+      ${answer && elapsed > OLD_AFTER_S && html`<p class="warning">These values are ${lasting(elapsed)} old; the server does not answer.</p>`}
       ${answer?.zones.map((zone) => html`<${Zone} key=${zone.zone} ...${{ zone, elapsed, view }} />`)}
     </div>
   </section>`;

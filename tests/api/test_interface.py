@@ -114,6 +114,16 @@ def test_files_are_revalidated_and_answers_are_not_kept(client):
     assert client("/api/v1/farm").headers["cache-control"] == "no-store"
 
 
+def test_what_is_long_travels_compressed(client):
+    path = "/page/vendor/uPlot.esm.js"
+    squeezed = client(path, headers={"Accept-Encoding": "gzip"})
+    assert squeezed.headers["content-encoding"] == "gzip"
+    assert int(squeezed.headers["content-length"]) < (PAGE / "vendor" / "uPlot.esm.js").stat().st_size / 2
+    plain = client(path, headers={"Accept-Encoding": "identity"})
+    assert "content-encoding" not in plain.headers
+    assert plain.content == squeezed.content
+
+
 def test_modules_and_styles_have_the_type_browsers_ask_for(client):
     for path in PAGE.rglob("*"):
         expected = {".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml"}.get(path.suffix)
