@@ -7,7 +7,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from analytics.light import LightIntegral, light_day_starts, light_integral
+from analytics.light import LONGEST_DAY_US, LightIntegral, light_integral
+from analytics.light import light_days as starts_of_light_days
 from farm.description import Farm
 from farm.flags import Flag, worst_flag
 from farm.readings import MICROSECONDS_PER_SECOND, Columns, Series
@@ -16,7 +17,6 @@ from watch.bands import lights_series, local_midnights, max_age_us, usable
 
 HOUR_US = 3600 * MICROSECONDS_PER_SECOND
 SHORTEST_NIGHT_US = HOUR_US  # lights off for less does not end a light day; our choice, no source
-LONGEST_DAY_US = 36 * HOUR_US  # past this without lights-on, local midnights cut; our choice, no source
 LOOK_AROUND_US = 4 * 24 * HOUR_US  # so that days at the ends of a range are found whole
 ENOUGH_COVERAGE = 0.9  # below this an integral is suspect; our choice, no source
 
@@ -37,18 +37,18 @@ def light_days(farm: Farm, store: ReadingStore, zone: str, start_us: int, end_us
     the lights stay off, or no series tells, local midnights cut the days.
     """
     from_us, until_us = start_us - LOOK_AROUND_US, end_us + LOOK_AROUND_US
-    lights = lights_series(farm, zone)
-    edges: list[int] = []
     newest = _newest(store, farm.series_of(zone, "ppfd"), until_us)
-    if lights is not None:
-        state = store.read(lights, from_us, until_us)
-        edges = light_day_starts(state.time_us, usable(state), SHORTEST_NIGHT_US, max_age_us(farm, lights)).tolist()
-        newest = max(newest, int(state.time_us[-1]) if len(state) else newest)
+    state, gap_us = Columns.empty(), HOUR_US
+    if (lights := lights_series(farm, zone)) is not None:
+        state, gap_us = store.read(lights, from_us, until_us), max_age_us(farm, lights)
+        newest = max(newest, int(state.time_us[-1])) if len(state) else newest
     if newest < from_us:
         return []
-    starts = _with_midnights(farm, edges, from_us, newest)
+    midnights = local_midnights(farm, from_us, newest + 1)
+    found = starts_of_light_days(state.time_us, usable(state), newest, SHORTEST_NIGHT_US, gap_us, midnights)
+    starts = found.tolist()
     days = [LightDay(begin, end, complete=True) for begin, end in pairwise(starts)]
-    if starts and starts[-1] <= newest:
+    if starts:
         days.append(LightDay(starts[-1], newest + 1, complete=False))
     return [day for day in days if day.end_us > start_us and day.start_us < end_us]
 
@@ -56,21 +56,6 @@ def light_days(farm: Farm, store: ReadingStore, zone: str, start_us: int, end_us
 def _newest(store: ReadingStore, several: list[Series], before_us: int) -> int:
     newest = [reading.time_us for one in several if (reading := store.last_before(one, before_us))]
     return max(newest, default=-(2**62))
-
-
-def _with_midnights(farm: Farm, edges: list[int], from_us: int, newest_us: int) -> list[int]:
-    """Return lights-on instants, and local midnights where those are too far apart, in order."""
-    starts = list(edges)
-    stretches = pairwise([from_us - 24 * HOUR_US, *edges, None])
-    for before, after in stretches:
-        first = (before or 0) + 24 * HOUR_US
-        if after is not None and before in edges and after - before <= LONGEST_DAY_US:
-            continue
-        if after is None and before in edges and newest_us - before <= LONGEST_DAY_US:
-            continue
-        last = newest_us + 1 if after is None else after - 12 * HOUR_US
-        starts += local_midnights(farm, first, last)
-    return sorted(starts)
 
 
 @dataclass(frozen=True, slots=True)
