@@ -6,7 +6,7 @@ import pyarrow as pa
 import pytest
 
 from api import columns
-from tests.api.conftest import MINUTES, assert_problem
+from tests.api.conftest import MINUTES, Client, assert_problem
 
 AIR = "/api/v1/series/room/air_temperature/readings"
 VPD = "/api/v1/series/room/vapour_pressure_deficit/readings"
@@ -203,3 +203,22 @@ def test_bands_where_the_plan_has_none_are_null(client):
 def test_bands_have_a_longest_range(client):
     body = assert_problem(client("/api/v1/series/room/air_temperature/bands?start=-500d"), 422)
     assert "400d" in body["detail"]
+
+
+def test_reading_piece_by_piece_loses_and_repeats_nothing(client, monkeypatch):
+    whole = client(f"{AIR}?start=-36h").json()
+    monkeypatch.setattr(columns, "READ_AT_ONCE_US", 17 * 60_000_000)
+    assert client(f"{AIR}?start=-36h").json() == whole
+    assert len(whole["time"]) == len(set(whole["time"])) == MINUTES
+
+
+def test_a_series_may_outlive_the_description_of_its_zone(house):
+    text = house.farm.model_dump()
+    del text["zones"]["row"]
+    text["series"] = [one for one in text["series"] if one["zone"] != "row"]
+    text["zones"]["room"]["lights"] = None
+    client = Client(house, farm=type(house.farm).model_validate(text))
+    rows = {row["key"]: row for row in client.json("series")["series"]}
+    assert (rows["row/ppfd"]["described"], rows["row/ppfd"]["zone_label"]) == (False, "row")
+    assert len(client.json("series/row/ppfd/readings?start=-1h")["time"]) == 60
+    assert client.json("series/row/ppfd/bands?start=-1h")["bands"] == []
