@@ -6,7 +6,7 @@ BIN := .venv/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check install -qq --constraint constraints.txt
 ARGS ?=
 
-.PHONY: demo test check bench clean
+.PHONY: demo test lint check bench clean
 .DELETE_ON_ERROR:
 
 demo: .venv/demo.done
@@ -15,11 +15,13 @@ demo: .venv/demo.done
 test: .venv/dev.done
 	$(BIN)/python -m pytest $(ARGS)
 
-# Format, lint, types and the fast tests: before every commit.
-check: .venv/dev.done
+lint: .venv/dev.done
 	$(BIN)/ruff format --check .
 	$(BIN)/ruff check .
 	$(BIN)/mypy
+
+# Format, lint, types and the fast tests: before every commit.
+check: lint
 	$(BIN)/python -m pytest -m "not slow" -q
 
 bench: .venv/dev.done

@@ -108,7 +108,7 @@ def serve(
 
 @app.command(epilog="Example: leafweather demo --days 2 --port 8801 --exit-when-ready")
 def demo(
-    days: Annotated[int, typer.Option(min=2, max=366, help="days of history to back-fill on a first run")] = 14,
+    days: Annotated[int, typer.Option(min=2, max=366, help="days of history to back-fill on a first run")] = 30,
     port: Annotated[int, typer.Option(min=0, max=65535, help="port the page listens on; 0 takes a free one")] = 8800,
     mqtt_port: Annotated[
         int, typer.Option(min=0, max=65535, help="port of the demo's own broker; 0 takes a free one")
