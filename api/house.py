@@ -14,7 +14,6 @@ from farm.description import Farm
 from farm.readings import Series
 from store.contract import Known, ReadingStore
 from store.journal import Journal
-from watch.day_sheet import label_of
 
 
 @dataclass(frozen=True)
@@ -59,14 +58,6 @@ class House:
         if zone in self.farm.zones:
             return zone
         raise not_found("zone", zone, self.farm.zones, "/api/v1/zones lists every zone")
-
-    def label(self, series: Series) -> str:
-        """Return a series' name for people."""
-        return label_of(self.farm, series)
-
-    def zone_label(self, zone: str) -> str:
-        """Return a zone's name for people; its short name if the description no longer has it."""
-        return self.farm.zones[zone].label if zone in self.farm.zones else zone
 
     def cadence_s(self, series: Series) -> float | None:
         """Return the expected time between readings; None for a series that is not described."""

@@ -7,19 +7,14 @@ from typing import Annotated
 
 import msgspec
 from fastapi import APIRouter, Query, Response
-from watch.overview import needs, zones_now
 
 from api import examples, schemas
 from api.house import House, TheHouse
 from farm.readings import MICROSECONDS_PER_SECOND, instant
 from store.contract import Origin
+from watch import cautions
 from watch.outlook import SeriesNow, ZoneNow
-
-CAUTIONS = [
-    "Leafweather advises and records. It controls nothing and is not a life-safety device.",
-    "A certified gas detector protects people from CO2; a number on this page does not.",
-    "Follow local codes on gas, chemicals, mains and enclosed spaces; leave such work to people licensed for it.",
-]
+from watch.overview import needs, zones_now
 
 router = APIRouter(tags=["now"])
 
@@ -38,7 +33,7 @@ def farm(house: TheHouse) -> schemas.FarmAnswer:
         software_version=software_version(),
         time=instant(house.clock()),
         days=house.journal.days(house.farm.name),
-        cautions=CAUTIONS,
+        cautions=list(cautions.STANDING),
     )
 
 
@@ -85,9 +80,9 @@ def series_list(house: TheHouse) -> schemas.SeriesListAnswer:
         rows.append(
             schemas.SeriesAnswer(
                 key=key,
-                label=house.label(series),
+                label=house.farm.label_of(series),
                 zone=series.zone,
-                zone_label=house.zone_label(series.zone),
+                zone_label=house.farm.zone_label(series.zone),
                 quantity=series.quantity,
                 kind=quantity.kind,
                 unit=quantity.unit,
@@ -168,7 +163,7 @@ def _row(house: House, now: SeriesNow, now_us: int) -> schemas.SeriesRow:
     series, quantity = now.series, now.series.registered
     return schemas.SeriesRow(
         key=series.key,
-        label=house.label(series),
+        label=house.farm.label_of(series),
         quantity=series.quantity,
         kind=quantity.kind,
         unit=quantity.unit,

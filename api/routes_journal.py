@@ -105,9 +105,9 @@ def _excursion(house: House, entry: ExcursionEntry) -> schemas.ExcursionAnswer:
     return schemas.ExcursionAnswer(
         id=entry.identity,
         series=series.key,
-        label=house.label(series),
+        label=house.farm.label_of(series),
         zone=series.zone,
-        zone_label=house.zone_label(series.zone),
+        zone_label=house.farm.zone_label(series.zone),
         side=entry.side,
         onset=instant(entry.onset_us),
         end=instant(entry.end_us) if entry.end_us is not None else None,

@@ -209,6 +209,19 @@ class Farm(Described):
         """Return the described series of one quantity in one zone, in the description's order."""
         return [one for one in self.described if one.zone == zone and one.quantity == quantity]
 
+    def label_of(self, series: Series) -> str:
+        """Return a series' name for people: its own label, else its quantity's and its sensor's or surface's."""
+        described = self.described.get(series)
+        if described is not None and described.label:
+            return described.label
+        surfaces = {surface.name: surface.label for surface in self.surfaces}
+        sensor = surfaces.get(series.sensor, series.sensor)
+        return f"{series.registered.label}, {sensor}" if sensor else series.registered.label
+
+    def zone_label(self, zone: str) -> str:
+        """Return a zone's name for people; its short name if the description no longer has it."""
+        return self.zones[zone].label if zone in self.zones else zone
+
     def phase_at(self, zone: str, at: datetime) -> Phase | None:
         """Return the phase whose bands hold in a zone at an instant; None where no plan says so.
 

@@ -142,6 +142,7 @@ def test_kill_9_in_a_flood_of_20000_messages_loses_nothing_and_doubles_nothing(s
     count = 20_000
     base = 1_772_366_400
     client = publisher(served.mqtt_port)
+
     def flood() -> None:
         for n in range(count):
             payload = f'[{{"n":"room/air_temperature","t":{base + n},"v":{20 + n % 50 / 10}}}]'

@@ -104,7 +104,7 @@ def _row(farm: Farm, store: ReadingStore, series: Series, start_us: int, until_u
         }
     return {
         "key": series.key,
-        "label": label_of(farm, series),
+        "label": farm.label_of(series),
         "unit": series.registered.unit,
         "mean": float(inside.mean()) if len(inside) else None,
         "low": float(inside.min()) if len(inside) else None,
@@ -120,16 +120,6 @@ def longest_hold_us(farm: Farm, series: Series) -> int:
     if series in farm.described:
         return max_age_us(farm, series)
     return max(max_age_us(farm, one) for one in farm.described if one.zone == series.zone)
-
-
-def label_of(farm: Farm, series: Series) -> str:
-    """Return a series' name for people: its own label, else its quantity's and sensor's."""
-    described = farm.described.get(series)
-    if described is not None and described.label:
-        return described.label
-    surfaces = {surface.name: surface.label for surface in farm.surfaces}
-    sensor = surfaces.get(series.sensor, series.sensor)
-    return f"{series.registered.label}, {sensor}" if sensor else series.registered.label
 
 
 def _light_days(farm: Farm, store: ReadingStore, start_us: int, end_us: int) -> list[dict[str, Any]]:
@@ -179,6 +169,6 @@ def _totals(farm: Farm, store: ReadingStore, known: list[Series], start_us: int,
         from_us = before.time_us if before else start_us
         total = counted(usable(store.read(series, from_us, until_us)))
         if not np.isnan(total):
-            row = {"key": series.key, "label": label_of(farm, series), "unit": series.registered.unit, "total": total}
+            row = {"key": series.key, "label": farm.label_of(series), "unit": series.registered.unit, "total": total}
             rows.append(row)
     return rows

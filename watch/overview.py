@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import defaultdict
 from collections.abc import Iterable
 
 import numpy as np
@@ -15,7 +16,7 @@ from store.entries import ExcursionEntry, Reason, Side
 from store.journal import Journal
 from watch import cautions
 from watch.bands import UNKNOWN, limits_at, lit_at
-from watch.day_sheet import label_of, longest_hold_us
+from watch.day_sheet import longest_hold_us
 from watch.light_days import ENOUGH_COVERAGE, lit_days
 from watch.outlook import Need, SeriesNow, Standing, Urgency, ZoneNow
 
@@ -119,7 +120,7 @@ def needs(farm: Farm, store: ReadingStore, journal: Journal, now_us: int) -> lis
     rows = [row for zone in zones for row in zone.series]
     found = [
         *_dangerous_co2(farm, rows),
-        *(_excursion_need(farm, one, now_us) for one in journal.excursions(farm.name, open_only=True)),
+        *_excursion_needs(farm, journal.excursions(farm.name, open_only=True), rows, now_us),
         *_short_of_light(farm, rows),
         *_silent(farm, rows, now_us),
         *_refused(farm, journal, now_us),
@@ -132,7 +133,7 @@ def _dangerous_co2(farm: Farm, rows: Iterable[SeriesNow]) -> list[Need]:
     return [
         Need(
             urgency=Urgency.NOW,
-            sentence=f"CO2 in {farm.zones[row.series.zone].label} reads {row.value:,.0f} ppm, above {limit:,.0f} ppm, "
+            sentence=f"CO2 in {farm.zone_label(row.series.zone)} reads {row.value:,.0f} ppm, above {limit:,.0f} ppm, "
             "the occupational limit for an 8-hour average. Leave and ventilate.",
             since_us=row.time_us,
             zone=row.series.zone,
@@ -144,22 +145,54 @@ def _dangerous_co2(farm: Farm, rows: Iterable[SeriesNow]) -> list[Need]:
     ]
 
 
-def _excursion_need(farm: Farm, one: ExcursionEntry, now_us: int) -> Need:
-    quantity = one.series.registered
-    bound = "at least" if one.side is Side.LOW else "at most"
-    caution = {"co2_mole_fraction": cautions.CO2, "solution_ph": cautions.ACID_AND_BASE}.get(quantity.name)
-    word = "low" if one.side is Side.LOW else "high"
+def _excursion_needs(
+    farm: Farm, open_ones: Iterable[ExcursionEntry], rows: Iterable[SeriesNow], now_us: int
+) -> list[Need]:
+    """Return one sentence on all open excursions of one quantity to one side, however many zones share it."""
+    newest = {row.series: row.value for row in rows}
+    shared: defaultdict[tuple[str, Side], list[ExcursionEntry]] = defaultdict(list)
+    for one in open_ones:
+        shared[one.series.quantity, one.side].append(one)
+    return [_excursion_need(farm, together, newest, now_us) for together in shared.values()]
+
+
+def _excursion_need(
+    farm: Farm, together: list[ExcursionEntry], newest: dict[Series, float | None], now_us: int
+) -> Need:
+    low = together[0].side is Side.LOW
+    worst = max(together, key=lambda one: abs(one.extreme - one.limit))
+    since_us = min(one.onset_us for one in together)
+    quantity = worst.series.registered
+    where = _listed([farm.zone_label(one.series.zone) for one in together])
+    name = farm.label_of(worst.series) if len(together) == 1 else quantity.label
+    at_worst = f"{with_unit(worst.extreme, quantity)} at worst"
+    if len({one.series.zone for one in together}) > 1:
+        at_worst += f" ({farm.zone_label(worst.series.zone)})"
+    elif (now_value := newest.get(worst.series)) is not None:
+        at_worst = f"{with_unit(now_value, quantity)} now, {at_worst}"
+    wet = quantity.name == "condensation_margin" and worst.extreme <= 0
     return Need(
-        urgency=Urgency.NOW if quantity.name == "condensation_margin" and one.extreme <= 0 else Urgency.TODAY,
-        sentence=f"{label_of(farm, one.series)} in {farm.zones[one.series.zone].label} is too {word}: "
-        f"{with_unit(one.extreme, quantity)} at worst, {bound} {with_unit(one.limit, quantity)} wanted, "
-        f"for {spoken_duration(now_us - one.onset_us)}.",
-        since_us=one.onset_us,
-        zone=one.series.zone,
-        series=(one.series,),
-        excursion=one.identity,
-        caution=caution,
+        urgency=Urgency.NOW if wet else Urgency.TODAY,
+        sentence=f"{name} in {where} is too {'low' if low else 'high'}: {at_worst}, "
+        f"{'at least' if low else 'at most'} {with_unit(worst.limit, quantity)} wanted, "
+        f"for {spoken_duration(now_us - since_us)}.",
+        since_us=since_us,
+        zone=worst.series.zone,
+        series=tuple(one.series for one in together),
+        excursion=worst.identity,
+        caution=_CAUTIONS.get(quantity.name),
     )
+
+
+_CAUTIONS = {"co2_mole_fraction": cautions.CO2, "solution_ph": cautions.ACID_AND_BASE}
+
+
+def _listed(names: list[str]) -> str:
+    """Return names as a sentence lists them, at most four: ``A, B and 3 more``."""
+    names = list(dict.fromkeys(names))
+    if len(names) > 4:
+        names = [*names[:3], f"{len(names) - 3} more"]
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
 
 
 def _short_of_light(farm: Farm, rows: Iterable[SeriesNow]) -> list[Need]:
@@ -173,7 +206,7 @@ def _short_of_light(farm: Farm, rows: Iterable[SeriesNow]) -> list[Need]:
         found.append(
             Need(
                 urgency=Urgency.TODAY,
-                sentence=f"{farm.zones[row.series.zone].label} had too {'little' if low else 'much'} light in its last "
+                sentence=f"{farm.zone_label(row.series.zone)} had too {'little' if low else 'much'} light in its last "
                 f"whole light day: {with_unit(row.value or 0.0, quantity)}, "
                 f"{'at least' if low else 'at most'} {with_unit(limit or 0.0, quantity)} wanted.",
                 since_us=row.time_us,
@@ -200,12 +233,11 @@ def _silent(farm: Farm, rows: Iterable[SeriesNow], now_us: int) -> list[Need]:
         quiet = [row for row in silent if row.series.zone == zone]
         if not quiet:
             continue
-        names = ", ".join(label_of(farm, row.series) for row in quiet[:3])
-        more = f" and {len(quiet) - 3} more" if len(quiet) > 3 else ""
+        names = _listed([farm.label_of(row.series) for row in quiet])
         known = [row.time_us for row in quiet if row.time_us is not None]
         never = " (never heard from)" if not known else ""
         sentence = (
-            f"{farm.zones[zone].label}: no reading from {names}{more} for longer than "
+            f"{farm.zones[zone].label}: no reading from {names} for longer than "
             f"{SILENT_AFTER_CADENCES} cadences{never}. Check the sensor, its power and its name."
         )
         since = min(known, default=None)

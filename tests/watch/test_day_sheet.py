@@ -6,9 +6,10 @@ from datetime import date
 
 import pytest
 
+from farm.check import check_text
 from farm.readings import iso_time
 from store.entries import Reason, Reject
-from tests.conftest import MINUTE_US, T0_US, samples
+from tests.conftest import MINUTE_US, SMALL_FARM, T0_US, samples
 from watch import cautions
 from watch.day_sheet import day_range
 from watch.light_days import light_days
@@ -152,8 +153,10 @@ def test_what_needs_a_person_in_order_of_urgency(house):
     assert "CO2 in Room reads 5,200 ppm" in found[0].sentence
     assert found[0].caution == cautions.CO2
     text = " ".join(one.sentence for one in found)
-    assert "Relative humidity in Room is too high: 80.0 % at worst, at most 75.0 % wanted, for 10 min." in text
-    assert "Row: no reading from PPFD, Lights" in text
+    assert (
+        "Relative humidity in Room is too high: 80.0 % now, 80.0 % at worst, at most 75.0 % wanted, for 10 min." in text
+    )
+    assert "Row: no reading from PPFD and Lights" in text
     assert "unknown names" in text
 
 
@@ -175,3 +178,16 @@ def test_when_all_is_well_nothing_is_said(house):
         house.put(key, samples(f"{value}*11"))
     house.work()
     assert needs(house.farm, house.store, house.journal, house.now_us) == []
+
+
+def test_zones_that_share_an_excursion_share_a_sentence(house):
+    house.now_us = T0_US + 10 * MINUTE_US
+    farm, _ = check_text(SMALL_FARM + '[[series]]\nzone = "row"\nquantity = "relative_humidity"\n')
+    house.farm = farm
+    house.fresh_watch()
+    house.put("room/relative_humidity", samples("80*11"))
+    house.put("row/relative_humidity", samples("90*11"))
+    house.work()
+    [need] = [one for one in needs(farm, house.store, house.journal, house.now_us) if "humidity" in one.sentence]
+    assert need.sentence.startswith("Relative humidity in Room and Row is too high: 90.0 % at worst (Row), at most")
+    assert {series.zone for series in need.series} == {"room", "row"}
