@@ -157,11 +157,14 @@ def _stop(message: str) -> NoReturn:
 
 
 def _log(level: str) -> None:
-    logging.basicConfig(
-        level=level.upper(),
-        format="%(name)s: %(message)s",
-        handlers=[RichHandler(show_path=False, omit_repeated_times=False)] if sys.stderr.isatty() else None,
-    )
+    """Log to standard error: coloured for a person, one plain line a message for a log file."""
+    if sys.stderr.isatty():
+        logging.basicConfig(format="%(message)s", handlers=[RichHandler(show_path=False, omit_repeated_times=False)])
+    else:
+        logging.basicConfig(format="%(asctime)s %(levelname)s %(name)s: %(message)s")
+    logging.getLogger().setLevel(level.upper())
+    for chatty in ("alembic", "uvicorn.error"):
+        logging.getLogger(chatty).setLevel(max(logging.WARNING, logging.getLogger().level))
 
 
 def main() -> None:

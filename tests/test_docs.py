@@ -9,9 +9,15 @@ import re
 from pathlib import Path
 
 import pytest
+import typer
 
 import analytics
+from api.app import House, create_app
+from farm.check import check_text
 from farm.quantities import QUANTITIES
+from leafweather.cli import app as cli
+from leafweather.settings import Settings
+from tests.conftest import SMALL_FARM
 
 ROOT = Path(__file__).parents[1]
 DOCS = ROOT / "docs"
@@ -77,3 +83,52 @@ def test_links_lead_somewhere(page):
     for target in re.findall(r"\]\(([^)#\s]+)(?:#[^)]*)?\)", page.read_text(encoding="utf-8")):
         if "://" not in target and not target.startswith("mailto:"):
             assert (page.parent / target).exists(), f"{page.name} links to {target}, which does not exist"
+
+
+def test_settings_page_names_every_setting_with_its_default():
+    rows = dict(re.findall(r"^\| `LEAFWEATHER_([A-Z_]+)` \| (.*?) \|", text("settings.md"), re.MULTILINE))
+    fields = {name.upper(): field.default for name, field in Settings.model_fields.items()}
+    assert rows.keys() == fields.keys()
+    for name, default in fields.items():
+        written = rows[name].strip("`")
+        if default is not None:
+            assert written == (str(default).lower() if isinstance(default, bool) else str(default)), name
+
+
+def test_api_page_names_every_route():
+    app = create_app(House(check_text(SMALL_FARM)[0], "hash", None, None, dict, lambda: 0))
+    written = set(re.findall(r"^\| `(/api/v1/\S+)` \|", text("api.md"), re.MULTILINE))
+    assert written == app.openapi()["paths"].keys()
+
+
+def commands(group, name=""):
+    if hasattr(group, "commands"):
+        return [found for key, one in group.commands.items() for found in commands(one, f"{name} {key}")]
+    return [name.strip()]
+
+
+def test_commands_page_names_every_command_and_each_help_has_an_example():
+    group = typer.main.get_command(cli)
+    written = set(re.findall(r"^\| `leafweather ([a-z ]+)` \|", text("commands.md"), re.MULTILINE))
+    assert written == set(commands(group))
+    for name in written:
+        command = group
+        for part in name.split():
+            command = command.commands[part]
+        assert command.epilog, f"leafweather {name} --help shows no example"
+        assert command.epilog.startswith(f"Example: leafweather {name}"), name
+
+
+def test_readme_shows_the_two_commands_and_the_links_of_the_readme_lead_somewhere():
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    assert "make demo" in readme
+    assert "make test" in readme
+    for page in ("README.md", "DEVELOPERS.md"):
+        for target in re.findall(r"\]\(([^)#\s]+)\)", (ROOT / page).read_text(encoding="utf-8")):
+            assert (ROOT / target).exists(), f"{page} links to {target}, which does not exist"
+
+
+def test_the_first_farm_has_no_mistakes():
+    farm, mistakes = check_text(text("first-farm.toml"))
+    assert mistakes == []
+    assert len(farm.series) == 6
