@@ -116,6 +116,9 @@ def demo(
     data: Annotated[Path, typer.Option(help="folder for the demo's data; a second run goes on with it")] = Path(
         "demo-data"
     ),
+    embedded_broker: Annotated[
+        bool, typer.Option("--embedded-broker", help="do not use Mosquitto even if it is installed")
+    ] = False,
     exit_when_ready: Annotated[
         bool, typer.Option("--exit-when-ready", help="stop as soon as all is shown to work")
     ] = False,
@@ -127,7 +130,14 @@ def demo(
 
     _log("warning")
     try:
-        run_demo(days=days, port=port, mqtt_port=mqtt_port, folder=data, exit_when_ready=exit_when_ready)
+        run_demo(
+            days=days,
+            port=port,
+            mqtt_port=mqtt_port,
+            folder=data,
+            embedded_broker=embedded_broker,
+            exit_when_ready=exit_when_ready,
+        )
     except (CannotStart, StoreUnavailable, StoreUnusable, DescriptionError) as error:
         _stop(str(error))
 

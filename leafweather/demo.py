@@ -63,7 +63,9 @@ class History:
         return history, True
 
 
-def run_demo(*, days: int, port: int, mqtt_port: int, folder: Path, exit_when_ready: bool) -> None:
+def run_demo(
+    *, days: int, port: int, mqtt_port: int, folder: Path, embedded_broker: bool, exit_when_ready: bool
+) -> None:
     """Run the demonstration until Ctrl-C, or until it is shown to work.
 
     Raises
@@ -79,7 +81,7 @@ def run_demo(*, days: int, port: int, mqtt_port: int, folder: Path, exit_when_re
     if not description_file.exists():
         description_file.write_text(demo_farm_text(), encoding="utf-8")
     description = read_description(description_file)
-    broker = DemoBroker(folder, mqtt_port)
+    broker = DemoBroker(folder, mqtt_port, embedded=embedded_broker)
     settings = Settings(
         data=folder, host="127.0.0.1", port=port, mqtt_host="127.0.0.1", mqtt_port=broker.port,
         mqtt_protocol=broker.protocol, mqtt_username=None, mqtt_password=None, mqtt_client_id=None,

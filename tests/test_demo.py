@@ -1,0 +1,102 @@
+"""The demonstration as a person starts it: back-fill through a real broker, three faults found, going on later."""
+
+from __future__ import annotations
+
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import httpx
+import pytest
+
+from farm.readings import Series
+from store.embedded import EmbeddedStore
+from store.journal import Journal
+from tests.conftest import MOSQUITTO, eventually, free_port
+
+ROOT = Path(__file__).parents[1]
+FARM = "northern-demo"
+
+
+def demo(folder: Path, *arguments: str) -> subprocess.CompletedProcess:
+    command = [sys.executable, "-m", "leafweather", "demo", "--data", str(folder), "--port", "0", "--mqtt-port", "0"]
+    return subprocess.run(
+        [*command, *arguments], capture_output=True, text=True, timeout=240, cwd=ROOT, check=False,
+        env={**os.environ, "COLUMNS": "200"},
+    )  # fmt: skip
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("broker", ["mosquitto", "embedded"])
+def test_it_back_fills_finds_the_three_faults_and_goes_on_with_the_stored_data(tmp_path, broker):
+    if broker == "mosquitto" and MOSQUITTO is None:
+        pytest.skip("mosquitto is not installed: Debian's package mosquitto has it")
+    choice = ["--embedded-broker"] if broker == "embedded" else []
+    done = demo(tmp_path, "--days", "2", "--exit-when-ready", *choice)
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert ("Mosquitto" if broker == "mosquitto" else "the embedded demo broker") in done.stdout
+    assert "Page: http://127.0.0.1:" in done.stdout
+    temperature = Series.parse(FARM, "room/air_temperature")
+    with EmbeddedStore(tmp_path) as store, Journal(f"sqlite:///{tmp_path}/journal.sqlite") as journal:
+        first = store.read(temperature, 0, 2**62)
+        assert len(first) >= 2 * 1440
+        found = {(one.series.key, str(one.side)) for one in journal.excursions(FARM)}
+        still_open = [one.series.key for one in journal.excursions(FARM, open_only=True)]
+        assert journal.reject_counts(FARM) == {}
+    # the three faults: drying lost, the lamps of row 3 lost, and an empty stock that still is
+    assert {("room/relative_humidity", "high"), ("row-3/ppfd", "low"), ("reservoir/solution_ec", "low")} <= found
+    assert still_open == ["reservoir/solution_ec"]
+    quantities = {key.split("/")[1] for key, _ in found}
+    assert quantities == {"relative_humidity", "vapour_pressure_deficit", "condensation_margin", "ppfd", "solution_ec"}
+
+    again = demo(tmp_path, "--days", "2", "--exit-when-ready", *choice)
+    assert again.returncode == 0, again.stdout + again.stderr
+    assert "Going on with the history" in again.stdout
+    with EmbeddedStore(tmp_path) as store:
+        second = store.read(temperature, 0, 2**62)
+    assert second.time_us[: len(first)].tolist() == first.time_us.tolist()
+    assert second.value[: len(first)].tolist() == first.value.tolist()
+
+
+@pytest.mark.slow
+def test_ctrl_c_stops_everything_cleanly(tmp_path):
+    port, mqtt_port = free_port(), free_port()
+    command = [sys.executable, "-m", "leafweather", "demo", "--data", str(tmp_path), "--days", "2",
+               "--port", str(port), "--mqtt-port", str(mqtt_port)]  # fmt: skip
+    # A process group of its own, so that the signal reaches all of it, as Ctrl-C in a terminal does.
+    process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, cwd=ROOT, process_group=0)
+    eventually(lambda: answers(port), 60)
+    eventually(lambda: httpx.get(f"http://127.0.0.1:{port}/api/v1/latest").json()["latest"], 60)
+    time.sleep(1)
+    os.killpg(process.pid, signal.SIGINT)
+    output, _ = process.communicate(timeout=30)
+    assert process.returncode == 0, output.decode()
+    assert b"Traceback" not in output, output.decode()
+    assert b"Stopped." in output
+    assert not answers(port)
+    assert not answers(mqtt_port)
+
+
+def answers(port: int) -> bool:
+    with socket.socket() as probe:
+        return probe.connect_ex(("127.0.0.1", port)) == 0
+
+
+def test_a_port_in_use_and_a_folder_that_cannot_be_made_are_told(tmp_path):
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = str(taken.getsockname()[1])
+        done = demo(tmp_path, "--port", port)
+        assert (done.returncode, f"port {port}" in done.stderr, "--port" in done.stderr) == (2, True, True)
+        done = demo(tmp_path, "--mqtt-port", port)
+        assert (done.returncode, f"port {port}" in done.stderr, "--mqtt-port" in done.stderr) == (2, True, True)
+    (tmp_path / "file").touch()
+    done = demo(tmp_path / "file" / "below")
+    assert (done.returncode, "cannot write to" in done.stderr, "Traceback" in done.stderr) == (2, True, False)
+    done = demo(tmp_path, "--days", "1")
+    assert (done.returncode, "--days" in done.stderr) == (2, True)
