@@ -49,8 +49,7 @@ class Service:
         folder = made_folder(settings.data)
         self.store = EmbeddedStore(folder)
         self.journal = Journal(f"sqlite:///{folder / 'journal.sqlite'}")
-        self.journal.note_description(farm.name, description.sha256, description.text, now_us())
-        self.watch = Watch(farm, description.sha256, self.store, self.journal, now_us)
+        self.watch = Watch(description, self.store, self.journal, now_us)
         self.farm = farm
         self._stopping, self._called = threading.Event(), threading.Event()
         password = settings.mqtt_password

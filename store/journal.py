@@ -185,10 +185,15 @@ class Journal:
             )
 
     def note_description(self, farm: str, description_hash: str, text: str, seen_us: int) -> None:
-        """Keep a farm's description under its hash; one that is known already stays as it was first seen."""
+        """Keep a farm's description under its hash, as the one in force from ``seen_us`` on."""
         with self._database.writing() as session:
-            if session.get(DescriptionRow, (farm, description_hash)) is None:
-                session.add(DescriptionRow(farm=farm, description_hash=description_hash, text=text, seen_us=seen_us))
+            session.merge(DescriptionRow(farm=farm, description_hash=description_hash, text=text, seen_us=seen_us))
+
+    def description_in_force(self, farm: str) -> str | None:
+        """Return the hash of the description that was noted last; None before the first."""
+        newest = select(DescriptionRow.description_hash).where(DescriptionRow.farm == farm)
+        with self._database.reading() as session:
+            return session.scalars(newest.order_by(DescriptionRow.seen_us.desc()).limit(1)).first()
 
     def description(self, farm: str, description_hash: str) -> str | None:
         """Return the text of a farm's description by its hash; None where it was never noted."""

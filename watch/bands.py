@@ -51,7 +51,7 @@ def plan_bands(farm: Farm, quantity: str) -> list[Band]:
 
 def may_have_band(farm: Farm, series: Series) -> bool:
     """Return whether the crop plan could at some time set limits for a series."""
-    grows = farm.zones[series.zone].phase or any(
+    grows = (series.zone in farm.zones and farm.zones[series.zone].phase) or any(
         stay.zone == series.zone for batch in farm.batches for stay in batch.stays
     )
     return bool(grows and plan_bands(farm, series.quantity))

@@ -97,6 +97,12 @@ def derivations(farm: Farm) -> list[Derivation]:
     return made
 
 
+def derived_series(farm: Farm) -> list[Series]:
+    """Return every series that the watch derives for a farm, light integrals included."""
+    integrals = [one._replace(quantity="daily_light_integral") for one in farm.described if one.quantity == "ppfd"]
+    return [*(derivation.output for derivation in derivations(farm)), *integrals]
+
+
 def _partner(one: Series, others: Sequence[Series]) -> Series | None:
     """Return the series of the same sensor, or the only one there is; None where that leaves a choice."""
     same = [other for other in others if other.sensor == one.sensor]

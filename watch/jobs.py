@@ -6,16 +6,17 @@ import logging
 import threading
 from collections import defaultdict
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
+from farm.check import Description
 from farm.description import Farm
 from farm.readings import MICROSECONDS_PER_SECOND, Series, instant
 from store.contract import ReadingStore, StoreUnavailable, Touched
 from store.journal import Journal
 from watch.bands import lights_series, max_age_us, may_have_band
 from watch.day_sheet import day_sheet
-from watch.derived import Derivation, derivations
+from watch.derived import Derivation, derivations, derived_series
 from watch.excursions import ExcursionKeeper
 from watch.light_days import renew_light_integrals
 
@@ -44,15 +45,11 @@ class Watch:
     """Keeps derived series, excursions and day sheets true to the readings of one farm."""
 
     def __init__(
-        self, farm: Farm, description_hash: str, store: ReadingStore, journal: Journal, now_us: Callable[[], int]
+        self, description: Description, store: ReadingStore, journal: Journal, now_us: Callable[[], int]
     ) -> None:
-        self._farm, self._hash, self._store, self._journal, self._now_us = (
-            farm,
-            description_hash,
-            store,
-            journal,
-            now_us,
-        )
+        farm = description.farm
+        self._description, self._farm = description, farm
+        self._store, self._journal, self._now_us = store, journal, now_us
         self._derivations = derivations(farm)
         self._ppfd = [series for series in farm.described if series.quantity == "ppfd"]
         self._keepers: dict[Series, ExcursionKeeper] = {}
@@ -62,13 +59,17 @@ class Watch:
 
     def run(self, stopping: threading.Event, called: threading.Event) -> None:
         """Work whenever called (and now and then anyway) until told to stop."""
+        begun = False
         while not stopping.is_set():
-            called.wait(IDLE_S)
-            called.clear()
             try:
+                if not begun:
+                    self.begin()
+                    begun = True
                 while self.round() and not stopping.is_set():
                     pass
                 self.counts.trouble = None
+                called.wait(IDLE_S)
+                called.clear()
             except StoreUnavailable as error:
                 self.counts.trouble = str(error)
                 logger.warning("the watch waits for the store: %s", error)
@@ -77,6 +78,26 @@ class Watch:
                 self.counts.trouble = f"{type(error).__name__}: {error}"
                 logger.exception("the watch failed on a round; it tries again")
                 stopping.wait(RETRY_S)
+
+    def begin(self) -> None:
+        """Bring what was worked out with an earlier description in line with the one in force now.
+
+        Derived series are worked out anew over all that is stored. Excursions found with earlier bands
+        stay as they were found; one that is open on a series which no longer has a band ends with its
+        newest reading, since nothing would ever close it.
+        """
+        name = self._farm.name
+        if (before := self._journal.description_in_force(name)) != self._description.sha256:
+            if before is not None:
+                logger.info("the farm's description has changed: derived series are worked out anew")
+                known = [one for one in self._store.known(name) if one.series in self._farm.described]
+                self._derive(defaultdict(list, {one.series: [(one.first_us, one.last_us)] for one in known}))
+            self._journal.note_description(name, self._description.sha256, self._description.text, self._now_us())
+        watched = {*self._farm.described, *derived_series(self._farm)}
+        for one in self._journal.excursions(name, open_only=True):
+            if one.series not in watched or not may_have_band(self._farm, one.series):
+                ended = replace(one, end_us=one.last_us)
+                self._journal.replace_excursions(name, one.series, one.onset_us, [ended])
 
     def round(self) -> int:
         """Work off the notes there are, and return how many.
@@ -156,7 +177,7 @@ class Watch:
             return
         for day in self._journal.stale_days(self._farm.name):
             if now_us - self._written_us.get(day, 0) >= pause_us:
-                entry = day_sheet(self._farm, self._hash, self._store, self._journal, day, now_us)
+                entry = day_sheet(self._farm, self._description.sha256, self._store, self._journal, day, now_us)
                 self._journal.save_day_sheet(self._farm.name, entry)
                 self._sheets_written_us = self._written_us[day] = now_us
 

@@ -17,6 +17,7 @@ from store.journal import Journal
 from watch import cautions
 from watch.bands import UNKNOWN, limits_at, lit_at
 from watch.day_sheet import longest_hold_us
+from watch.derived import derived_series
 from watch.light_days import ENOUGH_COVERAGE, lit_days
 from watch.outlook import Need, SeriesNow, Standing, Urgency, ZoneNow
 
@@ -30,7 +31,7 @@ def zones_now(farm: Farm, store: ReadingStore, journal: Journal, now_us: int) ->
     """Return every zone with all its series as they stand at ``now_us``, in the description's order."""
     latest = store.latest(farm.name)
     under_way = {one.series: one for one in journal.excursions(farm.name, open_only=True)}
-    shown = dict.fromkeys([*farm.described, *sorted(latest, key=lambda one: one.key)])
+    shown = [*farm.described, *(one for one in derived_series(farm) if one in latest)]
     zones = []
     for zone in farm.zones:
         phase_name, crop = _standing_phase(farm, zone, now_us)

@@ -196,10 +196,12 @@ class TestDaysAndDescriptions:
         assert journal.day_sheet("south", date(2026, 3, 1)) is None
         assert journal.days("south") == []
 
-    def test_a_description_is_kept_as_first_seen(self, journal):
-        for seen_us in (5, 9):
-            journal.note_description("north", "abc", "[farm]\n", seen_us)
-        assert journal.description("north", "abc") == "[farm]\n"
+    def test_descriptions_are_kept_and_the_last_one_noted_is_in_force(self, journal):
+        assert journal.description_in_force("north") is None
+        for seen_us, name in ((5, "abc"), (7, "xyz"), (9, "abc")):
+            journal.note_description("north", name, f"[farm] # {name}\n", seen_us)
+            assert journal.description_in_force("north") == name
+        assert journal.description("north", "abc") == "[farm] # abc\n"
         assert journal.description("north", "def") is None
         assert journal.description("south", "abc") is None
 

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import pytest
 
+from farm.check import Description
 from farm.flags import Flag
 from farm.readings import Reading, Series
 from store.embedded import EmbeddedStore
@@ -18,12 +19,15 @@ class House:
         self.farm = farm
         self.store = EmbeddedStore(folder)
         self.journal = Journal(f"sqlite:///{folder}/journal.sqlite")
+        self.sha256 = "first"
         self.now_us = T0_US + 30 * 24 * 60 * MINUTE_US
         self.fresh_watch()
 
     def fresh_watch(self):
         """Forget what the watch has in memory, as a restart does."""
-        self.watch = Watch(self.farm, "hash", self.store, self.journal, lambda: self.now_us)
+        description = Description(self.farm, "its text", self.sha256)
+        self.watch = Watch(description, self.store, self.journal, lambda: self.now_us)
+        self.watch.begin()
 
     def series(self, key):
         return Series.parse(self.farm.name, key)

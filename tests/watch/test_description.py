@@ -1,0 +1,59 @@
+"""A description that changes while history is stored."""
+
+from __future__ import annotations
+
+import pytest
+
+from farm.check import check_text
+from tests.conftest import SMALL_FARM, T0_US, samples
+
+HUMIDITY = "room/relative_humidity"
+
+
+def change(house, text):
+    farm, mistakes = check_text(text)
+    assert not mistakes
+    house.farm, house.sha256 = farm, "second"
+    house.now_us += 1_000_000
+    house.fresh_watch()
+
+
+def test_derived_series_follow_a_changed_description_over_all_history(house):
+    house.put("room/air_temperature", [(T0_US, 22.0)])
+    house.put(HUMIDITY, [(T0_US, 60.0)])
+    house.put("outdoors/air_temperature", [(T0_US, -20.0)])
+    house.work()
+    [before] = house.read("room/surface_temperature/north-wall").values()
+    # check book: R-22 (3.8744) at -20 degC outside and 22 degC inside gives 20.650 degC
+    assert before == pytest.approx(20.650, abs=0.002)
+    change(house, SMALL_FARM.replace("r_value_m2k_w = 3.8744", "u_value_w_m2k = 1.0"))
+    [after] = house.read("room/surface_temperature/north-wall").values()
+    # ISO 13788: f = 1 - U Rsi = 0.87, so 22 - 0.13 x 42
+    assert after == pytest.approx(22 - 0.13 * 42, abs=1e-6)
+    assert house.journal.description_in_force("testfarm") == "second"
+
+
+def test_the_same_description_works_nothing_out_anew(house, monkeypatch):
+    house.put("room/air_temperature", samples("22*3"))
+    house.work()
+    monkeypatch.setattr(type(house.watch), "_derive", lambda *_: pytest.fail("worked out anew"))
+    house.fresh_watch()
+
+
+def test_an_open_excursion_ends_when_its_band_is_taken_away(house):
+    house.put(HUMIDITY, samples("60*3 80*10"))
+    house.work()
+    [before] = house.journal.excursions("testfarm", open_only=True)
+    change(house, SMALL_FARM.replace("relative_humidity = { always", "# relative_humidity = { always"))
+    assert house.journal.excursions("testfarm", open_only=True) == []
+    [after] = house.journal.excursions("testfarm")
+    assert (after.identity, after.end_us) == (before.identity, before.last_us)
+
+
+def test_an_open_excursion_ends_when_its_series_is_taken_away(house):
+    house.put(HUMIDITY, samples("60*3 80*10"))
+    house.work()
+    text = SMALL_FARM.replace('[[series]]\nzone = "room"\nquantity = "relative_humidity"\n', "")
+    change(house, text)
+    house.work()
+    assert house.journal.excursions("testfarm", open_only=True) == []
