@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any, Self
 
 import uvicorn
+from filelock import FileLock, Timeout
 
 from api.app import create_app
 from api.house import House
@@ -47,6 +48,7 @@ class Service:
         farm = description.farm
         self._socket = _listening_socket(settings.host, settings.port)
         folder = made_folder(settings.data)
+        self._lock = _held_alone(folder)
         self.store = EmbeddedStore(folder)
         self.journal = Journal(f"sqlite:///{folder / 'journal.sqlite'}")
         self.watch = Watch(description, self.store, self.journal, now_us)
@@ -104,6 +106,7 @@ class Service:
         self.journal.close()
         self.store.close()
         self._socket.close()
+        self._lock.release()
 
     def _serve(self) -> None:
         self._server.run(sockets=[self._socket])
@@ -168,3 +171,15 @@ def made_folder(folder: Path) -> Path:
             f"cannot write to {folder} ({error.strerror}): choose another folder with --data, or mend its permissions"
         ) from error
     return folder.resolve()
+
+
+def _held_alone(folder: Path) -> FileLock:
+    """Return a lock that is ours while this process lives: two services would undo each other's work."""
+    lock = FileLock(folder / "leafweather.lock")
+    try:
+        lock.acquire(timeout=0)
+    except Timeout as error:
+        raise CannotStart(
+            f"another Leafweather works on {folder}: stop it, or choose another folder with --data"
+        ) from error
+    return lock

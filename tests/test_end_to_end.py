@@ -214,6 +214,11 @@ def test_serve_says_plainly_why_it_cannot_start(tmp_path):
     assert (done.returncode, "cannot write to" in done.stderr, "--data" in done.stderr) == (2, True, True)
 
 
+def test_a_second_service_on_the_same_data_refuses(served):
+    done = leafweather("serve", str(served.folder / "farm.toml"), "--data", str(served.folder / "data"), "--port", "0")
+    assert (done.returncode, "another Leafweather works on" in done.stderr) == (2, True)
+
+
 def test_farm_check_and_schema(tmp_path):
     file = tmp_path / "farm.toml"
     file.write_text(SMALL_FARM)
