@@ -128,10 +128,10 @@ def durable(port: int, name: str, messages: int, readings: int, folder: Path) ->
         arrival = Arrival(farm)
         read = arrival.read
 
-        def timed(topic: str, payload: bytes, at_us: int):
+        def timed(*message):
             if not first:
                 first.append(time.perf_counter())
-            return read(topic, payload, at_us)
+            return read(*message)
 
         arrival.read = timed
         broker = Broker("127.0.0.1", port, client_id=name)

@@ -10,7 +10,9 @@ from farm.description import Farm
 from farm.flags import Flag
 from farm.readings import MICROSECONDS_PER_SECOND, Reading, Series, iso_time
 from farm.units import SAME, Conversion, accepted_units, conversion_to
-from ingest.payloads import Fault, Record, decode_number, decode_senml, looks_like_a_number
+from ingest.payloads import Form, decode_number, form_of
+from ingest.records import Decoded, Fault, Record
+from ingest.senml import decode_senml, decode_senml_cbor
 from store.entries import Reason
 
 LARGEST_PAYLOAD = 1024 * 1024  # bytes; a SenML pack of 20,000 records still fits
@@ -44,22 +46,13 @@ class Arrival:
         self._future_us = int(farm.wire.future_tolerance_s * MICROSECONDS_PER_SECOND)
         self._oldest_us = int(farm.wire.oldest_days * 86_400 * MICROSECONDS_PER_SECOND)
 
-    def read(self, topic: str, payload: bytes, arrived_us: int) -> Arrived:
+    def read(self, topic: str, payload: bytes, arrived_us: int, content_type: str | None = None) -> Arrived:
         """Return the readings of one message, and a fault for everything in it that cannot be one."""
         if len(payload) > LARGEST_PAYLOAD:
             return Arrived([], [Fault(
                 Reason.TOO_LARGE, "", f"{len(payload):,} bytes: send packs of at most {LARGEST_PAYLOAD:,} bytes"
             )])  # fmt: skip
-        name = self._by_topic.get(topic)
-        if name is not None:
-            records, faults = decode_number(payload, name)
-        elif looks_like_a_number(payload):
-            return Arrived([], [Fault(
-                Reason.UNKNOWN_TOPIC, "",
-                f"a bare number on a topic that no series names: add topic = {topic!r} to its series in farm.toml",
-            )])  # fmt: skip
-        else:
-            records, faults = decode_senml(payload, arrived_us)
+        records, faults = self._decoded(topic, payload, arrived_us, content_type)
         readings: list[Reading] = []
         for record in records:
             checked = self._checked(record, arrived_us)
@@ -68,6 +61,20 @@ class Arrival:
             else:
                 faults.append(checked)
         return Arrived(readings, faults)
+
+    def _decoded(self, topic: str, payload: bytes, arrived_us: int, content_type: str | None) -> Decoded:
+        name = self._by_topic.get(topic)
+        if name is not None:
+            return decode_number(payload, name)
+        form = form_of(payload, content_type)
+        if form is Form.SENML_CBOR:
+            return decode_senml_cbor(payload, arrived_us)
+        if form is Form.BARE_NUMBER:
+            return [], [Fault(
+                Reason.UNKNOWN_TOPIC, "",
+                f"a bare number on a topic that no series names: add topic = {topic!r} to its series in farm.toml",
+            )]  # fmt: skip
+        return decode_senml(payload, arrived_us)
 
     def _checked(self, record: Record, arrived_us: int) -> Reading | Fault:
         name, time_us, value, unit = record

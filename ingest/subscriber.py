@@ -19,7 +19,7 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from farm.readings import Reading, iso_time
 from ingest.arrival import Arrival
-from ingest.payloads import Fault
+from ingest.records import Fault
 from store.contract import ReadingStore, StoreUnavailable, StoreUnusable
 from store.entries import Reason, Reject
 from store.journal import Journal
@@ -58,6 +58,7 @@ class _Message(NamedTuple):
     topic: str
     payload: bytes
     arrived_us: int
+    content_type: str | None  # MQTT 5 only
 
 
 @dataclass
@@ -194,8 +195,15 @@ class Subscriber:
             self.counts.retained += 1
             client.ack(message.mid, message.qos)
             return
+        properties = message.properties
         one = _Message(
-            self._generation, message.mid, message.qos, message.topic, bytes(message.payload), self._now_us()
+            self._generation,
+            message.mid,
+            message.qos,
+            message.topic,
+            bytes(message.payload),
+            self._now_us(),
+            getattr(properties, "ContentType", None) if properties is not None else None,
         )
         while not self._stopping.is_set():
             try:
@@ -233,7 +241,9 @@ class Subscriber:
         """Return a message's readings; merge its faults into ``rejects``."""
         self.counts.messages += 1
         try:
-            readings, faults = self._arrival.read(message.topic, message.payload, message.arrived_us)
+            readings, faults = self._arrival.read(
+                message.topic, message.payload, message.arrived_us, message.content_type
+            )
         except Exception:
             logger.exception("a message on %s could not be read; it is kept among the rejects", message.topic)
             readings, faults = [], [Fault(Reason.MALFORMED, "", "this message upset Leafweather: please report it")]
