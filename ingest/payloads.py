@@ -17,6 +17,7 @@ class Form(StrEnum):
     SENML_JSON = "SenML JSON"
     SENML_CBOR = "SenML CBOR"
     BARE_NUMBER = "one bare number"
+    JSON_OBJECT = "a JSON object"
     OTHER = "none of these"
 
 
@@ -32,16 +33,19 @@ _NUMBER = re.compile(rb"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 _LONGEST_NUMBER = 40  # bytes
 
 
-def form_of(payload: bytes, content_type: str | None = None) -> Form:
-    """Return what a message is, by MQTT 5's content type where it names SenML, else by its first byte.
+def stated_form(content_type: str | None) -> Form | None:
+    """Return the form that MQTT 5's content type names; None where it names no SenML."""
+    if not content_type:
+        return None
+    return _BY_CONTENT_TYPE.get(content_type.partition(";")[0].strip().lower())
+
+
+def form_of(payload: bytes) -> Form:
+    """Return what a message is by its first byte.
 
     A JSON pack begins with ``[``, a CBOR pack with an array's head, 0x80 to 0x9f, which no JSON text
     and no UTF-8 text begins with (or with CBOR's own mark before it).
     """
-    if content_type:
-        stated = _BY_CONTENT_TYPE.get(content_type.partition(";")[0].strip().lower())
-        if stated is not None:
-            return stated
     first = payload[:1]
     if first == b"[":
         return Form.SENML_JSON
@@ -49,7 +53,7 @@ def form_of(payload: bytes, content_type: str | None = None) -> Form:
         return Form.SENML_CBOR
     if looks_like_a_number(payload):
         return Form.BARE_NUMBER
-    return Form.SENML_JSON if payload.lstrip()[:1] == b"[" else Form.OTHER
+    return {b"[": Form.SENML_JSON, b"{": Form.JSON_OBJECT}.get(payload.lstrip()[:1], Form.OTHER)
 
 
 def number_of(text: bytes) -> float | None:

@@ -6,7 +6,7 @@ import logging
 import queue
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -86,7 +86,7 @@ class Subscriber:
     def __init__(
         self,
         broker: Broker,
-        topic: str,
+        topics: Sequence[str],
         arrival: Arrival,
         farm: str,
         store: ReadingStore,
@@ -95,7 +95,7 @@ class Subscriber:
         now_us: Callable[[], int] = lambda: time.time_ns() // 1000,
         on_commit: Callable[[], None] = lambda: None,
     ) -> None:
-        self._broker, self._topic, self._arrival, self._farm = broker, topic, arrival, farm
+        self._broker, self._topics, self._arrival, self._farm = broker, topics, arrival, farm
         self._store, self._journal = store, journal
         self._now_us, self._on_commit = now_us, on_commit
         self._queue: queue.Queue[_Message] = queue.Queue(QUEUE_MESSAGES)
@@ -163,20 +163,23 @@ class Subscriber:
         self._generation += 1
         if self._broker.protocol_5:
             options = SubscribeOptions(qos=1, retainHandling=RETAINED_NOT_WANTED)
-            client.subscribe(self._topic, options=options)
+            client.subscribe([(topic, options) for topic in self._topics])
         else:
-            client.subscribe(self._topic, qos=1)
+            client.subscribe([(topic, 1) for topic in self._topics])
         self.trouble = "the broker has not confirmed our subscription yet"
 
     def _on_subscribe(
         self, _client: mqtt.Client, _userdata: object, _mid: int, reasons: list[ReasonCode], _properties: object
     ) -> None:
-        if any(reason.is_failure for reason in reasons):
-            self.trouble = f"the broker refuses our subscription to {self._topic}: {reasons[0]}"
+        refused = [f"{topic}: {one}" for topic, one in zip(self._topics, reasons, strict=False) if one.is_failure]
+        if refused:
+            self.trouble = f"the broker refuses our subscription to {'; '.join(refused)}"
             logger.warning("%s", self.trouble)
             return
         self.connected, self.trouble = True, None
-        logger.info("receiving %s from the broker at %s:%d", self._topic, self._broker.host, self._broker.port)
+        logger.info(
+            "receiving %s from the broker at %s:%d", ", ".join(self._topics), self._broker.host, self._broker.port
+        )
 
     def _on_connect_fail(self, _client: mqtt.Client, _userdata: object) -> None:
         self.trouble = f"no broker answers at {self._broker.host}:{self._broker.port}"

@@ -63,7 +63,7 @@ class Service:
             protocol_5=settings.mqtt_protocol == "5",
         )
         self.subscriber = Subscriber(
-            broker, farm.wire.topic, Arrival(farm), farm.name, self.store, self.journal, on_commit=self._called.set
+            broker, farm.topic_filters, Arrival(farm), farm.name, self.store, self.journal, on_commit=self._called.set
         )
         self._watching = threading.Thread(
             target=self.watch.run, args=(self._stopping, self._called), name="watch", daemon=True

@@ -32,7 +32,8 @@ ONLY_IN = {
     "sqlite3": {"store/"},
     "sqlalchemy": {"store/"},
     "alembic": {"store/"},
-    "typer": {"leafweather/cli.py"},
+    "typer": {"leafweather/cli.py", "leafweather/ingest_commands.py"},
+    "cbor2": {"ingest/senml.py"},
 }
 
 
