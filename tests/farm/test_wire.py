@@ -47,8 +47,15 @@ def test_a_farm_subscribes_to_its_topic_and_to_those_its_series_and_rules_name()
 
 @pytest.mark.parametrize(
     ("path", "steps"),
-    [("a", ("a",)), ("a.b[2].c-d", ("a", "b", 2, "c-d")), ("[0].x", (0, "x")), ("$", ()), ("$.a", ("a",)), ("a[1][2]", ("a", 1, 2))],
-)  # fmt: skip
+    [
+        ("a", ("a",)),
+        ("a.b[2].c-d", ("a", "b", 2, "c-d")),
+        ("[0].x", (0, "x")),
+        ("$", ()),
+        ("$.a", ("a",)),
+        ("a[1][2]", ("a", 1, 2)),
+    ],
+)
 def test_a_path_names_its_steps(path, steps):
     assert steps_of(path) == steps
 
@@ -74,19 +81,50 @@ GOOD_VALUES = 'values = [{ path = "t", name = "room/air_temperature" }]\n'
         ('topic = "a"\ntime = "t"\ntime_format = "min"\n' + GOOD_VALUES, 4, "wire.rules[0].time_format", ["iso8601"]),
         ('topic = "a"\ntime_format = "ms"\n' + GOOD_VALUES, 3, "wire.rules[0].time_format", ["time and time_format"]),
         ('topic = "b/{box}"\nparts = { bx = {} }\n' + GOOD_VALUES, 3, "wire.rules[0].parts.bx", ["did you mean box"]),
-        ('topic = "a"\n[[wire.rules.values]]\nname = "{box}/t"\n', 4, "wire.rules[0].values[0].name", ["{box}", "no named"]),
-        ('topic = "a"\n[[wire.rules.values]]\nname = "room/air_temprature"\n', 4, "wire.rules[0].values[0].name",
-         ["no series has on the wire", "did you mean room/air_temperature"]),
-        ('topic = "b/{z}"\n[[wire.rules.values]]\nname = "{z}/air_temperature"\nunit = "%RH"\n', 5,
-         "wire.rules[0].values[0].unit", ["degF"]),
-        ('topic = "a"\n[[wire.rules.values]]\nname = "yard-1"\nscale = 0\n', 5, "wire.rules[0].values[0].scale", ["other than 0"]),
-        ('topic = "a"\n[[wire.rules.values]]\nname = "yard-1"\npth = "x"\n', 5, "wire.rules[0].values[0].pth", ["did you mean path"]),
-        ('topic = "b/+/state"\n' + GOOD_VALUES + '[[wire.rules]]\ntopic = "b/x/+"\n' + GOOD_VALUES, 5, "wire.rules[1].topic",
-         ["overlaps 'b/+/state' of wire.rules[0].topic"]),
-        ('topic = "b/{x}"\n' + GOOD_VALUES + '[[wire.rules]]\ntopic = "b/{y}"\n' + GOOD_VALUES, 5, "wire.rules[1].topic",
-         ["wire.rules[0].topic again"]),
+        (
+            'topic = "a"\n[[wire.rules.values]]\nname = "{box}/t"\n',
+            4,
+            "wire.rules[0].values[0].name",
+            ["{box}", "no named"],
+        ),
+        (
+            'topic = "a"\n[[wire.rules.values]]\nname = "room/air_temprature"\n',
+            4,
+            "wire.rules[0].values[0].name",
+            ["no series has on the wire", "did you mean room/air_temperature"],
+        ),
+        (
+            'topic = "b/{z}"\n[[wire.rules.values]]\nname = "{z}/air_temperature"\nunit = "%RH"\n',
+            5,
+            "wire.rules[0].values[0].unit",
+            ["degF"],
+        ),
+        (
+            'topic = "a"\n[[wire.rules.values]]\nname = "yard-1"\nscale = 0\n',
+            5,
+            "wire.rules[0].values[0].scale",
+            ["other than 0"],
+        ),
+        (
+            'topic = "a"\n[[wire.rules.values]]\nname = "yard-1"\npth = "x"\n',
+            5,
+            "wire.rules[0].values[0].pth",
+            ["did you mean path"],
+        ),
+        (
+            'topic = "b/+/state"\n' + GOOD_VALUES + '[[wire.rules]]\ntopic = "b/x/+"\n' + GOOD_VALUES,
+            5,
+            "wire.rules[1].topic",
+            ["overlaps 'b/+/state' of wire.rules[0].topic"],
+        ),
+        (
+            'topic = "b/{x}"\n' + GOOD_VALUES + '[[wire.rules]]\ntopic = "b/{y}"\n' + GOOD_VALUES,
+            5,
+            "wire.rules[1].topic",
+            ["wire.rules[0].topic again"],
+        ),
     ],
-)  # fmt: skip
+)
 def test_a_mistake_in_a_rule_is_told_on_its_line(rule, line, key, words):
     farm, mistakes = check_text(HEAD + rule + SMALL_FARM)
     assert farm is None
@@ -113,10 +151,14 @@ wire = "probe-9"
         ('wire = "old"\nsince = 2026-03-02\nuntil = 2026-03-01', "until", ["after since"]),
         ('wire = "yard-1"', "wire", ["without an end", "series[5]"]),
         ('wire = "old"\nunit = "%RH"', "unit", ["degF"]),
-        ('wire = "old"\nuntil = 2026-03-01\n[[series.was]]\nwire = "old"\nsince = 2026-02-01', "wire", ["was[0] has it too"]),
+        (
+            'wire = "old"\nuntil = 2026-03-01\n[[series.was]]\nwire = "old"\nsince = 2026-02-01',
+            "wire",
+            ["was[0] has it too"],
+        ),
         ('wire = ""', "wire", ["at least 1"]),
     ],
-)  # fmt: skip
+)
 def test_a_former_name_that_cannot_be_is_told(was, key, words):
     farm, [mistake] = check_text(f"{FORMER}[[series.was]]\n{was}\n")
     assert farm is None
@@ -125,7 +167,10 @@ def test_a_former_name_that_cannot_be_is_told(was, key, words):
 
 
 def test_former_names_that_follow_one_another_are_good():
-    was = '[[series.was]]\nwire = "old"\nuntil = 2026-03-01\n[[series.was]]\nwire = "old"\nsince = 2026-03-01T00:00:00\nuntil = 2026-03-05T00:00:00Z\n'
+    was = (
+        '[[series.was]]\nwire = "old"\nuntil = 2026-03-01\n'
+        '[[series.was]]\nwire = "old"\nsince = 2026-03-01T00:00:00\nuntil = 2026-03-05T00:00:00Z\n'
+    )
     farm, mistakes = check_text(FORMER + was)
     assert mistakes == []
     assert len(farm.series[-1].was) == 2

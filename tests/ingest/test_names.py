@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
 
 from farm.check import check_text
@@ -58,8 +60,9 @@ def test_the_readings_own_time_decides_whose_a_name_was(farm, name, time_us, key
 
 def test_late_readings_go_where_they_belong_whatever_came_before(farm):
     arrival = Arrival(farm)
-    payload = (f'[{{"n":"probe-9","t":{CHANGE_US / 1e6 + 60},"v":21}},{{"n":"probe-9","t":{CHANGE_US / 1e6 - 60},"v":294}},'
-               f'{{"n":"probe-9","t":{CHANGE_US / 1e6 + 61},"v":21}}]').encode()  # fmt: skip
+    change_s = CHANGE_US / 1e6
+    pack = [{"n": "probe-9", "t": change_s + ago, "v": value} for ago, value in ((60, 21), (-60, 294), (61, 21))]
+    payload = json.dumps(pack).encode()
     readings, _ = arrival.read("t", payload, CHANGE_US + 3_600_000_000)
     assert [one.series.zone for one in readings] == ["outdoors", "row", "outdoors"]
 

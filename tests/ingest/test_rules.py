@@ -151,11 +151,12 @@ def test_the_first_rule_that_fits_is_the_one_and_topics_are_remembered_in_bounde
     assert rules.recipe_for("boxes/1/x").takes[1].name == "1/relative_humidity"
 
 
+_KEYS = st.sampled_from(["ts", "data", "rh", "probes", "temp"])
 _JSON = st.recursive(
     st.none() | st.booleans() | st.floats() | st.integers() | st.text(max_size=6),
-    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.sampled_from(["ts", "data", "rh", "probes", "temp"]), inner),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(_KEYS, inner),
     max_leaves=10,
-)  # fmt: skip
+)
 
 
 @given(st.binary(max_size=60) | _JSON.map(lambda value: json.dumps(value).encode()))
