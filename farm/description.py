@@ -214,6 +214,12 @@ class Farm(Described):
         """Every described series under its identity."""
         return {Series(self.name, one.zone, one.quantity, one.sensor): one for one in self.series}
 
+    def has_on_the_wire(self, name: str, topic: str) -> bool:
+        """Whether a wire name, or where it is empty a topic of bare numbers, belongs to a series."""
+        if name == "":
+            return any(one.topic == topic for one in self.series)
+        return any(name == one.wire_name or any(name == was.wire for was in one.was) for one in self.series)
+
     @property
     def topic_filters(self) -> list[str]:
         """The MQTT topic filters that bring all of this farm's messages, each once."""

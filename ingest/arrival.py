@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import NamedTuple, TypeAlias
 
 from farm.description import Farm
@@ -81,7 +82,7 @@ class Arrival:
             return decode_number(payload, source.name)
         if source is Form.BARE_NUMBER:
             detail = f"a bare number on a topic that no series names: add topic = {topic!r} to its series in farm.toml"
-            return [], [Fault(Reason.UNKNOWN_TOPIC, "", detail)]
+            return [], [Fault(Reason.UNKNOWN_TOPIC, "", detail, float(payload))]
         if source is Form.JSON_OBJECT:
             detail = "a JSON object: send a list of SenML records, [{…}], or add a [[wire.rules]] for its topic"
             return [], [Fault(Reason.MALFORMED, "", detail)]
@@ -92,7 +93,7 @@ class Arrival:
         name, time_us, value, unit = record
         route = self.names.route(name, unit, arrived_us if time_us is None else time_us)
         if isinstance(route, Fault):
-            return route
+            return replace(route, value=value, unit=unit)
         value = value * route.conversion.scale + route.conversion.offset
         if not route.low <= value <= route.high:
             inside = route.series.registered.unit

@@ -8,7 +8,7 @@ import threading
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from typing import TypeVar
 
 import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
@@ -17,14 +17,15 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
-from farm.readings import Reading, iso_time
 from ingest.arrival import Arrival
+from ingest.batch import Batch, Message
 from ingest.records import Fault
 from store.contract import ReadingStore, StoreUnavailable, StoreUnusable
-from store.entries import Reason, Reject
+from store.entries import Reason
 from store.journal import Journal
 
 logger = logging.getLogger(__name__)
+T = TypeVar("T")
 
 BATCH_MESSAGES = 500
 BATCH_READINGS = 20_000
@@ -34,8 +35,6 @@ LINGER_S = 0.05  # how long a batch waits for company
 SESSION_EXPIRY_S = 7 * 24 * 3600
 KEEPALIVE_S = 60
 RETRY_S = 2.0  # between attempts on a store that is unavailable
-LONGEST_RAW = 512  # bytes of a refused message that are kept
-LONGEST_NAME = 200
 RETAINED_NOT_WANTED = 2  # MQTT 5, 3.8.3.1: do not send retained messages when subscribing
 
 
@@ -51,21 +50,12 @@ class Broker:
     protocol_5: bool = True
 
 
-class _Message(NamedTuple):
-    generation: int  # of the connection it came by: an acknowledgement must not cross connections
-    mid: int
-    qos: int
-    topic: str
-    payload: bytes
-    arrived_us: int
-    content_type: str | None  # MQTT 5 only
-
-
 @dataclass
 class IngestCounts:
     """What has arrived since the service started, and what became of it."""
 
     messages: int = 0
+    committed: int = 0  # messages dealt with: everything that follows from them is durable
     retained: int = 0
     readings: int = 0
     duplicates: int = 0
@@ -98,7 +88,7 @@ class Subscriber:
         self._broker, self._topics, self._arrival, self._farm = broker, topics, arrival, farm
         self._store, self._journal = store, journal
         self._now_us, self._on_commit = now_us, on_commit
-        self._queue: queue.Queue[_Message] = queue.Queue(QUEUE_MESSAGES)
+        self._queue: queue.Queue[Message] = queue.Queue(QUEUE_MESSAGES)
         self._stopping = threading.Event()
         self._generation = 0
         self._worker = threading.Thread(target=self._work, name="ingest", daemon=True)
@@ -199,7 +189,7 @@ class Subscriber:
             client.ack(message.mid, message.qos)
             return
         properties = message.properties
-        one = _Message(
+        one = Message(
             self._generation,
             message.mid,
             message.qos,
@@ -223,25 +213,24 @@ class Subscriber:
                 first = self._queue.get(timeout=0.2)
             except queue.Empty:
                 continue
-            if not self._stored(*self._batch(first)):
+            if not self._stored(self._batch(first)):
                 return  # stopping while the store is unavailable: what is not acknowledged comes again
 
-    def _batch(self, first: _Message) -> tuple[list[_Message], list[Reading], list[Reject]]:
+    def _batch(self, first: Message) -> Batch:
         """Return the first message and what came shortly after it, with all that they hold."""
-        rejects: dict[tuple[Reason, str, str], Reject] = {}
-        messages, readings = [first], list(self._read(first, rejects))
+        batch = Batch()
+        self._read(first, batch)
         deadline = time.monotonic() + LINGER_S
-        while len(messages) < BATCH_MESSAGES and len(readings) < BATCH_READINGS:
+        while len(batch.messages) < BATCH_MESSAGES and len(batch.readings) < BATCH_READINGS:
             try:
                 message = self._queue.get(timeout=max(0.0, deadline - time.monotonic()))
             except queue.Empty:
                 break
-            messages.append(message)
-            readings += self._read(message, rejects)
-        return messages, readings, list(rejects.values())
+            self._read(message, batch)
+        return batch
 
-    def _read(self, message: _Message, rejects: dict[tuple[Reason, str, str], Reject]) -> list[Reading]:
-        """Return a message's readings; merge its faults into ``rejects``."""
+    def _read(self, message: Message, batch: Batch) -> None:
+        """Read a message into a batch."""
         self.counts.messages += 1
         try:
             readings, faults = self._arrival.read(
@@ -250,68 +239,46 @@ class Subscriber:
         except Exception:
             logger.exception("a message on %s could not be read; it is kept among the rejects", message.topic)
             readings, faults = [], [Fault(Reason.MALFORMED, "", "this message upset Leafweather: please report it")]
-        for fault in faults:
-            self._reject(rejects, message.topic, message.payload, message.arrived_us, fault)
-        return readings
+        batch.add(message, readings, faults)
 
-    def _reject(
-        self,
-        rejects: dict[tuple[Reason, str, str], Reject],
-        topic: str,
-        payload: bytes,
-        at_us: int,
-        fault: Fault,
-    ) -> None:
-        """Merge one fault into the batch's rejects: the newest stands as the sample, all are counted."""
-        topic, name = topic[:LONGEST_NAME], fault.name[:LONGEST_NAME]
-        before = rejects.get((fault.reason, topic, name))
-        rejects[fault.reason, topic, name] = Reject(
-            reason=fault.reason,
-            topic=topic,
-            name=name,
-            detail=fault.detail,
-            raw=payload[:LONGEST_RAW],
-            first_us=before.first_us if before else at_us,
-            last_us=at_us,
-            count=before.count + 1 if before else 1,
-        )
-
-    def _stored(self, messages: list[_Message], readings: list[Reading], rejects: list[Reject]) -> bool:
+    def _stored(self, batch: Batch) -> bool:
         """Make a batch durable and acknowledge it; False if told to stop before the store would take it."""
-        while True:
-            try:
-                appended = self._store.append(readings)
-                conflicts = self._conflicts(appended.conflicting, messages[-1].arrived_us)
-                if rejects or conflicts:
-                    self._journal.add_rejects(self._farm, [*rejects, *conflicts])
-                break
-            except (StoreUnavailable, StoreUnusable) as error:
-                if self.counts.waiting_for_store is None:
-                    logger.warning("nothing is acknowledged until the store works again: %s", error)
-                self.counts.waiting_for_store = str(error)
-                if self._stopping.wait(RETRY_S):
-                    return False
+        appended = self._patiently(lambda: self._store.append(batch.readings))
+        if appended is None:
+            return False
+        batch.refuse_conflicts(list(appended.conflicting), batch.messages[-1].arrived_us)
+        if self._patiently(lambda: self._noted(batch)) is None:
+            return False
         if self.counts.waiting_for_store is not None:
             logger.info("the store works again")
             self.counts.waiting_for_store = None
+        self.counts.committed += len(batch.messages)
         self.counts.readings += appended.stored
         self.counts.duplicates += appended.duplicate
         self.counts.conflicts += len(appended.conflicting)
-        self.counts.rejected += sum(reject.count for reject in rejects)
+        self.counts.rejected += sum(one.count for one in batch.rejects) - len(appended.conflicting)
         self.counts.last_commit_us = self._now_us()
-        for message in messages:
+        for message in batch.messages:
             if message.generation == self._generation:
                 self._client.ack(message.mid, message.qos)
         if appended.stored:
             self._on_commit()
         return True
 
-    def _conflicts(self, conflicting: tuple[Reading, ...], at_us: int) -> list[Reject]:
-        """Return rejects for readings whose series and time already hold something else."""
-        rejects: dict[tuple[Reason, str, str], Reject] = {}
-        for reading in conflicting:
-            name = reading.series.key
-            text = f"{reading.value:g} at {iso_time(reading.time_us)}"
-            detail = f"{text}: another value is stored for this time and stays; do two devices share the name?"
-            self._reject(rejects, "", text.encode(), at_us, Fault(Reason.CONFLICT, name, detail))
-        return list(rejects.values())
+    def _noted(self, batch: Batch) -> bool:
+        if rejects := batch.rejects:
+            self._journal.add_rejects(self._farm, rejects)
+            self._journal.add_unknown_names(self._farm, batch.unknown_names)
+        return True
+
+    def _patiently(self, write: Callable[[], T]) -> T | None:
+        """Return what a write returns, once the store takes it; None if told to stop before."""
+        while True:
+            try:
+                return write()
+            except (StoreUnavailable, StoreUnusable) as error:
+                if self.counts.waiting_for_store is None:
+                    logger.warning("nothing is acknowledged until the store works again: %s", error)
+                self.counts.waiting_for_store = str(error)
+                if self._stopping.wait(RETRY_S):
+                    return None

@@ -63,6 +63,35 @@ def try_(
     raise typer.Exit(DONE if trial.all_taken else REFUSED)
 
 
+@ingest_app.command(epilog="Example: leafweather ingest unknown farm.toml --data /var/lib/leafweather")
+def unknown(
+    file: FarmFile,
+    data: Annotated[Path, typer.Option(help="folder for readings and journal")] = Path("leafweather-data"),
+) -> None:
+    """Show the wire names that nobody has described, with a draft of each for farm.toml."""
+    from farm.suggestion import suggested_series
+    from store.contract import StoreUnavailable, StoreUnusable
+    from store.journal import Journal
+
+    try:
+        farm = read_description(file).farm
+        if not (data / "journal.sqlite").is_file():
+            _stop(f"{data} holds no journal: name the folder that the service was started with, with --data")
+        with Journal(f"sqlite:///{(data / 'journal.sqlite').resolve()}") as journal:
+            names = [one for one in journal.unknown_names(farm.name) if not farm.has_on_the_wire(one.name, one.topic)]
+    except (DescriptionError, StoreUnavailable, StoreUnusable) as error:
+        _stop(str(error))
+    for one in names:
+        newest = f"last {one.value:g} {one.unit or '(no unit)'} at {iso_time(one.last_us)}"
+        if one.name or one.topic:
+            typer.echo(f"# {one.name or 'a bare number'} on {one.topic}: {one.count:,} times, {newest}")
+            typer.echo(suggested_series(farm, one.name, one.topic, one.unit))
+        else:
+            typer.echo(f"# further names, not kept apart: {one.count:,} times, {newest}")
+    if not names:
+        typer.echo("# no unknown names: everything that came is described")
+
+
 def _message(payload: str) -> bytes:
     if payload == "-":
         return sys.stdin.buffer.read()

@@ -8,7 +8,10 @@ import cbor2
 import pytest
 from typer.testing import CliRunner
 
+from farm.check import check_text
 from leafweather.cli import app
+from store.entries import UnknownName
+from store.journal import Journal
 from tests.conftest import SMALL_FARM
 
 AT = "2026-03-01T12:00:00Z"
@@ -96,3 +99,25 @@ def test_a_bad_call_is_2_with_one_message(call, change, words):
     assert done.exit_code == 2
     assert words in done.stderr
     assert "Traceback" not in done.stderr
+
+
+def test_unknown_names_come_with_a_draft_and_those_described_since_are_left_out(tmp_path):
+    file, data = tmp_path / "farm.toml", tmp_path / "data"
+    file.write_text(SMALL_FARM)
+    data.mkdir()
+    call = ["ingest", "unknown", str(file), "--data", str(data)]
+    done = CliRunner().invoke(app, call)
+    assert (done.exit_code, "holds no journal" in done.stderr, list(data.iterdir())) == (2, True, [])
+    with Journal(f"sqlite:///{data}/journal.sqlite") as journal:
+        names = [
+            UnknownName("row/temp", "leafweather/a", 20.5, "Cel", 1, 2, 1200),
+            UnknownName("", "", 3, None, 1, 2, 9),
+        ]
+        journal.add_unknown_names("testfarm", [*names, UnknownName("yard-1", "leafweather/a", 20.5, "Cel", 1, 2)])
+    done = CliRunner().invoke(app, call)
+    assert done.exit_code == 0, done.output
+    assert "# row/temp on leafweather/a: 1,200 times, last 20.5 Cel" in done.stdout
+    assert "further names, not kept apart: 9 times" in done.stdout
+    assert "yard-1" not in done.stdout
+    farm, mistakes = check_text(SMALL_FARM + done.stdout)
+    assert (mistakes, farm.series[-1].wire) == ([], "row/temp")
