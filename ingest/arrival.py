@@ -15,6 +15,7 @@ from ingest.rules import Recipe, Rules, decode_by_rule
 from ingest.senml import decode_senml, decode_senml_cbor
 from store.entries import Reason
 
+NOT_EVALUATED = int(Flag.NOT_EVALUATED)
 LARGEST_PAYLOAD = 1024 * 1024  # bytes; a SenML pack of 20,000 records still fits
 
 
@@ -48,7 +49,19 @@ class Arrival:
         """Return the readings of one message, and a fault for everything in it that cannot be one."""
         records, faults = self.decoded(topic, payload, arrived_us, content_type)
         readings: list[Reading] = []
+        routes, earliest_us, latest_us = self.names.undated, arrived_us - self._oldest_us, arrived_us + self._future_us
         for record in records:
+            # What nearly every record is comes first and without a call: it takes half the time that way.
+            name, time_us, value, unit = record
+            route = routes.get((name, unit))
+            if route is not None:
+                series, scale, offset, low, high, _ = route
+                value = value * scale + offset
+                if time_us is None:
+                    time_us = arrived_us
+                if low <= value <= high and earliest_us <= time_us <= latest_us:
+                    readings.append(Reading(series, time_us, value, NOT_EVALUATED))
+                    continue
             checked = self.checked(record, arrived_us)
             if isinstance(checked, Reading):
                 readings.append(checked)
@@ -94,7 +107,7 @@ class Arrival:
         route = self.names.route(name, unit, arrived_us if time_us is None else time_us)
         if isinstance(route, Fault):
             return replace(route, value=value, unit=unit)
-        value = value * route.conversion.scale + route.conversion.offset
+        value = value * route.scale + route.offset
         if not route.low <= value <= route.high:
             inside = route.series.registered.unit
             return Fault(
@@ -113,4 +126,4 @@ class Arrival:
                 name,
                 f"time {iso_time(time_us)}: set the device's clock, or raise oldest_days under [wire] in farm.toml",
             )
-        return Reading(route.series, time_us, value, Flag.NOT_EVALUATED)
+        return Reading(route.series, time_us, value, NOT_EVALUATED)

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from farm.description import DescribedSeries, Farm
 from farm.readings import Series, iso_time, microseconds
-from farm.units import SAME, Conversion, accepted_units, conversion_to
+from farm.units import SAME, accepted_units, conversion_to
 from ingest.records import Fault
 from store.entries import Reason
 
@@ -19,11 +19,13 @@ _CACHED_NAMES = 50_000
 class Route(NamedTuple):
     """How records of one wire name and unit become readings of one series.
 
-    ``sent_unit`` is the unit they are taken to be in.
+    The value inside is what was sent times ``scale`` plus ``offset``, and must lie between ``low`` and
+    ``high``; ``sent_unit`` is the unit it is taken to have come in.
     """
 
     series: Series
-    conversion: Conversion
+    scale: float
+    offset: float
     low: float
     high: float
     sent_unit: str
@@ -62,6 +64,7 @@ class Names:
             past = self._owners[one.wire_name]
             since = max((owner.until_us for owner in past), default=-math.inf)
             past.append(_Owner(series, one, one.unit, since, math.inf))
+        self.undated: dict[tuple[str, str | None], Route] = {}  # those met so far that hold at any time
         self._routes: OrderedDict[tuple[str, str | None], Route | Fault | list[Dated]] = OrderedDict()
 
     def route(self, name: str, unit: str | None, time_us: int) -> Route | Fault:
@@ -76,6 +79,8 @@ class Names:
         found = self._routes.get((name, unit))
         if found is None:
             found = self._routes[name, unit] = self._found(name, unit)
+            if isinstance(found, Route):
+                self.undated[name, unit] = found
             if len(self._routes) > _CACHED_NAMES:
                 self._routes.popitem(last=False)
         return found
@@ -100,7 +105,7 @@ def _route(name: str, unit: str | None, owner: _Owner) -> Route | Fault:
     conversion = SAME if sent is None else conversion_to(inside, sent)
     if conversion is None:
         return Fault(Reason.WRONG_UNIT, name, f"unit {sent!r}: send one of {', '.join(accepted_units(inside))}")
-    return Route(owner.series, conversion, *owner.described.limits, sent or inside)
+    return Route(owner.series, *conversion, *owner.described.limits, sent or inside)
 
 
 def _span(owner: _Owner) -> str:

@@ -8,8 +8,9 @@ from typing import NamedTuple
 from farm.description import Farm
 from farm.readings import Reading
 from farm.topics import covers
-from farm.units import SAME, Conversion
+from farm.units import SAME
 from ingest.arrival import Arrival, BareNumber, Source
+from ingest.names import Route
 from ingest.payloads import stated_form
 from ingest.records import Fault, Record
 from ingest.rules import Recipe
@@ -69,7 +70,7 @@ def _step(arrival: Arrival, record: Record, arrived_us: int) -> Step:
     sent = "sent" if record.unit is not None else "not sent, taken as"
     why = [
         f"the name {record.name} is the series {route.series.key}",
-        f"unit {sent} {route.sent_unit}{_conversion(route.conversion, inside)}",
+        f"unit {sent} {route.sent_unit}{_conversion(route, inside)}",
     ]
     if isinstance(outcome, Reading):
         why.append(f"inside its range of {route.low:g} to {route.high:g} {inside}")
@@ -77,7 +78,7 @@ def _step(arrival: Arrival, record: Record, arrived_us: int) -> Step:
     return Step(record, outcome, why)
 
 
-def _conversion(conversion: Conversion, inside: str) -> str:
-    if conversion == SAME:
+def _conversion(route: Route, inside: str) -> str:
+    if (route.scale, route.offset) == SAME:
         return f", kept in {inside}"
-    return f", × {conversion.scale:g} + {conversion.offset:g} is {inside}"
+    return f", × {route.scale:g} + {route.offset:g} is {inside}"
