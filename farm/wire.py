@@ -10,6 +10,8 @@ from farm.json_paths import steps_of
 from farm.model import Described
 from farm.topics import checked_pattern
 
+DEFAULT_MOST_PER_MINUTE = 6000  # messages a topic, 100 a second; our choice, no source
+
 
 def _path(text: str) -> str:
     steps_of(text)
@@ -56,4 +58,7 @@ class Wire(Described):
     topic: str = Field("leafweather/#", min_length=1, description="topic filter of this farm's messages")
     future_tolerance_s: float = Field(300.0, ge=0, description="a reading further ahead than this is refused")
     oldest_days: float = Field(3660.0, gt=0, description="a reading older than this is refused")
+    most_messages_per_minute: int = Field(
+        DEFAULT_MOST_PER_MINUTE, gt=0, description="a topic with more is told; its messages are stored all the same"
+    )
     rules: list[Rule] = Field(default_factory=list, description="for devices that send JSON of their own form")

@@ -19,8 +19,10 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
+from farm.wire import DEFAULT_MOST_PER_MINUTE
 from ingest.arrival import Arrival
 from ingest.batch import Batch, Message
+from ingest.counts import IngestCounts, TopicCounts
 from ingest.records import Fault
 from store.contract import ReadingStore, StoreUnavailable, StoreUnusable
 from store.entries import Reason
@@ -54,21 +56,6 @@ class Broker:
     protocol_5: bool = True
 
 
-@dataclass
-class IngestCounts:
-    """What has arrived since the service started, and what became of it."""
-
-    messages: int = 0
-    committed: int = 0  # messages dealt with: everything that follows from them is durable
-    retained: int = 0
-    readings: int = 0
-    duplicates: int = 0
-    conflicts: int = 0
-    rejected: int = 0
-    last_commit_us: int | None = None
-    waiting_for_store: str | None = None
-
-
 class Subscriber:
     """Receives a farm's messages and stores their readings, losing none and storing none twice.
 
@@ -88,6 +75,7 @@ class Subscriber:
         *,
         now_us: Callable[[], int] = lambda: time.time_ns() // 1000,
         on_commit: Callable[[], None] = lambda: None,
+        most_per_minute: int = DEFAULT_MOST_PER_MINUTE,
     ) -> None:
         self._broker, self._topics, self._arrival, self._farm = broker, topics, arrival, farm
         self._store, self._journal = store, journal
@@ -99,6 +87,7 @@ class Subscriber:
         self._worker = threading.Thread(target=self._work, name="ingest", daemon=True)
         self._client = self._made_client()
         self.counts = IngestCounts()
+        self.topics = TopicCounts(most_per_minute)
         self.connected = False
         self.trouble: str | None = "not connected yet"
 
@@ -264,6 +253,7 @@ class Subscriber:
             logger.exception("a message on %s could not be read; it is kept among the rejects", message.topic)
             readings, faults = [], [Fault(Reason.MALFORMED, "", "this message upset Leafweather: please report it")]
         batch.add(message, readings, faults)
+        self.topics.note(message.topic, len(message.payload), len(readings), len(faults), message.arrived_us)
 
     def _stored(self, batch: Batch) -> bool:
         """Make a batch durable and acknowledge it; False if told to stop before the store would take it."""
