@@ -11,7 +11,7 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.responses import Response
 from starlette.staticfiles import StaticFiles
 
-from api import problems, routes_farm, routes_journal, routes_readings
+from api import metrics, problems, routes_farm, routes_journal, routes_readings
 from api.guard import Guard
 from api.house import House
 from api.problems import PREFIX, ProblemDetails, only_known_parameters
@@ -59,6 +59,7 @@ def create_app(house: House) -> FastAPI:
     for part in (routes_farm, routes_readings, routes_journal):
         api.include_router(part.router)
     app.include_router(api)
+    app.include_router(metrics.router)
     _serve_page(app)
     openapi = _with_problems(app.openapi())  # once every address is there: it is kept from then on
     app.state.query_parameters = _query_parameters(openapi)

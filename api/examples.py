@@ -202,6 +202,20 @@ EXAMPLES: dict[str, dict[str, Any]] = {
             }
         ],
     },
+    "unknown": {
+        "unknown": [
+            {
+                "name": "row-1/humidity",
+                "topic": "leafweather/demo/row-1",
+                "value": 87.2,
+                "unit": "%RH",
+                "first": "2026-02-27T08:00:00Z",
+                "last": "2026-03-01T04:42:00Z",
+                "count": 412,
+                "suggestion": '[[series]]\nzone = "row-1"\nquantity = "relative_humidity"\nwire = "row-1/humidity"\n',
+            }
+        ]
+    },
     "health": {"status": "ok"},
 }
 

@@ -18,7 +18,10 @@ from store.journal import Journal
 
 @dataclass(frozen=True)
 class House:
-    """One farm and where its readings and journal are; ``clock`` tells now in microseconds UTC."""
+    """One farm and where its readings and journal are.
+
+    ``clock`` tells now in microseconds UTC, ``topics`` what came on each topic since the start.
+    """
 
     farm: Farm
     description_hash: str
@@ -26,6 +29,7 @@ class House:
     journal: Journal
     health: Callable[[], dict[str, Any]]
     clock: Callable[[], int]
+    topics: Callable[[], list[dict[str, Any]]] = list
 
     def known(self) -> dict[str, Known]:
         """Return every series that holds readings, under its key."""

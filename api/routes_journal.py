@@ -12,6 +12,7 @@ from api.house import House, TheHouse
 from api.problems import Problem
 from api.spans import AskedOpenSpan
 from farm.readings import MICROSECONDS_PER_SECOND, instant, iso_time
+from farm.suggestion import suggested_series
 from store.entries import ExcursionEntry
 
 router = APIRouter(tags=["journal"])
@@ -85,6 +86,35 @@ def rejects(
             )
             for one in house.journal.rejects(house.farm.name, limit=limit)
         ],
+    )
+
+
+@router.get("/unknown", responses=examples.of("unknown"))
+def unknown_names(
+    house: TheHouse, limit: Annotated[int, Query(ge=1, le=1000, description="at most so many rows")] = 200
+) -> schemas.UnknownAnswer:
+    """Tell the wire names that nobody has described, with a draft of each for farm.toml."""
+    found = [
+        one
+        for one in house.journal.unknown_names(house.farm.name)
+        if not house.farm.has_on_the_wire(one.name, one.topic)
+    ]
+    return schemas.UnknownAnswer(
+        unknown=[
+            schemas.UnknownRow(
+                name=one.name,
+                topic=one.topic,
+                value=schemas.finite(one.value),
+                unit=one.unit,
+                first=instant(one.first_us),
+                last=instant(one.last_us),
+                count=one.count,
+                suggestion=suggested_series(house.farm, one.name, one.topic, one.unit)
+                if one.name or one.topic
+                else None,
+            )
+            for one in found[:limit]
+        ]
     )
 
 

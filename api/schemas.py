@@ -250,6 +250,25 @@ class RejectsAnswer(BaseModel):
     rejects: list[RejectAnswer]
 
 
+class UnknownRow(BaseModel):
+    """Records under one wire name that nobody has described."""
+
+    name: str = Field(description="wire name; empty for bare numbers, which only their topic names")
+    topic: str = Field(description="both empty: those beyond the number that is kept apart")
+    value: float | None = Field(description="newest, in the unit it came in")
+    unit: str | None = Field(description="null where none was sent")
+    first: datetime
+    last: datetime
+    count: int
+    suggestion: str | None = Field(description="a [[series]] block to start from, for farm.toml")
+
+
+class UnknownAnswer(BaseModel):
+    """Names that nobody has described, the most frequent first."""
+
+    unknown: list[UnknownRow]
+
+
 class HealthAnswer(BaseModel):
     """Whether the house can do its work; the same body with 503 when it cannot."""
 

@@ -1,7 +1,8 @@
 """Durable ingest against a subscriber that throws everything away, through a real Mosquitto.
 
-Both empty the same kind of queue: messages that the broker kept for a session while it was away, so
-that no publisher competes for the processor. They take turns; the median ratio counts.
+Both drain an offline queue: messages that the broker kept for a session while it was away, so that no
+publisher competes for the processor. They take turns; the median ratio counts. Before that, how fast
+each form of payload is decoded and checked, without broker or store.
 
     python bench/ingest.py [--quick]
 """
@@ -9,6 +10,7 @@ that no publisher competes for the processor. They take turns; the median ratio 
 from __future__ import annotations
 
 import argparse
+import gc
 import json
 import statistics
 import sys
@@ -17,6 +19,7 @@ import threading
 import time
 from pathlib import Path
 
+import cbor2
 import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 from paho.mqtt.packettypes import PacketTypes
@@ -27,7 +30,7 @@ sys.path[0] = str(Path(__file__).resolve().parent.parent)
 
 from farm.check import check_text
 from ingest.arrival import Arrival
-from ingest.subscriber import KEEPALIVE_S, RECEIVE_MAXIMUM, SESSION_EXPIRY_S, Broker, Subscriber
+from ingest.subscriber import GC_THRESHOLD, KEEPALIVE_S, RECEIVE_MAXIMUM, SESSION_EXPIRY_S, Broker, Subscriber
 from leafweather.broker import DemoBroker
 from store.embedded import EmbeddedStore
 from store.journal import Journal
@@ -36,15 +39,16 @@ SERIES = 60
 RECORDS_A_PACK = 100
 ROUNDS = 3
 BASE_S = 1_772_366_400  # 2026-03-01T12:00:00Z
+NOW_US = (BASE_S + 10**6) * 1_000_000  # later than any of the messages
 
 
-def bench_farm():
+def bench_farm(more: str = ""):
     text = (
         '[farm]\nname = "bench"\ntitle = "Bench"\ntimezone = "UTC"\n[zones.room]\nkind = "room_air"\nlabel = "Room"\n'
     )
     for n in range(SERIES):
         text += f'[[series]]\nzone = "room"\nquantity = "air_temperature"\nsensor = "s{n}"\n'
-    farm, mistakes = check_text(text)
+    farm, mistakes = check_text(text + more)
     assert farm is not None, mistakes
     return farm
 
@@ -128,14 +132,14 @@ def durable(port: int, name: str, messages: int, readings: int, folder: Path) ->
         arrival = Arrival(farm)
         read = arrival.read
 
-        def timed(topic: str, payload: bytes, at_us: int):
+        def timed(*message):
             if not first:
                 first.append(time.perf_counter())
-            return read(topic, payload, at_us)
+            return read(*message)
 
         arrival.read = timed
         broker = Broker("127.0.0.1", port, client_id=name)
-        subscriber = Subscriber(broker, f"bench/{name}", arrival, farm.name, store, journal)
+        subscriber = Subscriber(broker, [f"bench/{name}"], arrival, farm.name, store, journal)
         subscriber.start()
         deadline = time.monotonic() + 120
         while subscriber.counts.readings < readings:
@@ -167,10 +171,52 @@ def measure(port: int, kind: str, payloads: list[bytes], per_message: int, folde
     return statistics.median(ratios), statistics.median(speeds)
 
 
+RULE = """
+[[wire.rules]]
+topic = "boxes/{sensor}"
+time = "ts"
+time_format = "ms"
+[[wire.rules.values]]
+path = "data.temp"
+name = "room/air_temperature/{sensor}"
+"""
+
+
+def decoding(quick: bool) -> list[tuple[str, float]]:
+    """Return how many readings a second each form of payload yields, decoded and checked."""
+    packs = [pack(n) for n in range(500 if quick else 5_000)]
+    labels = {"bn": -2, "bt": -3, "n": 0, "t": 6, "v": 2}
+    cbor_packs = [cbor2.dumps([{labels[k]: v for k, v in one.items()} for one in json.loads(each)]) for each in packs]
+    singles = [single(n) for n in range(len(packs) * 20)]
+    objects = [
+        f'{{"ts":{(BASE_S + n) * 1000},"data":{{"temp":{20 + n % 97 / 10}}}}}'.encode() for n in range(len(singles))
+    ]
+    forms = [
+        ("senml_json_pack", "bench/x", packs),
+        ("senml_cbor_pack", "bench/x", cbor_packs),
+        ("senml_json_single", "bench/x", singles),
+        ("json_by_rule", "boxes/s1", objects),
+    ]
+    found = []
+    for name, topic, payloads in forms:
+        arrival = Arrival(bench_farm(RULE))
+        speeds = []
+        for _ in range(ROUNDS):
+            start = time.perf_counter()
+            readings = sum(len(arrival.read(topic, payload, NOW_US).readings) for payload in payloads)
+            speeds.append(readings / (time.perf_counter() - start))
+        assert readings >= len(payloads)
+        found.append((f"ingest_decode_{name}", statistics.median(speeds)))
+        print(f"decoded and checked, {name:18} {found[-1][1]:11,.0f} readings/s")
+    return found
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description="Durable ingest against a throw-away subscriber.")
     parser.add_argument("--quick", action="store_true", help="fewer messages, under 50 s")
     quick = parser.parse_args().quick
+    gc.set_threshold(GC_THRESHOLD, *gc.get_threshold()[1:])  # as the service has it
+    decoded = decoding(quick)
     singles = [single(n) for n in range(10_000 if quick else 60_000)]
     packs = [pack(n) for n in range(2_000 if quick else 20_000)]
     with tempfile.TemporaryDirectory() as folder, DemoBroker(Path(folder), 0) as broker:
@@ -182,6 +228,8 @@ def main() -> None:
     print(f"ingest_pack_ratio {pack_ratio:.3f} 1")
     print(f"ingest_single_messages_per_s {single_speed:.0f} 1/s")
     print(f"ingest_pack_readings_per_s {pack_speed:.0f} 1/s")
+    for name, speed in decoded:
+        print(f"{name}_per_s {speed:.0f} 1/s")
 
 
 if __name__ == "__main__":

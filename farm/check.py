@@ -12,9 +12,10 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from farm.cross_references import loose_ends, one_of
+from farm.cross_references import loose_ends
 from farm.description import Farm
 from farm.positions import Location, lines_by_location
+from farm.references import one_of
 
 LONGEST_FOUND = 60  # characters of a wrong value that a message repeats
 

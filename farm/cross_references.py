@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from difflib import get_close_matches
+from collections.abc import Iterator
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from farm.positions import Location
 from farm.quantities import QUANTITIES
+from farm.references import LooseEnd, key_of, named, rows, table
 from farm.units import accepted_units, conversion_to
-
-LONGEST_LIST = 12  # names that one message lists
-
-LooseEnd = tuple[Location, str, str]  # where, what was found, what is allowed
+from farm.wire_references import wire_loose_ends
 
 
 def loose_ends(raw: dict[str, Any]) -> Iterator[LooseEnd]:
@@ -21,45 +18,20 @@ def loose_ends(raw: dict[str, Any]) -> Iterator[LooseEnd]:
 
     Parts of the wrong type are passed over: the types' own checks name those.
     """
-    zones = list(_table(raw, "zones"))
-    crops = _table(raw, "crops")
+    zones = list(table(raw, "zones"))
+    crops = table(raw, "crops")
     yield from _place(raw)
     yield from _zones(raw, crops)
     yield from _series(raw, zones)
+    yield from wire_loose_ends(raw)
     yield from _surfaces(raw, zones)
     yield from _equipment(raw, zones)
     yield from _crops(crops)
     yield from _batches(raw, zones, crops)
 
 
-def _table(raw: Any, key: str) -> dict[str, Any]:  # noqa: ANN401  # any TOML value
-    value = raw.get(key) if isinstance(raw, dict) else None
-    return value if isinstance(value, dict) else {}
-
-
-def _rows(raw: Any, key: str) -> list[dict[str, Any]]:  # noqa: ANN401
-    """Return an array of tables; entries of the wrong type as empty tables, so that indices hold."""
-    value = raw.get(key) if isinstance(raw, dict) else None
-    return [row if isinstance(row, dict) else {} for row in value] if isinstance(value, list) else []
-
-
-def _named(location: Location, found: object, names: list[str], what: str) -> Iterator[LooseEnd]:
-    """Yield a loose end if ``found`` is a text that is none of ``names``."""
-    if isinstance(found, str) and found not in names:
-        yield location, f"{found!r}, which is no {what}", one_of(found, names)
-
-
-def one_of(found: str, names: Iterable[str]) -> str:
-    """Return a sentence's worth of allowed names, the one closest to what was found first."""
-    names = list(names)
-    close = get_close_matches(found, names, n=1)
-    meant = f"did you mean {close[0]}? " if close else ""
-    more = f" and {len(names) - LONGEST_LIST} more" if len(names) > LONGEST_LIST else ""
-    return meant + ("one of " + ", ".join(names[:LONGEST_LIST]) + more if names else "none is described yet")
-
-
 def _place(raw: dict[str, Any]) -> Iterator[LooseEnd]:
-    zone_name = _table(raw, "farm").get("timezone")
+    zone_name = table(raw, "farm").get("timezone")
     if isinstance(zone_name, str):
         try:
             ZoneInfo(zone_name)
@@ -68,12 +40,12 @@ def _place(raw: dict[str, Any]) -> Iterator[LooseEnd]:
 
 
 def _zones(raw: dict[str, Any], crops: dict[str, Any]) -> Iterator[LooseEnd]:
-    lights = [_key(row) for row in _rows(raw, "series") if row.get("quantity") == "lights_on"]
-    for name, zone in _table(raw, "zones").items():
+    lights = [key_of(row) for row in rows(raw, "series") if row.get("quantity") == "lights_on"]
+    for name, zone in table(raw, "zones").items():
         at: Location = ("zones", name)
         if not isinstance(zone, dict):
             continue
-        yield from _named((*at, "lights"), zone.get("lights"), lights, "lights_on series of this farm")
+        yield from named((*at, "lights"), zone.get("lights"), lights, "lights_on series of this farm")
         if "phase" in zone and "crop" not in zone:
             yield (*at, "phase"), "a phase without a crop", "crop and phase together, or neither"
         if "crop" in zone and "phase" not in zone:
@@ -85,23 +57,19 @@ def _crop_and_phase(
     crop_at: Location, phase_at: Location, has_crop: dict[str, Any], has_phase: dict[str, Any], crops: dict[str, Any]
 ) -> Iterator[LooseEnd]:
     crop, phase = has_crop.get("crop"), has_phase.get("phase")
-    yield from _named((*crop_at, "crop"), crop, list(crops), "crop of this farm")
+    yield from named((*crop_at, "crop"), crop, list(crops), "crop of this farm")
     if isinstance(crop, str) and crop in crops:
-        yield from _named((*phase_at, "phase"), phase, list(_table(crops[crop], "phases")), f"phase of crop {crop}")
-
-
-def _key(row: dict[str, Any]) -> str:
-    return "/".join(str(row[part]) for part in ("zone", "quantity", "sensor") if row.get(part))
+        yield from named((*phase_at, "phase"), phase, list(table(crops[crop], "phases")), f"phase of crop {crop}")
 
 
 def _series(raw: dict[str, Any], zones: list[str]) -> Iterator[LooseEnd]:
     keys: dict[str, int] = {}
     wires: dict[str, int] = {}
     topics: dict[str, int] = {}
-    for index, row in enumerate(_rows(raw, "series")):
+    for index, row in enumerate(rows(raw, "series")):
         at: Location = ("series", index)
-        yield from _named((*at, "zone"), row.get("zone"), zones, "zone of this farm")
-        key = _key(row)
+        yield from named((*at, "zone"), row.get("zone"), zones, "zone of this farm")
+        key = key_of(row)
         wire = row.get("wire", key)
         yield from _once(keys, key, index, (*at, "quantity"), "series", "a sensor name that tells them apart")
         if key and wire != key:
@@ -136,13 +104,13 @@ def _once(
 
 
 def _surfaces(raw: dict[str, Any], zones: list[str]) -> Iterator[LooseEnd]:
-    probes = [_key(row) for row in _rows(raw, "series") if row.get("quantity") == "surface_temperature"]
+    probes = [key_of(row) for row in rows(raw, "series") if row.get("quantity") == "surface_temperature"]
     names: set[str] = set()
-    for index, surface in enumerate(_rows(raw, "surfaces")):
+    for index, surface in enumerate(rows(raw, "surfaces")):
         at: Location = ("surfaces", index)
-        yield from _named((*at, "zone"), surface.get("zone"), zones, "zone of this farm")
-        yield from _named((*at, "outside"), surface.get("outside"), zones, "zone of this farm")
-        yield from _named((*at, "probe"), surface.get("probe"), probes, "surface_temperature series of this farm")
+        yield from named((*at, "zone"), surface.get("zone"), zones, "zone of this farm")
+        yield from named((*at, "outside"), surface.get("outside"), zones, "zone of this farm")
+        yield from named((*at, "probe"), surface.get("probe"), probes, "surface_temperature series of this farm")
         if surface.get("name") in names:
             yield (*at, "name"), f"the surface {surface['name']!r} again", "one name a surface"
         names.add(str(surface.get("name")))
@@ -154,33 +122,33 @@ def _surfaces(raw: dict[str, Any], zones: list[str]) -> Iterator[LooseEnd]:
 
 
 def _equipment(raw: dict[str, Any], zones: list[str]) -> Iterator[LooseEnd]:
-    equipment = _table(raw, "equipment")
-    reservoir = _table(equipment, "reservoir")
-    yield from _named(("equipment", "reservoir", "zone"), reservoir.get("zone"), zones, "zone of this farm")
-    for index, row in enumerate(_rows(equipment, "drip_rows")):
-        yield from _named(("equipment", "drip_rows", index, "zone"), row.get("zone"), zones, "zone of this farm")
-    for index, group in enumerate(_rows(equipment, "lamp_groups")):
+    equipment = table(raw, "equipment")
+    reservoir = table(equipment, "reservoir")
+    yield from named(("equipment", "reservoir", "zone"), reservoir.get("zone"), zones, "zone of this farm")
+    for index, row in enumerate(rows(equipment, "drip_rows")):
+        yield from named(("equipment", "drip_rows", index, "zone"), row.get("zone"), zones, "zone of this farm")
+    for index, group in enumerate(rows(equipment, "lamp_groups")):
         lit = group.get("zones")
         for place, zone in enumerate(lit if isinstance(lit, list) else []):
-            yield from _named(("equipment", "lamp_groups", index, "zones", place), zone, zones, "zone of this farm")
+            yield from named(("equipment", "lamp_groups", index, "zones", place), zone, zones, "zone of this farm")
 
 
 def _crops(crops: dict[str, Any]) -> Iterator[LooseEnd]:
     for crop, described in crops.items():
-        for phase, needs in _table(described, "phases").items():
-            for quantity in _table(needs, "bands"):
+        for phase, needs in table(described, "phases").items():
+            for quantity in table(needs, "bands"):
                 location = ("crops", crop, "phases", phase, "bands", quantity)
-                yield from _named(location, quantity, list(QUANTITIES), "quantity of the registry")
+                yield from named(location, quantity, list(QUANTITIES), "quantity of the registry")
 
 
 def _batches(raw: dict[str, Any], zones: list[str], crops: dict[str, Any]) -> Iterator[LooseEnd]:
-    for index, batch in enumerate(_rows(raw, "batches")):
+    for index, batch in enumerate(rows(raw, "batches")):
         at: Location = ("batches", index)
-        yield from _named((*at, "crop"), batch.get("crop"), list(crops), "crop of this farm")
-        for place, stay in enumerate(_rows(batch, "stays")):
+        yield from named((*at, "crop"), batch.get("crop"), list(crops), "crop of this farm")
+        for place, stay in enumerate(rows(batch, "stays")):
             inside = (*at, "stays", place)
-            yield from _named((*inside, "zone"), stay.get("zone"), zones, "zone of this farm")
+            yield from named((*inside, "zone"), stay.get("zone"), zones, "zone of this farm")
             crop = batch.get("crop")
             if isinstance(crop, str) and crop in crops:
-                phases = list(_table(crops[crop], "phases"))
-                yield from _named((*inside, "phase"), stay.get("phase"), phases, f"phase of crop {crop}")
+                phases = list(table(crops[crop], "phases"))
+                yield from named((*inside, "phase"), stay.get("phase"), phases, f"phase of crop {crop}")

@@ -14,6 +14,8 @@ from farm.crops import Band, Batch, Crop, Phase
 from farm.model import Described, Name, ZoneName
 from farm.quantities import QUANTITIES, Quantity
 from farm.readings import Series
+from farm.topics import fewest, filter_of
+from farm.wire import Wire
 
 SILENT_AFTER_CADENCES = 3  # a device quiet for longer is shown as silent
 
@@ -45,14 +47,6 @@ class Place(Described):
         return ZoneInfo(self.timezone)
 
 
-class Wire(Described):
-    """How readings reach us over MQTT."""
-
-    topic: str = Field("leafweather/#", min_length=1, description="topic filter of this farm's messages")
-    future_tolerance_s: float = Field(300.0, ge=0, description="a reading further ahead than this is refused")
-    oldest_days: float = Field(3660.0, gt=0, description="a reading older than this is refused")
-
-
 class Zone(Described):
     """A place with its own conditions."""
 
@@ -66,6 +60,15 @@ class Zone(Described):
     )
 
 
+class Was(Described):
+    """A wire name that a series had, so that a renamed or replaced sensor keeps one history."""
+
+    wire: str = Field(min_length=1, description="the SenML name it had on the wire")
+    unit: str | None = Field(None, description="unit it had on the wire, where that was another")
+    since: date | datetime | None = Field(None, description="readings from then on; all earlier ones if left out")
+    until: date | datetime | None = Field(None, description="readings before then; still taken if left out")
+
+
 class DescribedSeries(Described):
     """One quantity at one zone, from one sensor."""
 
@@ -74,6 +77,7 @@ class DescribedSeries(Described):
     sensor: Name | Literal[""] = Field("", description="needed where a zone has several of one quantity")
     label: str | None = None
     wire: str | None = Field(None, description="SenML name on the wire; the series' key by default")
+    was: list[Was] = Field(default_factory=list, description="wire names it had before")
     topic: str | None = Field(None, description="topic that carries this series as a bare number")
     unit: str | None = Field(None, description="unit on the wire where the message states none")
     cadence_s: float = Field(60.0, gt=0, description="expected time between readings")
@@ -89,6 +93,11 @@ class DescribedSeries(Described):
     def key(self) -> str:
         """``zone/quantity`` or ``zone/quantity/sensor``."""
         return "/".join(part for part in (self.zone, self.quantity, self.sensor) if part)
+
+    @property
+    def wire_name(self) -> str:
+        """The SenML name it has on the wire now."""
+        return self.wire or self.key
 
     @property
     def limits(self) -> tuple[float, float]:
@@ -204,6 +213,18 @@ class Farm(Described):
     def described(self) -> dict[Series, DescribedSeries]:
         """Every described series under its identity."""
         return {Series(self.name, one.zone, one.quantity, one.sensor): one for one in self.series}
+
+    def has_on_the_wire(self, name: str, topic: str) -> bool:
+        """Whether a wire name, or where it is empty a topic of bare numbers, belongs to a series."""
+        if name == "":
+            return any(one.topic == topic for one in self.series)
+        return any(name == one.wire_name or any(name == was.wire for was in one.was) for one in self.series)
+
+    @property
+    def topic_filters(self) -> list[str]:
+        """The MQTT topic filters that bring all of this farm's messages, each once."""
+        rules = [filter_of(rule.topic) for rule in self.wire.rules]
+        return fewest([self.wire.topic, *rules, *(one.topic for one in self.series if one.topic)])
 
     def series_of(self, zone: str, quantity: str) -> list[Series]:
         """Return the described series of one quantity in one zone, in the description's order."""

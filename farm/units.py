@@ -1,7 +1,8 @@
 """Units on the wire and how each becomes the one unit its quantity has inside.
 
 The trade's form of a unit is its name here. Accepted spellings are the SenML registry's (RFC 8428,
-RFC 8798), UCUM's, and what instruments of the trade commonly print.
+RFC 8798), UCUM's, and what instruments of the trade commonly print. A unit that ends in ``.s`` is that of
+a SenML sum: the value's unit times seconds.
 """
 
 from __future__ import annotations
@@ -66,6 +67,10 @@ WIRE_UNITS: dict[str, dict[str, Conversion]] = {
         "mL": Conversion(1e-3),
         "gal": Conversion(LITRES_PER_US_GALLON),
         "[gal_us]": Conversion(LITRES_PER_US_GALLON),
+        "l/s.s": SAME,
+        "l/min.s": Conversion(1 / 60),
+        "L/min.s": Conversion(1 / 60),
+        "m3/s.s": Conversion(1000.0),
     },
     "mL": {"ml": SAME, "L": Conversion(1000.0), "l": Conversion(1000.0)},
     "L/min": {
@@ -77,7 +82,13 @@ WIRE_UNITS: dict[str, dict[str, Conversion]] = {
         "[gal_us]/min": Conversion(LITRES_PER_US_GALLON),
     },
     "W": {"kW": Conversion(1000.0)},
-    "kWh": {"Wh": Conversion(1e-3), "kW.h": SAME, "J": Conversion(1 / 3.6e6)},
+    "kWh": {
+        "Wh": Conversion(1e-3),
+        "kW.h": SAME,
+        "J": Conversion(1 / 3.6e6),
+        "W.s": Conversion(1 / 3.6e6),
+        "kW.s": Conversion(1 / 3600),
+    },
     "1": {"/": SAME, "": SAME},
     "g/m3": {},
     "kg/kg": {},

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import gc
 import logging
 import queue
 import threading
 import time
-from collections.abc import Callable
+from collections import deque
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from typing import TypeVar
 
 import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
@@ -17,25 +19,28 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
-from farm.readings import Reading, iso_time
+from farm.wire import DEFAULT_MOST_PER_MINUTE
 from ingest.arrival import Arrival
-from ingest.payloads import Fault
+from ingest.batch import Batch, Message
+from ingest.counts import IngestCounts, TopicCounts
+from ingest.records import Fault
 from store.contract import ReadingStore, StoreUnavailable, StoreUnusable
-from store.entries import Reason, Reject
+from store.entries import Reason
 from store.journal import Journal
 
 logger = logging.getLogger(__name__)
+T = TypeVar("T")
 
 BATCH_MESSAGES = 500
 BATCH_READINGS = 20_000
 RECEIVE_MAXIMUM = 2 * BATCH_MESSAGES  # messages the broker may leave unacknowledged
 QUEUE_MESSAGES = 4 * RECEIVE_MAXIMUM  # brokers may overrun the receive maximum; past this the socket waits
+GC_THRESHOLD = 50_000  # objects that may come before the cycle collector looks at them; Python's is 700
 LINGER_S = 0.05  # how long a batch waits for company
+PAUSE_S = 0.005  # between looks for it
 SESSION_EXPIRY_S = 7 * 24 * 3600
 KEEPALIVE_S = 60
 RETRY_S = 2.0  # between attempts on a store that is unavailable
-LONGEST_RAW = 512  # bytes of a refused message that are kept
-LONGEST_NAME = 200
 RETAINED_NOT_WANTED = 2  # MQTT 5, 3.8.3.1: do not send retained messages when subscribing
 
 
@@ -51,29 +56,6 @@ class Broker:
     protocol_5: bool = True
 
 
-class _Message(NamedTuple):
-    generation: int  # of the connection it came by: an acknowledgement must not cross connections
-    mid: int
-    qos: int
-    topic: str
-    payload: bytes
-    arrived_us: int
-
-
-@dataclass
-class IngestCounts:
-    """What has arrived since the service started, and what became of it."""
-
-    messages: int = 0
-    retained: int = 0
-    readings: int = 0
-    duplicates: int = 0
-    conflicts: int = 0
-    rejected: int = 0
-    last_commit_us: int | None = None
-    waiting_for_store: str | None = None
-
-
 class Subscriber:
     """Receives a farm's messages and stores their readings, losing none and storing none twice.
 
@@ -85,7 +67,7 @@ class Subscriber:
     def __init__(
         self,
         broker: Broker,
-        topic: str,
+        topics: Sequence[str],
         arrival: Arrival,
         farm: str,
         store: ReadingStore,
@@ -93,21 +75,29 @@ class Subscriber:
         *,
         now_us: Callable[[], int] = lambda: time.time_ns() // 1000,
         on_commit: Callable[[], None] = lambda: None,
+        most_per_minute: int = DEFAULT_MOST_PER_MINUTE,
     ) -> None:
-        self._broker, self._topic, self._arrival, self._farm = broker, topic, arrival, farm
+        self._broker, self._topics, self._arrival, self._farm = broker, topics, arrival, farm
         self._store, self._journal = store, journal
         self._now_us, self._on_commit = now_us, on_commit
-        self._queue: queue.Queue[_Message] = queue.Queue(QUEUE_MESSAGES)
+        self._queue: queue.Queue[Message] = queue.Queue(QUEUE_MESSAGES)
+        self._durable: deque[Message] = deque()  # waits to be acknowledged
         self._stopping = threading.Event()
         self._generation = 0
         self._worker = threading.Thread(target=self._work, name="ingest", daemon=True)
         self._client = self._made_client()
         self.counts = IngestCounts()
+        self.topics = TopicCounts(most_per_minute)
         self.connected = False
         self.trouble: str | None = "not connected yet"
 
     def start(self) -> None:
-        """Connect in the background, again and again until it succeeds, and begin to store."""
+        """Connect in the background, again and again until it succeeds, and begin to store.
+
+        The process's cycle collector is made to run less often: a batch is tens of thousands of small
+        tuples without a cycle among them, and looking at each several times cost a third of our speed.
+        """
+        gc.set_threshold(GC_THRESHOLD, *gc.get_threshold()[1:])
         self._worker.start()
         address = (self._broker.host, self._broker.port, KEEPALIVE_S)
         if self._broker.protocol_5:
@@ -162,20 +152,23 @@ class Subscriber:
         self._generation += 1
         if self._broker.protocol_5:
             options = SubscribeOptions(qos=1, retainHandling=RETAINED_NOT_WANTED)
-            client.subscribe(self._topic, options=options)
+            client.subscribe([(topic, options) for topic in self._topics])
         else:
-            client.subscribe(self._topic, qos=1)
+            client.subscribe([(topic, 1) for topic in self._topics])
         self.trouble = "the broker has not confirmed our subscription yet"
 
     def _on_subscribe(
         self, _client: mqtt.Client, _userdata: object, _mid: int, reasons: list[ReasonCode], _properties: object
     ) -> None:
-        if any(reason.is_failure for reason in reasons):
-            self.trouble = f"the broker refuses our subscription to {self._topic}: {reasons[0]}"
+        refused = [f"{topic}: {one}" for topic, one in zip(self._topics, reasons, strict=False) if one.is_failure]
+        if refused:
+            self.trouble = f"the broker refuses our subscription to {'; '.join(refused)}"
             logger.warning("%s", self.trouble)
             return
         self.connected, self.trouble = True, None
-        logger.info("receiving %s from the broker at %s:%d", self._topic, self._broker.host, self._broker.port)
+        logger.info(
+            "receiving %s from the broker at %s:%d", ", ".join(self._topics), self._broker.host, self._broker.port
+        )
 
     def _on_connect_fail(self, _client: mqtt.Client, _userdata: object) -> None:
         self.trouble = f"no broker answers at {self._broker.host}:{self._broker.port}"
@@ -194,15 +187,33 @@ class Subscriber:
             self.counts.retained += 1
             client.ack(message.mid, message.qos)
             return
-        one = _Message(
-            self._generation, message.mid, message.qos, message.topic, bytes(message.payload), self._now_us()
+        properties = message.properties
+        one = Message(
+            self._generation,
+            message.mid,
+            message.qos,
+            message.topic,
+            bytes(message.payload),
+            self._now_us(),
+            getattr(properties, "ContentType", None) if properties is not None else None,
         )
         while not self._stopping.is_set():
             try:
                 self._queue.put(one, timeout=1.0)
+                break
             except queue.Full:  # waiting here stops reading the socket: the broker holds the rest
                 continue
-            return
+        self._acknowledge()
+
+    def _acknowledge(self) -> None:
+        """Acknowledge what is durable; either thread may call it."""
+        while self._durable:
+            try:
+                message = self._durable.popleft()
+            except IndexError:  # the other thread was quicker
+                return
+            if message.generation == self._generation:
+                self._client.ack(message.mid, message.qos)
 
     # Called by the worker thread.
 
@@ -212,93 +223,76 @@ class Subscriber:
                 first = self._queue.get(timeout=0.2)
             except queue.Empty:
                 continue
-            if not self._stored(*self._batch(first)):
+            if not self._stored(self._batch(first)):
                 return  # stopping while the store is unavailable: what is not acknowledged comes again
 
-    def _batch(self, first: _Message) -> tuple[list[_Message], list[Reading], list[Reject]]:
+    def _batch(self, first: Message) -> Batch:
         """Return the first message and what came shortly after it, with all that they hold."""
-        rejects: dict[tuple[Reason, str, str], Reject] = {}
-        messages, readings = [first], list(self._read(first, rejects))
+        batch = Batch()
+        self._read(first, batch)
         deadline = time.monotonic() + LINGER_S
-        while len(messages) < BATCH_MESSAGES and len(readings) < BATCH_READINGS:
+        while len(batch.messages) < BATCH_MESSAGES and len(batch.readings) < BATCH_READINGS:
             try:
-                message = self._queue.get(timeout=max(0.0, deadline - time.monotonic()))
+                message = self._queue.get_nowait()
             except queue.Empty:
-                break
-            messages.append(message)
-            readings += self._read(message, rejects)
-        return messages, readings, list(rejects.values())
+                if time.monotonic() > deadline:
+                    break
+                time.sleep(PAUSE_S)  # to be woken for every single message would cost more than to read it
+                continue
+            self._read(message, batch)
+        return batch
 
-    def _read(self, message: _Message, rejects: dict[tuple[Reason, str, str], Reject]) -> list[Reading]:
-        """Return a message's readings; merge its faults into ``rejects``."""
+    def _read(self, message: Message, batch: Batch) -> None:
+        """Read a message into a batch."""
         self.counts.messages += 1
         try:
-            readings, faults = self._arrival.read(message.topic, message.payload, message.arrived_us)
+            readings, faults = self._arrival.read(
+                message.topic, message.payload, message.arrived_us, message.content_type
+            )
         except Exception:
             logger.exception("a message on %s could not be read; it is kept among the rejects", message.topic)
             readings, faults = [], [Fault(Reason.MALFORMED, "", "this message upset Leafweather: please report it")]
-        for fault in faults:
-            self._reject(rejects, message.topic, message.payload, message.arrived_us, fault)
-        return readings
+        batch.add(message, readings, faults)
+        self.topics.note(message.topic, len(message.payload), len(readings), len(faults), message.arrived_us)
 
-    def _reject(
-        self,
-        rejects: dict[tuple[Reason, str, str], Reject],
-        topic: str,
-        payload: bytes,
-        at_us: int,
-        fault: Fault,
-    ) -> None:
-        """Merge one fault into the batch's rejects: the newest stands as the sample, all are counted."""
-        topic, name = topic[:LONGEST_NAME], fault.name[:LONGEST_NAME]
-        before = rejects.get((fault.reason, topic, name))
-        rejects[fault.reason, topic, name] = Reject(
-            reason=fault.reason,
-            topic=topic,
-            name=name,
-            detail=fault.detail,
-            raw=payload[:LONGEST_RAW],
-            first_us=before.first_us if before else at_us,
-            last_us=at_us,
-            count=before.count + 1 if before else 1,
-        )
-
-    def _stored(self, messages: list[_Message], readings: list[Reading], rejects: list[Reject]) -> bool:
+    def _stored(self, batch: Batch) -> bool:
         """Make a batch durable and acknowledge it; False if told to stop before the store would take it."""
+        appended = self._patiently(lambda: self._store.append(batch.readings))
+        if appended is None:
+            return False
+        batch.refuse_conflicts(list(appended.conflicting), batch.messages[-1].arrived_us)
+        if self._patiently(lambda: self._noted(batch)) is None:
+            return False
+        if self.counts.waiting_for_store is not None:
+            logger.info("the store works again")
+            self.counts.waiting_for_store = None
+        self.counts.committed += len(batch.messages)
+        self.counts.readings += appended.stored
+        self.counts.duplicates += appended.duplicate
+        self.counts.conflicts += len(appended.conflicting)
+        self.counts.rejected += sum(one.count for one in batch.rejects) - len(appended.conflicting)
+        self.counts.last_commit_us = self._now_us()
+        self._durable.extend(batch.messages)
+        if self._queue.empty():  # else the network thread does it, which costs no change of threads
+            self._acknowledge()
+        if appended.stored:
+            self._on_commit()
+        return True
+
+    def _noted(self, batch: Batch) -> bool:
+        if rejects := batch.rejects:
+            self._journal.add_rejects(self._farm, rejects)
+            self._journal.add_unknown_names(self._farm, batch.unknown_names)
+        return True
+
+    def _patiently(self, write: Callable[[], T]) -> T | None:
+        """Return what a write returns, once the store takes it; None if told to stop before."""
         while True:
             try:
-                appended = self._store.append(readings)
-                conflicts = self._conflicts(appended.conflicting, messages[-1].arrived_us)
-                if rejects or conflicts:
-                    self._journal.add_rejects(self._farm, [*rejects, *conflicts])
-                break
+                return write()
             except (StoreUnavailable, StoreUnusable) as error:
                 if self.counts.waiting_for_store is None:
                     logger.warning("nothing is acknowledged until the store works again: %s", error)
                 self.counts.waiting_for_store = str(error)
                 if self._stopping.wait(RETRY_S):
-                    return False
-        if self.counts.waiting_for_store is not None:
-            logger.info("the store works again")
-            self.counts.waiting_for_store = None
-        self.counts.readings += appended.stored
-        self.counts.duplicates += appended.duplicate
-        self.counts.conflicts += len(appended.conflicting)
-        self.counts.rejected += sum(reject.count for reject in rejects)
-        self.counts.last_commit_us = self._now_us()
-        for message in messages:
-            if message.generation == self._generation:
-                self._client.ack(message.mid, message.qos)
-        if appended.stored:
-            self._on_commit()
-        return True
-
-    def _conflicts(self, conflicting: tuple[Reading, ...], at_us: int) -> list[Reject]:
-        """Return rejects for readings whose series and time already hold something else."""
-        rejects: dict[tuple[Reason, str, str], Reject] = {}
-        for reading in conflicting:
-            name = reading.series.key
-            text = f"{reading.value:g} at {iso_time(reading.time_us)}"
-            detail = f"{text}: another value is stored for this time and stays; do two devices share the name?"
-            self._reject(rejects, "", text.encode(), at_us, Fault(Reason.CONFLICT, name, detail))
-        return list(rejects.values())
+                    return None

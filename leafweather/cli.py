@@ -16,6 +16,7 @@ from rich.logging import RichHandler
 
 from farm.check import Description, DescriptionError, read_description
 from leafweather import __version__
+from leafweather.ingest_commands import ingest_app
 from leafweather.settings import Settings
 
 DEMO_DATA = Path("demo-data")
@@ -31,6 +32,7 @@ app = typer.Typer(
 )
 farm_app = typer.Typer(no_args_is_help=True, help="The farm's own description, farm.toml.")
 app.add_typer(farm_app, name="farm")
+app.add_typer(ingest_app, name="ingest")
 
 FarmFile = Annotated[Path, typer.Argument(metavar="FILE", help="the farm's description, e.g. farm.toml")]
 

@@ -17,11 +17,14 @@ from api.house import House
 from farm.check import Description
 from farm.readings import iso_time
 from ingest.arrival import Arrival
+from ingest.counts import TopicCount
 from ingest.subscriber import Broker, Subscriber
 from leafweather.settings import Settings
 from store.embedded import EmbeddedStore
 from store.journal import Journal
 from watch.jobs import Watch
+
+TOPICS_SHOWN = 20  # in the health's answer; /metrics has them all
 
 
 class CannotStart(Exception):
@@ -64,12 +67,19 @@ class Service:
             protocol_5=settings.mqtt_protocol == "5",
         )
         self.subscriber = Subscriber(
-            broker, farm.wire.topic, Arrival(farm), farm.name, self.store, self.journal, on_commit=self._called.set
+            broker,
+            farm.topic_filters,
+            Arrival(farm),
+            farm.name,
+            self.store,
+            self.journal,
+            on_commit=self._called.set,
+            most_per_minute=farm.wire.most_messages_per_minute,
         )
         self._watching = threading.Thread(
             target=self.watch.run, args=(self._stopping, self._called), name="watch", daemon=True
         )
-        house = House(farm, description.sha256, self.store, self.journal, self.health, now_us)
+        house = House(farm, description.sha256, self.store, self.journal, self.health, now_us, self.topics)
         self._server = uvicorn.Server(
             uvicorn.Config(create_app(house), log_config=None, access_log=False, timeout_graceful_shutdown=3)
         )
@@ -111,6 +121,10 @@ class Service:
     def _serve(self) -> None:
         self._server.run(sockets=[self._socket])
 
+    def topics(self) -> list[dict[str, Any]]:
+        """Return what came on each topic since the start, the busiest first."""
+        return [_topic(one) for one in self.subscriber.topics()]
+
     def health(self) -> dict[str, Any]:
         """Return how the service is doing, in the shape that the API shows."""
         counts, watch = self.subscriber.counts, self.watch.counts
@@ -130,7 +144,12 @@ class Service:
             "time": iso_time(now_us()),
             "troubles": troubles,
             "broker": {"connected": self.subscriber.connected},
-            "ingest": {**ingest, "queued": self.subscriber.queued},
+            "ingest": {
+                **ingest,
+                "queued": self.subscriber.queued,
+                "flooding": self.subscriber.topics.flooding(now_us()),
+                "topics": self.topics()[:TOPICS_SHOWN],
+            },
             "watch": {
                 "rounds": watch.rounds,
                 "notes": watch.notes,
@@ -138,6 +157,11 @@ class Service:
                 "work_waiting": bool(self.store.touched(self.farm.name, 1)),
             },
         }
+
+
+def _topic(one: TopicCount) -> dict[str, Any]:
+    shown = {name: getattr(one, name) for name in ("topic", "messages", "readings", "refused", "bytes", "over_rate")}
+    return {**shown, "last": iso_time(one.last_us)}
 
 
 def _iso(time_us: int | None) -> str | None:

@@ -80,6 +80,41 @@ class Reject:
 
 
 @dataclass(frozen=True, slots=True)
+class UnknownName:
+    """Records under a wire name that nobody has described, with the newest value as a sample.
+
+    ``name`` is empty for bare numbers, which only their ``topic`` names; both are empty for those
+    beyond the number that is kept apart.
+    """
+
+    name: str
+    topic: str
+    value: float
+    unit: str | None
+    first_us: int
+    last_us: int
+    count: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class ClockFault:
+    """One way in which a device's clock was wrong, over all the times it was.
+
+    ``device`` is the topic that it publishes on, ``fault`` a word for it, ``detail`` the newest
+    occurrence in a sentence. ``offset_s`` is how far it was behind our clock then (negative: ahead),
+    ``readings`` how many were flagged suspect for it.
+    """
+
+    device: str
+    fault: str
+    detail: str
+    offset_s: float
+    first_us: int
+    last_us: int
+    readings: int
+
+
+@dataclass(frozen=True, slots=True)
 class DaySheetEntry:
     """The summary of one local day, and which description of the farm it was made with."""
 

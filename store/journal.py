@@ -11,11 +11,20 @@ from sqlalchemy import ColumnElement, and_, delete, func, or_, select
 from sqlalchemy.orm import Session
 
 from farm.readings import Series, iso_time
-from store.entries import DaySheetEntry, ExcursionEntry, Reason, Reject
+from store.entries import ClockFault, DaySheetEntry, ExcursionEntry, Reason, Reject, UnknownName
 from store.journal_database import JournalDatabase
-from store.tables import DaySheetRow, DescriptionRow, ExcursionRow, RejectRow, StaleDayRow
+from store.tables import (
+    ClockFaultRow,
+    DaySheetRow,
+    DescriptionRow,
+    ExcursionRow,
+    RejectRow,
+    StaleDayRow,
+    UnknownNameRow,
+)
 
 MAX_REJECTS = 2000  # different ones kept for each farm; our choice, no source
+MAX_UNKNOWN = 2000  # different names kept for each farm; our choice, no source
 
 _Kind = tuple[Reason, str, str]  # what rejects are merged by: reason, topic, name
 
@@ -95,6 +104,59 @@ class Journal:
         )
         with self._database.reading() as session:
             return {Reason(reason): int(count) for reason, count in session.execute(query)}
+
+    def add_unknown_names(self, farm: str, names: Sequence[UnknownName]) -> None:
+        """Add records under undescribed names to those of the same name and topic; counts add up.
+
+        Beyond `MAX_UNKNOWN` different ones, new ones are counted together under an empty name and topic.
+        """
+        if not names:
+            return
+        with self._database.writing() as session:
+            of_farm = select(func.count()).select_from(UnknownNameRow).where(UnknownNameRow.farm == farm)
+            room = MAX_UNKNOWN - session.scalars(of_farm).one()
+            for one in names:
+                name, topic, unit = map(_text, (one.name, one.topic, one.unit or ""))
+                row = session.get(UnknownNameRow, (farm, name, topic))
+                if row is None and room <= 0:
+                    name = topic = ""
+                    row = session.get(UnknownNameRow, (farm, name, topic))
+                if row is None:
+                    room -= 1
+                    row = UnknownNameRow(farm=farm, name=name, topic=topic, first_us=one.first_us, last_us=0, count=0)
+                    session.add(row)
+                if one.last_us >= row.last_us:
+                    row.value, row.unit, row.last_us = one.value, unit if one.unit is not None else None, one.last_us
+                row.first_us = min(row.first_us, one.first_us)
+                row.count += one.count
+
+    def unknown_names(self, farm: str) -> list[UnknownName]:
+        """Return the undescribed names under which records came, the most frequent first."""
+        query = select(UnknownNameRow).where(UnknownNameRow.farm == farm)
+        with self._database.reading() as session:
+            found = session.scalars(query.order_by(UnknownNameRow.count.desc(), UnknownNameRow.name))
+            return [row.entry() for row in found]
+
+    def add_clock_faults(self, farm: str, faults: Sequence[ClockFault]) -> None:
+        """Add what was wrong with devices' clocks to what is known of them; numbers of readings add up."""
+        if not faults:
+            return
+        with self._database.writing() as session:
+            for one in faults:
+                row = session.get(ClockFaultRow, (farm, one.device, one.fault))
+                if row is None:
+                    row = ClockFaultRow(
+                        farm=farm, device=one.device, fault=one.fault, first_us=one.first_us, readings=0
+                    )
+                    session.add(row)
+                row.detail, row.offset_s, row.last_us = one.detail, one.offset_s, one.last_us
+                row.readings += one.readings
+
+    def clock_faults(self, farm: str) -> list[ClockFault]:
+        """Return what was wrong with devices' clocks, the newest first."""
+        query = select(ClockFaultRow).where(ClockFaultRow.farm == farm).order_by(ClockFaultRow.last_us.desc())
+        with self._database.reading() as session:
+            return [row.entry() for row in session.scalars(query)]
 
     def replace_excursions(self, farm: str, series: Series, from_us: int, excursions: Sequence[ExcursionEntry]) -> None:
         """Make these the only excursions of a series that begin at an instant or later.
@@ -241,7 +303,9 @@ def _counted_together(reject: Reject) -> Reject:
 
 def _storable(reject: Reject) -> Reject:
     """Return a reject whose texts any database takes: what arrived may hold halves of characters."""
-    topic, name, detail = (
-        text.encode("utf-8", "backslashreplace").decode() for text in (reject.topic, reject.name, reject.detail)
-    )
+    topic, name, detail = map(_text, (reject.topic, reject.name, reject.detail))
     return replace(reject, topic=topic, name=name, detail=detail)
+
+
+def _text(text: str) -> str:
+    return text.encode("utf-8", "backslashreplace").decode()

@@ -9,7 +9,7 @@ from sqlalchemy import JSON, BigInteger, Date, Double, Index, LargeBinary, MetaD
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 from farm.readings import Series
-from store.entries import DaySheetEntry, ExcursionEntry, Reason, Reject, Side
+from store.entries import ClockFault, DaySheetEntry, ExcursionEntry, Reason, Reject, Side, UnknownName
 
 
 class Base(DeclarativeBase):
@@ -60,6 +60,46 @@ class RejectRow(Base):
             self.first_us,
             self.last_us,
             self.count,
+        )
+
+
+class UnknownNameRow(Base):
+    """Records under a wire name that nobody has described."""
+
+    __tablename__ = "unknown_name"
+
+    farm: Mapped[str] = mapped_column(primary_key=True)
+    name: Mapped[str] = mapped_column(primary_key=True)
+    topic: Mapped[str] = mapped_column(primary_key=True)
+    value: Mapped[float]
+    unit: Mapped[str | None]
+    first_us: Mapped[int]
+    last_us: Mapped[int]
+    count: Mapped[int]
+
+    def entry(self) -> UnknownName:
+        """Return the entry of this row."""
+        return UnknownName(self.name, self.topic, self.value, self.unit, self.first_us, self.last_us, self.count)
+
+
+class ClockFaultRow(Base):
+    """One way in which a device's clock was wrong."""
+
+    __tablename__ = "clock_fault"
+
+    farm: Mapped[str] = mapped_column(primary_key=True)
+    device: Mapped[str] = mapped_column(primary_key=True)
+    fault: Mapped[str] = mapped_column(primary_key=True)
+    detail: Mapped[str]
+    offset_s: Mapped[float]
+    first_us: Mapped[int]
+    last_us: Mapped[int]
+    readings: Mapped[int]
+
+    def entry(self) -> ClockFault:
+        """Return the entry of this row."""
+        return ClockFault(
+            self.device, self.fault, self.detail, self.offset_s, self.first_us, self.last_us, self.readings
         )
 
 

@@ -135,6 +135,11 @@ def test_bad_input_is_refused_with_reasons_and_the_service_lives(served):
     assert latest["row/ppfd"]["value"] == 250, "the first of two conflicting readings stands"
     health = served.http.get("/health").json()
     assert (health["status"], health["ingest"]["duplicates"], health["ingest"]["conflicts"]) == ("ok", 1, 1)
+    [topic] = health["ingest"]["topics"]
+    assert (topic["topic"], topic["messages"], topic["refused"]) == ("leafweather/x", 11, 10)
+    metrics = httpx.get(f"http://127.0.0.1:{served.port}/metrics").text
+    assert 'leafweather_ingest_conflicts_total{farm="testfarm"} 1.0' in metrics
+    assert 'leafweather_topic_messages_total{farm="testfarm",topic="leafweather/x"} 11.0' in metrics
     assert served.end() == 0
 
 

@@ -14,7 +14,7 @@ from api.app import House, create_app
 from farm.description import Farm
 from farm.readings import Columns, Reading, Series
 from store.embedded import EmbeddedStore
-from store.entries import DaySheetEntry, ExcursionEntry, Reason, Reject, Side
+from store.entries import DaySheetEntry, ExcursionEntry, Reason, Reject, Side, UnknownName
 from store.journal import Journal
 
 T0_US = 1_772_323_200_000_000  # 2026-03-01T00:00:00Z
@@ -136,12 +136,20 @@ def fill(store: EmbeddedStore, journal: Journal) -> None:
     )
 
 
+UNKNOWN = [
+    UnknownName("room/humidty", "leafweather/x", 61.0, "%RH", T0_US, NOW_US, 7),
+    UnknownName("yard-1", "leafweather/x", 3.0, None, T0_US, NOW_US, 9),  # described since
+    UnknownName("", "", float("1e300"), None, T0_US, NOW_US, 2),
+]
+
+
 @pytest.fixture(scope="session")
 def house(small_farm: Farm, tmp_path_factory: pytest.TempPathFactory):
     folder = tmp_path_factory.mktemp("house")
     farm = small_farm.model_copy(update={"farm": small_farm.farm.model_copy(update={"invented": True})})
     with EmbeddedStore(folder) as store, Journal(f"sqlite:///{folder}/journal.sqlite") as journal:
         fill(store, journal)
+        journal.add_unknown_names("testfarm", UNKNOWN)
         yield House(farm, "feedfacecafe", store, journal, lambda: {"status": "ok", "watch": "up"}, lambda: NOW_US)
 
 

@@ -23,6 +23,7 @@ ANSWERS = {
     "days": schemas.DaysAnswer,
     "day": schemas.DaySheetAnswer,
     "rejects": schemas.RejectsAnswer,
+    "unknown": schemas.UnknownAnswer,
     "health": schemas.HealthAnswer,
 }
 REAL = {"key": "room/air_temperature", "date": "2026-03-01"}
@@ -34,7 +35,7 @@ def openapi(client):
 
 
 def test_every_address_is_documented_with_an_example(openapi):
-    assert len(openapi["paths"]) == 13
+    assert len(openapi["paths"]) == 14
     for path, operations in openapi["paths"].items():
         assert list(operations) == ["get"], path
         answer = operations["get"]["responses"]["200"]["content"]["application/json"]
@@ -60,7 +61,9 @@ def test_examples_fit_their_schema(address):
     assert set(examples.EXAMPLES[address]) <= set(model.model_fields), "a field that no answer has"
 
 
-@pytest.mark.parametrize("address", ["farm", "zones", "needs", "series", "latest", "excursions", "days", "rejects"])
+@pytest.mark.parametrize(
+    "address", ["farm", "zones", "needs", "series", "latest", "excursions", "days", "rejects", "unknown"]
+)
 def test_answers_have_the_fields_of_their_example(client, address):
     assert set(client.json(address)) == set(examples.EXAMPLES[address])
 

@@ -76,3 +76,12 @@ def test_rejects_with_counts_and_harmless_raw_bytes(client):
 def test_the_limit_of_rejects_is_bounded(client, limit):
     body = assert_problem(client(f"/api/v1/rejects?limit={limit}"), 422)
     assert body["errors"][0]["parameter"] == "limit"
+
+
+def test_unknown_names_come_with_a_draft_for_the_description(client):
+    rows = client.json("unknown")["unknown"]
+    assert [(row["name"], row["count"]) for row in rows] == [("room/humidty", 7), ("", 2)]
+    assert (rows[0]["value"], rows[0]["unit"], rows[0]["topic"]) == (61.0, "%RH", "leafweather/x")
+    assert rows[0]["suggestion"].splitlines()[:3] == ["[[series]]", 'zone = "room"', 'quantity = "relative_humidity"']
+    assert rows[1]["suggestion"] is None
+    assert len(client.json("unknown?limit=1")["unknown"]) == 1

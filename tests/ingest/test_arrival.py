@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import json
 
+import cbor2
 import pytest
 
+from farm.check import check_text
 from farm.flags import Flag
 from ingest.arrival import LARGEST_PAYLOAD, Arrival
 from store.entries import Reason
+from tests.conftest import SMALL_FARM
 
 NOW_US = 1_772_366_400_000_000  # 2026-03-01T12:00:00Z
 DAY_US = 86_400_000_000
@@ -96,3 +99,15 @@ def test_a_bare_number_on_an_unknown_topic_tells_where_to_name_it(arrival):
     assert readings == []
     assert fault.reason is Reason.UNKNOWN_TOPIC
     assert "topic = 'plain/temp'" in fault.detail
+
+
+def test_a_sum_becomes_a_reading_of_the_series_that_names_it(small_farm):
+    """RFC 8428, 4.2: a sum is in the value's unit times seconds; 1 kWh = 3.6e6 W s by definition."""
+    text = SMALL_FARM + '[[series]]\nzone = "room"\nquantity = "electrical_energy"\nwire = "meter#sum"\n'
+    farm, mistakes = check_text(text)
+    assert mistakes == []
+    readings, faults = Arrival(farm).read("t", pack({"n": "meter", "u": "W", "s": 7.2e6}), NOW_US)
+    assert faults == []
+    assert [(r.series.key, r.value) for r in readings] == [("room/electrical_energy", pytest.approx(2.0))]
+    payload = cbor2.dumps([{0: "meter", 1: "W", 5: 7.2e6}])
+    assert Arrival(farm).read("t", payload, NOW_US) == (readings, [])

@@ -8,7 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ingest.payloads import Record, decode_number, decode_senml
+from ingest.payloads import decode_number
+from ingest.records import Record
+from ingest.senml import decode_senml
 from store.entries import Reason
 
 NOW_US = 1_772_366_400_000_000  # 2026-03-01T12:00:00Z

@@ -1,0 +1,103 @@
+"""``leafweather ingest``: what a message would become, and which names nobody has described."""
+
+from __future__ import annotations
+
+import sys
+import time
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated, NoReturn
+
+import typer
+
+from farm.check import DescriptionError, read_description
+from farm.readings import iso_time, microseconds
+
+DONE, REFUSED, BAD_CALL = 0, 1, 2
+
+ingest_app = typer.Typer(no_args_is_help=True, help="What arrives over MQTT, and what becomes of it.")
+
+FarmFile = Annotated[Path, typer.Argument(metavar="FILE", help="the farm's description, e.g. farm.toml")]
+
+
+@ingest_app.command(
+    "try",
+    epilog="""Example: leafweather ingest try farm.toml --topic leafweather/x --payload '[{"n":"room/x","v":21}]'""",
+)
+def try_(
+    file: FarmFile,
+    topic: Annotated[str, typer.Option(help="topic that the message comes on")],
+    payload: Annotated[str, typer.Option(help="the message: a text, @FILE for a file's bytes, - for standard input")],
+    content_type: Annotated[str | None, typer.Option(help="MQTT 5 content type, if the device sends one")] = None,
+    at: Annotated[str | None, typer.Option(help="time of arrival, ISO 8601 with its zone; now by default")] = None,
+) -> None:
+    """Show what a message becomes, record by record, and why. Nothing is stored.
+
+    Exit code 0 if all of it is taken, 1 if something is refused, 2 for a bad call.
+    """
+    from farm.readings import Reading
+    from ingest.trial import tried
+
+    try:
+        farm = read_description(file).farm
+        message = _message(payload)
+        arrived_us = time.time_ns() // 1000 if at is None else microseconds(datetime.fromisoformat(at))
+    except (DescriptionError, OSError, ValueError) as error:
+        _stop(str(error))
+    trial = tried(farm, topic, message, arrived_us, content_type)
+    typer.echo(f"{len(message):,} bytes on {topic}: {trial.how}")
+    for step in trial.steps:
+        record, outcome = step.record, step.outcome
+        if isinstance(outcome, Reading):
+            value = f"{outcome.value:g} {outcome.series.registered.unit}"
+            typer.echo(f"taken    {outcome.series.key}  {value}  {iso_time(outcome.time_us)}")
+        else:
+            sent = f"{record.value:g} {record.unit or ''}".rstrip()
+            typer.echo(f"refused  {record.name}  {sent}  {outcome.reason}: {outcome.detail}")
+        for why in step.why:
+            typer.echo(f"           {why}")
+    for fault in trial.faults:
+        typer.echo(f"refused  {fault.name or 'the message'}  {fault.reason}: {fault.detail}")
+    if not trial.steps and not trial.faults:
+        typer.echo("nothing  the message holds no record")
+    raise typer.Exit(DONE if trial.all_taken else REFUSED)
+
+
+@ingest_app.command(epilog="Example: leafweather ingest unknown farm.toml --data /var/lib/leafweather")
+def unknown(
+    file: FarmFile,
+    data: Annotated[Path, typer.Option(help="folder for readings and journal")] = Path("leafweather-data"),
+) -> None:
+    """Show the wire names that nobody has described, with a draft of each for farm.toml."""
+    from farm.suggestion import suggested_series
+    from store.contract import StoreUnavailable, StoreUnusable
+    from store.journal import Journal
+
+    try:
+        farm = read_description(file).farm
+        if not (data / "journal.sqlite").is_file():
+            _stop(f"{data} holds no journal: name the folder that the service was started with, with --data")
+        with Journal(f"sqlite:///{(data / 'journal.sqlite').resolve()}") as journal:
+            names = [one for one in journal.unknown_names(farm.name) if not farm.has_on_the_wire(one.name, one.topic)]
+    except (DescriptionError, StoreUnavailable, StoreUnusable) as error:
+        _stop(str(error))
+    for one in names:
+        newest = f"last {one.value:g} {one.unit or '(no unit)'} at {iso_time(one.last_us)}"
+        if one.name or one.topic:
+            typer.echo(f"# {one.name or 'a bare number'} on {one.topic}: {one.count:,} times, {newest}")
+            typer.echo(suggested_series(farm, one.name, one.topic, one.unit))
+        else:
+            typer.echo(f"# further names, not kept apart: {one.count:,} times, {newest}")
+    if not names:
+        typer.echo("# no unknown names: everything that came is described")
+
+
+def _message(payload: str) -> bytes:
+    if payload == "-":
+        return sys.stdin.buffer.read()
+    return Path(payload[1:]).read_bytes() if payload.startswith("@") else payload.encode()
+
+
+def _stop(message: str) -> NoReturn:
+    typer.echo(message, err=True)
+    raise typer.Exit(BAD_CALL)
