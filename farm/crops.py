@@ -5,11 +5,25 @@ from __future__ import annotations
 from datetime import date, datetime, time
 from typing import Annotated, Self
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
 from farm.model import Described, Name, ZoneName
 
-Limits = Annotated[tuple[float, float], Field(description="[low, high]; write -inf or inf for an open side")]
+OpenEnd = Annotated[float, Field(allow_inf_nan=True)]
+Delay = Annotated[float, Field(ge=0, le=31 * 86_400)]
+
+
+def _low_below_high(limits: tuple[float, float]) -> tuple[float, float]:
+    if not limits[0] < limits[1]:
+        raise ValueError("[low, high] with low below high")
+    return limits
+
+
+Limits = Annotated[
+    tuple[OpenEnd, OpenEnd],
+    AfterValidator(_low_below_high),
+    Field(description="[low, high]; write -inf or inf for an open side"),
+]
 
 DEFAULT_ON_DELAY_S = 600.0  # our choice, no source: two to ten readings at usual cadences
 DEFAULT_OFF_DELAY_S = 300.0  # our choice, no source
@@ -22,8 +36,8 @@ class Band(Described):
     always: Limits | None = None
     lit: Limits | None = None
     dark: Limits | None = None
-    on_delay_s: float = Field(DEFAULT_ON_DELAY_S, ge=0, description="outside for this long before it counts")
-    off_delay_s: float = Field(DEFAULT_OFF_DELAY_S, ge=0, description="back inside for this long before it ends")
+    on_delay_s: Delay = Field(DEFAULT_ON_DELAY_S, description="outside for this long before it counts")
+    off_delay_s: Delay = Field(DEFAULT_OFF_DELAY_S, description="back inside for this long before it ends")
     deadband: float | None = Field(
         None,
         ge=0,
@@ -36,10 +50,6 @@ class Band(Described):
             raise ValueError("limits: always = [low, high], or lit and dark")
         if self.always is not None and (self.lit is not None or self.dark is not None):
             raise ValueError("either always, or lit and dark, not both")
-        for name in ("always", "lit", "dark"):
-            limits = getattr(self, name)
-            if limits is not None and not limits[0] < limits[1]:
-                raise ValueError(f"{name} = [low, high] with low below high")
         return self
 
     def limits(self, lit: bool) -> Limits | None:

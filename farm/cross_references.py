@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import date
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -64,18 +65,19 @@ def _crop_and_phase(
 
 def _series(raw: dict[str, Any], zones: list[str]) -> Iterator[LooseEnd]:
     keys: dict[str, int] = {}
+    plain = [key_of(row) for row in rows(raw, "series") if "wire" not in row]
     wires: dict[str, int] = {}
     topics: dict[str, int] = {}
     for index, row in enumerate(rows(raw, "series")):
         at: Location = ("series", index)
         yield from named((*at, "zone"), row.get("zone"), zones, "zone of this farm")
         key = key_of(row)
-        wire = row.get("wire", key)
+        wire = row.get("wire")
         yield from _once(keys, key, index, (*at, "quantity"), "series", "a sensor name that tells them apart")
-        if key and wire != key:
+        if isinstance(wire, str):
             yield from _once(wires, wire, index, (*at, "wire"), "wire name", "another wire name")
-        else:
-            wires.setdefault(key, index)
+            if wire in plain:
+                yield (*at, "wire"), f"the key {wire!r} of another series", "another name, or wire for that series too"
         if isinstance(row.get("topic"), str):
             yield from _once(topics, row["topic"], index, (*at, "topic"), "topic", "one topic a series")
         quantity = QUANTITIES.get(str(row.get("quantity")))
@@ -117,6 +119,9 @@ def _surfaces(raw: dict[str, Any], zones: list[str]) -> Iterator[LooseEnd]:
         resistances = [key for key in ("r_value_m2k_w", "u_value_w_m2k") if key in surface]
         if "probe" not in surface and (len(resistances) != 1 or "outside" not in surface):
             yield at, "neither a probe nor a wall", "probe; or outside and one of r_value_m2k_w and u_value_w_m2k"
+        computed = f"{surface.get('zone')}/surface_temperature/{surface.get('name')}"
+        if computed in probes and surface.get("probe") != computed:
+            yield (*at, "name"), f"the key {computed!r}, which a series has", f"probe = {computed!r}, or another name"
         if len(resistances) == 2:
             yield (*at, "u_value_w_m2k"), "both r_value_m2k_w and u_value_w_m2k", "one of the two"
 
@@ -138,7 +143,10 @@ def _crops(crops: dict[str, Any]) -> Iterator[LooseEnd]:
         for phase, needs in table(described, "phases").items():
             for quantity in table(needs, "bands"):
                 location = ("crops", crop, "phases", phase, "bands", quantity)
-                yield from named(location, quantity, list(QUANTITIES), "quantity of the registry")
+                if quantity == "daily_light_integral":
+                    yield location, "a band for it", "daily_light_integral = [low, high] in the phase itself"
+                else:
+                    yield from named(location, quantity, list(QUANTITIES), "quantity of the registry")
 
 
 def _batches(raw: dict[str, Any], zones: list[str], crops: dict[str, Any]) -> Iterator[LooseEnd]:
@@ -147,6 +155,10 @@ def _batches(raw: dict[str, Any], zones: list[str], crops: dict[str, Any]) -> It
         yield from named((*at, "crop"), batch.get("crop"), list(crops), "crop of this farm")
         for place, stay in enumerate(rows(batch, "stays")):
             inside = (*at, "stays", place)
+            entered: Any = stay.get("entered")
+            left: Any = stay.get("left")
+            if isinstance(entered, date) and type(left) is type(entered) and left <= entered:
+                yield (*inside, "left"), str(left), "a time after entered"
             yield from named((*inside, "zone"), stay.get("zone"), zones, "zone of this farm")
             crop = batch.get("crop")
             if isinstance(crop, str) and crop in crops:

@@ -10,8 +10,8 @@ from zoneinfo import ZoneInfo
 
 from pydantic import Field
 
-from farm.crops import Band, Batch, Crop, Phase
-from farm.model import Described, Name, ZoneName
+from farm.crops import Batch, Crop, Phase
+from farm.model import Described, Name, WireName, ZoneName
 from farm.quantities import QUANTITIES, Quantity
 from farm.readings import Series
 from farm.topics import fewest, filter_of
@@ -38,7 +38,7 @@ class Place(Described):
     name: Name = Field(description="short name, used in topics and file names")
     title: str = Field(description="name for people")
     timezone: str = Field(description="IANA time zone, e.g. Europe/Oslo")
-    elevation_m: float = Field(0.0, ge=-430, le=5500, description="sets the air pressure where no sensor does")
+    elevation_m: float = Field(0.0, ge=-430, le=5500, description="height above the sea")
     invented: bool = Field(False, description="true for a demonstration farm: every screen then says so")
 
     @cached_property
@@ -76,11 +76,11 @@ class DescribedSeries(Described):
     quantity: Literal[tuple(QUANTITIES)]  # type: ignore[valid-type]  # the registry is the list
     sensor: Name | Literal[""] = Field("", description="needed where a zone has several of one quantity")
     label: str | None = None
-    wire: str | None = Field(None, description="SenML name on the wire; the series' key by default")
+    wire: WireName | None = Field(None, description="SenML name on the wire; the series' key by default")
     was: list[Was] = Field(default_factory=list, description="wire names it had before")
     topic: str | None = Field(None, description="topic that carries this series as a bare number")
     unit: str | None = Field(None, description="unit on the wire where the message states none")
-    cadence_s: float = Field(60.0, gt=0, description="expected time between readings")
+    cadence_s: float = Field(60.0, gt=0, le=31 * 86_400, description="expected time between readings")
     range: tuple[float, float] | None = Field(None, description="[low, high] the sensor can report")
     accuracy: float | None = Field(None, gt=0, description="plus or minus, in the quantity's unit")
 
@@ -264,11 +264,6 @@ class Farm(Described):
         else:
             return None
         return self.crops[crop].phases[phase]
-
-    def band_at(self, zone: str, quantity: str, at: datetime) -> Band | None:
-        """Return the band of a quantity in a zone at an instant; None where the plan has none."""
-        phase = self.phase_at(zone, at)
-        return phase.bands.get(quantity) if phase else None
 
     def moment(self, day: date | datetime) -> datetime:
         """Return the instant a date of the description means: its local midnight, or itself, in UTC."""

@@ -23,6 +23,8 @@ class Conversion(NamedTuple):
 
 SAME = Conversion(1.0)
 
+ON_OFF = "on/off"  # what a true or false is taken to have been sent in: no unit of a number
+
 # Unit inside -> spelling on the wire -> conversion. The unit's own name is always accepted.
 WIRE_UNITS: dict[str, dict[str, Conversion]] = {
     "degC": {
@@ -89,7 +91,7 @@ WIRE_UNITS: dict[str, dict[str, Conversion]] = {
         "W.s": Conversion(1 / 3.6e6),
         "kW.s": Conversion(1 / 3600),
     },
-    "1": {"/": SAME, "": SAME},
+    "1": {"/": SAME, "": SAME, ON_OFF: SAME},
     "g/m3": {},
     "kg/kg": {},
     "mol m-2 d-1": {"mol.m-2.d-1": SAME},

@@ -28,6 +28,15 @@ Path = Annotated[str, AfterValidator(_path)]
 Pattern = Annotated[str, Field(min_length=1), AfterValidator(checked_pattern)]
 
 
+def _filter(topic: str) -> str:
+    if "{" in topic or "}" in topic:
+        raise ValueError("a topic filter, without {names}")
+    return checked_pattern(topic)
+
+
+Filter = Annotated[str, AfterValidator(_filter)]
+
+
 class RuleValue(Described):
     """One value that a rule takes out of a message."""
 
@@ -55,9 +64,11 @@ class Rule(Described):
 class Wire(Described):
     """How readings reach us over MQTT."""
 
-    topic: str = Field("leafweather/#", min_length=1, description="topic filter of this farm's messages")
-    future_tolerance_s: float = Field(300.0, ge=0, description="a reading further ahead than this is refused")
-    oldest_days: float = Field(3660.0, gt=0, description="a reading older than this is refused")
+    topic: Filter = Field("leafweather/#", min_length=1, description="topic filter of this farm's messages")
+    future_tolerance_s: float = Field(
+        300.0, ge=0, le=366 * 86_400, description="a reading further ahead than this is refused"
+    )
+    oldest_days: float = Field(3660.0, gt=0, le=36_600, description="a reading older than this is refused")
     most_messages_per_minute: int = Field(
         DEFAULT_MOST_PER_MINUTE, gt=0, description="a topic with more is told; its messages are stored all the same"
     )

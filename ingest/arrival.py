@@ -16,6 +16,7 @@ from ingest.senml import decode_senml, decode_senml_cbor
 from store.entries import Reason
 
 NOT_EVALUATED = int(Flag.NOT_EVALUATED)
+LATEST_US = 7_258_118_400 * MICROSECONDS_PER_SECOND  # 2200-01-01: a later time is no time
 LARGEST_PAYLOAD = 1024 * 1024  # bytes; a SenML pack of 20,000 records still fits
 
 
@@ -118,6 +119,9 @@ class Arrival:
             )
         if time_us is None:
             time_us = arrived_us
+        elif not 0 <= time_us < LATEST_US:
+            detail = f"time {time_us / MICROSECONDS_PER_SECOND:g} s: send seconds since 1970 UTC"
+            return Fault(Reason.MALFORMED, name, detail)
         elif time_us > arrived_us + self._future_us:
             return Fault(Reason.FUTURE, name, f"time {iso_time(time_us)} is ahead of ours: set the device's clock")
         elif time_us < arrived_us - self._oldest_us:

@@ -10,6 +10,7 @@ from store.entries import Reason, Reject, UnknownName
 
 LONGEST_RAW = 512  # bytes of a refused message that are kept
 LONGEST_NAME = 200
+LONGEST_DETAIL = 600
 
 
 class Message(NamedTuple):
@@ -22,6 +23,7 @@ class Message(NamedTuple):
     payload: bytes
     arrived_us: int
     content_type: str | None  # MQTT 5 only
+    kept: bool  # the broker kept it for us while we were away, or sends it again
 
 
 class Batch:
@@ -30,6 +32,7 @@ class Batch:
     def __init__(self) -> None:
         self.messages: list[Message] = []
         self.readings: list[Reading] = []
+        self.faults = 0
         self._rejects: dict[tuple[Reason, str, str], Reject] = {}
         self._unknown: dict[tuple[str, str], UnknownName] = {}
 
@@ -47,6 +50,7 @@ class Batch:
         """Add a message with what became of it."""
         self.messages.append(message)
         self.readings += readings
+        self.faults += len(faults)
         for fault in faults:
             self.refuse(message.topic, message.payload, message.arrived_us, fault)
 
@@ -58,7 +62,7 @@ class Batch:
             reason=fault.reason,
             topic=topic,
             name=name,
-            detail=fault.detail,
+            detail=fault.detail[:LONGEST_DETAIL],
             raw=payload[:LONGEST_RAW],
             first_us=before.first_us if before else at_us,
             last_us=at_us,

@@ -6,6 +6,7 @@ import math
 import re
 from enum import StrEnum
 
+from farm.units import ON_OFF
 from ingest.records import Decoded, Fault, Record
 from ingest.senml import SELF_DESCRIBED_CBOR
 from store.entries import Reason
@@ -70,7 +71,7 @@ def decode_number(payload: bytes, name: str) -> Decoded:
     text = payload.strip()
     value = number_of(text)
     if value is not None and math.isfinite(value):
-        return [Record(name, None, value, None)], []
+        return [Record(name, None, value, ON_OFF if text.lower() in _STATES else None)], []
     if value is not None or text.lower().lstrip(b"+-") in (b"nan", b"inf", b"infinity"):
         return [], [Fault(Reason.NOT_FINITE, name, f"value {_shown(text)}: send nothing where there is no value")]
     return [], [Fault(Reason.WRONG_TYPE, name, f"{_shown(text)} is no number: this topic carries one bare number")]

@@ -15,6 +15,7 @@ import cbor2
 import msgspec
 
 from farm.readings import MICROSECONDS_PER_SECOND
+from farm.units import ON_OFF
 from ingest.records import Decoded, Fault, Record
 from store.entries import Reason
 
@@ -196,7 +197,7 @@ def _resolved(pack: list[SenmlRecord], now_us: int, faults: list[Fault]) -> Deco
         unit = item.unit if item.unit is not None else base_unit
         if value is not None:
             if math.isfinite(value):
-                records.append(Record(name, time_us, value + 0.0, unit))
+                records.append(Record(name, time_us, value + 0.0, ON_OFF if item.value is None else unit))
             else:
                 faults.append(_not_finite(name, value))
         if total is not None or base_sum is not None:

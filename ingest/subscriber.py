@@ -7,7 +7,7 @@ import logging
 import queue
 import threading
 import time
-from collections import deque
+from collections import defaultdict, deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import TypeVar
@@ -19,15 +19,18 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
+from farm.flags import Flag
+from farm.readings import Reading, Series
 from farm.wire import DEFAULT_MOST_PER_MINUTE
 from ingest.arrival import Arrival
 from ingest.batch import Batch, Message
 from ingest.counts import IngestCounts, TopicCounts
 from ingest.records import Fault
-from store.contract import ReadingStore, StoreUnavailable, StoreUnusable
+from store.contract import Appended, ReadingStore, StoreUnavailable, StoreUnusable
 from store.entries import Reason
 from store.journal import Journal
 
+SUSPECT = int(Flag.SUSPECT)
 logger = logging.getLogger(__name__)
 T = TypeVar("T")
 
@@ -40,6 +43,7 @@ LINGER_S = 0.05  # how long a batch waits for company
 PAUSE_S = 0.005  # between looks for it
 SESSION_EXPIRY_S = 7 * 24 * 3600
 KEEPALIVE_S = 60
+QUIET_US = 1_000_000  # a pause this long ends the rush of what the broker kept for us while we were away
 RETRY_S = 2.0  # between attempts on a store that is unavailable
 RETAINED_NOT_WANTED = 2  # MQTT 5, 3.8.3.1: do not send retained messages when subscribing
 
@@ -82,8 +86,11 @@ class Subscriber:
         self._now_us, self._on_commit = now_us, on_commit
         self._queue: queue.Queue[Message] = queue.Queue(QUEUE_MESSAGES)
         self._durable: deque[Message] = deque()  # waits to be acknowledged
+        self._in_hand = 0  # messages of the batch being made durable
         self._stopping = threading.Event()
         self._generation = 0
+        self._catching_up = False
+        self._last_message_us = 0
         self._worker = threading.Thread(target=self._work, name="ingest", daemon=True)
         self._client = self._made_client()
         self.counts = IngestCounts()
@@ -110,7 +117,7 @@ class Subscriber:
         self._client.loop_start()
 
     def stop(self) -> None:
-        """Store what is queued, acknowledge it, and disconnect; the broker keeps the session."""
+        """Finish the batch in hand and disconnect; the broker keeps the session, and what waits in it."""
         self._stopping.set()
         self._worker.join()
         self._client.disconnect()
@@ -118,8 +125,13 @@ class Subscriber:
 
     @property
     def queued(self) -> int:
-        """Messages received and not stored yet."""
-        return self._queue.qsize()
+        """Messages received and not durable yet."""
+        return self._queue.qsize() + self._in_hand
+
+    @property
+    def alive(self) -> bool:
+        """Whether the thread that stores is running."""
+        return self._worker.is_alive()
 
     def _made_client(self) -> mqtt.Client:
         five = self._broker.protocol_5
@@ -143,13 +155,15 @@ class Subscriber:
     # Called by the client's network thread.
 
     def _on_connect(
-        self, client: mqtt.Client, _userdata: object, _flags: object, reason: ReasonCode, _properties: object
+        self, client: mqtt.Client, _userdata: object, flags: object, reason: ReasonCode, _properties: object
     ) -> None:
         if reason.is_failure:
             self.trouble = f"the broker at {self._broker.host}:{self._broker.port} refuses us: {reason}"
             logger.warning("%s", self.trouble)
             return
         self._generation += 1
+        self._catching_up = bool(getattr(flags, "session_present", False))
+        self._last_message_us = self._now_us()
         if self._broker.protocol_5:
             options = SubscribeOptions(qos=1, retainHandling=RETAINED_NOT_WANTED)
             client.subscribe([(topic, options) for topic in self._topics])
@@ -187,6 +201,10 @@ class Subscriber:
             self.counts.retained += 1
             client.ack(message.mid, message.qos)
             return
+        arrived_us = self._now_us()
+        if arrived_us - self._last_message_us > QUIET_US:
+            self._catching_up = False
+        self._last_message_us = arrived_us
         properties = message.properties
         one = Message(
             self._generation,
@@ -194,8 +212,9 @@ class Subscriber:
             message.qos,
             message.topic,
             bytes(message.payload),
-            self._now_us(),
+            arrived_us,
             getattr(properties, "ContentType", None) if properties is not None else None,
+            self._catching_up or message.dup,
         )
         while not self._stopping.is_set():
             try:
@@ -218,20 +237,22 @@ class Subscriber:
     # Called by the worker thread.
 
     def _work(self) -> None:
-        while not (self._stopping.is_set() and self._queue.empty()):
+        while not self._stopping.is_set():
             try:
                 first = self._queue.get(timeout=0.2)
             except queue.Empty:
                 continue
+            self._in_hand = 1
             if not self._stored(self._batch(first)):
                 return  # stopping while the store is unavailable: what is not acknowledged comes again
+            self._in_hand = 0
 
     def _batch(self, first: Message) -> Batch:
         """Return the first message and what came shortly after it, with all that they hold."""
         batch = Batch()
         self._read(first, batch)
         deadline = time.monotonic() + LINGER_S
-        while len(batch.messages) < BATCH_MESSAGES and len(batch.readings) < BATCH_READINGS:
+        while len(batch.messages) < BATCH_MESSAGES and len(batch.readings) + batch.faults < BATCH_READINGS:
             try:
                 message = self._queue.get_nowait()
             except queue.Empty:
@@ -240,6 +261,7 @@ class Subscriber:
                 time.sleep(PAUSE_S)  # to be woken for every single message would cost more than to read it
                 continue
             self._read(message, batch)
+            self._in_hand = len(batch.messages)
         return batch
 
     def _read(self, message: Message, batch: Batch) -> None:
@@ -252,12 +274,15 @@ class Subscriber:
         except Exception:
             logger.exception("a message on %s could not be read; it is kept among the rejects", message.topic)
             readings, faults = [], [Fault(Reason.MALFORMED, "", "this message upset Leafweather: please report it")]
+        if message.kept:
+            # The broker kept it for a while nobody knows: a reading without a time of its own has a doubtful one.
+            readings = [one._replace(flag=SUSPECT) if one.time_us == message.arrived_us else one for one in readings]
         batch.add(message, readings, faults)
         self.topics.note(message.topic, len(message.payload), len(readings), len(faults), message.arrived_us)
 
     def _stored(self, batch: Batch) -> bool:
         """Make a batch durable and acknowledge it; False if told to stop before the store would take it."""
-        appended = self._patiently(lambda: self._store.append(batch.readings))
+        appended = self._patiently(lambda: self._append(batch))
         if appended is None:
             return False
         batch.refuse_conflicts(list(appended.conflicting), batch.messages[-1].arrived_us)
@@ -279,6 +304,26 @@ class Subscriber:
             self._on_commit()
         return True
 
+    def _append(self, batch: Batch) -> Appended:
+        """Store a batch's readings; those of a series that the store refuses become rejects."""
+        try:
+            return self._store.append(batch.readings)
+        except ValueError:
+            logger.exception("the store refuses a series; its readings are kept among the rejects")
+        by_series: defaultdict[Series, list[Reading]] = defaultdict(list)
+        for reading in batch.readings:
+            by_series[reading.series].append(reading)
+        done = []
+        for series, readings in by_series.items():
+            try:
+                done.append(self._store.append(readings))
+            except ValueError as error:
+                fault = Fault(Reason.WRONG_TYPE, series.key, f"the store cannot take it: {error}")
+                for reading in readings:
+                    batch.refuse("", f"{reading.value:g}".encode(), reading.time_us, fault)
+        conflicting = tuple(one for each in done for one in each.conflicting)
+        return Appended(sum(one.stored for one in done), sum(one.duplicate for one in done), conflicting)
+
     def _noted(self, batch: Batch) -> bool:
         if rejects := batch.rejects:
             self._journal.add_rejects(self._farm, rejects)
@@ -291,8 +336,12 @@ class Subscriber:
             try:
                 return write()
             except (StoreUnavailable, StoreUnusable) as error:
+                trouble = str(error)
                 if self.counts.waiting_for_store is None:
                     logger.warning("nothing is acknowledged until the store works again: %s", error)
-                self.counts.waiting_for_store = str(error)
-                if self._stopping.wait(RETRY_S):
-                    return None
+            except Exception as error:
+                trouble = f"storing failed in an unforeseen way, please report it: {type(error).__name__}: {error}"
+                logger.exception("nothing is acknowledged until storing works again")
+            self.counts.waiting_for_store = trouble
+            if self._stopping.wait(RETRY_S):
+                return None

@@ -209,6 +209,8 @@ def _back_fill(service: Service, feed: Feed, stopping: threading.Event) -> None:
             first, last = first or at, at
             share = (at - first) / max(datetime.now(UTC) - first, timedelta(microseconds=1))
             bar.update(task, completed=share, at=f"{at:%Y-%m-%d %H:%M} UTC")
+        if stopping.is_set():
+            return
         bar.update(task, completed=1.0, description="Back-filled through MQTT")
         task = bar.add_task("Working out what follows from it", total=None, at="")
         while not stopping.wait(0.2):
@@ -217,7 +219,8 @@ def _back_fill(service: Service, feed: Feed, stopping: threading.Event) -> None:
             stored = last is None or (newest is not None and newest >= last - timedelta(minutes=1))
             if stored and service.caught_up:
                 break
-        bar.update(task, total=1.0, completed=1.0, description="Worked out what follows from it")
+        if not stopping.is_set():
+            bar.update(task, total=1.0, completed=1.0, description="Worked out what follows from it")
 
 
 def _tell(service: Service, stopping: threading.Event) -> None:

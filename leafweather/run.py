@@ -20,6 +20,7 @@ from ingest.arrival import Arrival
 from ingest.counts import TopicCount
 from ingest.subscriber import Broker, Subscriber
 from leafweather.settings import Settings
+from store.contract import StoreUnavailable, StoreUnusable
 from store.embedded import EmbeddedStore
 from store.journal import Journal
 from watch.jobs import Watch
@@ -107,10 +108,10 @@ class Service:
         return self
 
     def __exit__(self, *exc: object) -> None:
-        self.subscriber.stop()
+        self._server.should_exit = True
         self._stopping.set()
         self._called.set()
-        self._server.should_exit = True
+        self.subscriber.stop()
         self._serving.join()
         self._watching.join()
         self.journal.close()
@@ -128,12 +129,20 @@ class Service:
     def health(self) -> dict[str, Any]:
         """Return how the service is doing, in the shape that the API shows."""
         counts, watch = self.subscriber.counts, self.watch.counts
+        try:
+            waiting, store_trouble = bool(self.store.touched(self.farm.name, 1)), None
+        except (StoreUnavailable, StoreUnusable) as error:
+            waiting, store_trouble = True, str(error)
         troubles = [
             text
             for text in (
                 None if self.subscriber.connected else self.subscriber.trouble,
                 counts.waiting_for_store,
+                store_trouble,
                 watch.trouble,
+                *watch.broken.values(),
+                None if self.subscriber.alive else "the thread that stores readings has died: restart Leafweather",
+                None if self._watching.is_alive() else "the watch has died: restart Leafweather",
             )
             if text
         ]
@@ -154,7 +163,7 @@ class Service:
                 "rounds": watch.rounds,
                 "notes": watch.notes,
                 "last_round": _iso(watch.last_round_us),
-                "work_waiting": bool(self.store.touched(self.farm.name, 1)),
+                "work_waiting": waiting,
             },
         }
 

@@ -18,11 +18,20 @@ from store.contract import ReadingStore
 from watch.outlook import BandStretch
 
 LIT, DARK, UNKNOWN = 1, 0, -1
+USUAL_CADENCE_S = 60  # of a series that is not described any more; our choice, no source
 
 
 def max_age_us(farm: Farm, series: Series) -> int:
     """Return for how long a reading of a described series speaks for the time after it, in microseconds."""
     return int(farm.described[series].cadence_s * SILENT_AFTER_CADENCES * MICROSECONDS_PER_SECOND)
+
+
+def longest_hold_us(farm: Farm, series: Series) -> int:
+    """Return for how long a reading speaks for the time after it; a derived one as its zone's slowest sensor."""
+    if series in farm.described:
+        return max_age_us(farm, series)
+    holds = [max_age_us(farm, one) for one in farm.described if one.zone == series.zone]
+    return max(holds, default=int(SILENT_AFTER_CADENCES * USUAL_CADENCE_S * MICROSECONDS_PER_SECOND))
 
 
 def lights_series(farm: Farm, zone: str) -> Series | None:

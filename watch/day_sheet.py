@@ -17,7 +17,8 @@ from store.contract import ReadingStore
 from store.entries import DaySheetEntry, ExcursionEntry
 from store.journal import Journal
 from watch import cautions
-from watch.bands import lights_series, limits_at, max_age_us, may_have_band, phase_stretches, usable
+from watch.bands import lights_series, limits_at, longest_hold_us, max_age_us, may_have_band, phase_stretches, usable
+from watch.derived import derived_series
 from watch.light_days import LitDay, lit_days
 
 SECONDS_PER_HOUR = 3600
@@ -38,7 +39,12 @@ def day_sheet(
     """Return the summary of a local day from what is stored; of a day that still lasts, until now."""
     start_us, end_us = day_range(farm, day)
     until_us = min(end_us, max(now_us, start_us + 1))
-    known = [one.series for one in store.known(farm.name) if one.first_us < until_us and one.last_us >= start_us]
+    spans = {one.series: one for one in store.known(farm.name)}
+    known = [
+        series
+        for series in (*farm.described, *derived_series(farm))
+        if series in spans and spans[series].first_us < until_us and spans[series].last_us >= start_us
+    ]
     sheet = {
         "farm": farm.name,
         "day": day.isoformat(),
@@ -113,13 +119,6 @@ def _row(farm: Farm, store: ReadingStore, series: Series, start_us: int, until_u
         "coverage": held.coverage,
         "band": band,
     }
-
-
-def longest_hold_us(farm: Farm, series: Series) -> int:
-    """Return for how long a reading speaks for the time after it; a derived one as its zone's slowest sensor."""
-    if series in farm.described:
-        return max_age_us(farm, series)
-    return max(max_age_us(farm, one) for one in farm.described if one.zone == series.zone)
 
 
 def _light_days(farm: Farm, store: ReadingStore, start_us: int, end_us: int) -> list[dict[str, Any]]:

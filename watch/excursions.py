@@ -7,11 +7,11 @@ import numpy as np
 from analytics.excursions import INSIDE, Excursion, Rule, State, excursions
 from farm.crops import DEADBAND_SHARE, Band
 from farm.description import Farm
-from farm.readings import MICROSECONDS_PER_SECOND, Columns, Series
+from farm.readings import MICROSECONDS_PER_SECOND, Series
 from store.contract import ReadingStore
 from store.entries import ExcursionEntry, Side
 from store.journal import Journal
-from watch.bands import limits_at, phase_stretches, plan_bands, usable
+from watch.bands import limits_at, longest_hold_us, phase_stretches, plan_bands, usable
 
 END_OF_TIME_US = 2**62
 
@@ -19,36 +19,86 @@ END_OF_TIME_US = 2**62
 class ExcursionKeeper:
     """Keeps one series' excursions in the journal true to its readings, whatever order they came in.
 
-    Readings after the last one seen continue from the state in memory. Anything earlier, or a new
-    start of the program, goes back to an instant from which the machine must come to the same
-    states, and replays from there.
+    New readings are followed from a checkpoint shortly before the newest one. Anything earlier, or a
+    new start of the program, goes back to an instant from which the machine must come to the same
+    states, and replays from there until those states are again the ones found before.
     """
 
-    def __init__(self, farm: Farm, store: ReadingStore, journal: Journal, series: Series, max_gap_us: int) -> None:
+    def __init__(self, farm: Farm, store: ReadingStore, journal: Journal, series: Series) -> None:
         self._farm, self._store, self._journal, self._series = farm, store, journal, series
-        self._max_gap_us = max_gap_us
-        self._state: State | None = None
-        self._seen_us = 0
+        self._max_gap_us = longest_hold_us(farm, series)
+        slowest_s = max(band.on_delay_s + band.off_delay_s for band in plan_bands(farm, series.quantity))
+        # By then whatever was pending or returning is decided, one way or the other.
+        self._decided_us = int(slowest_s * MICROSECONDS_PER_SECOND) + 2 * self._max_gap_us
+        self._checkpoint: tuple[int, State] | None = None
 
-    def renew(self, first_us: int) -> None:
-        """Bring the journal up to date for readings (or limits) that changed from ``first_us`` on."""
-        if self._state is not None and first_us > self._seen_us:
-            state, from_us = self._state, self._seen_us + 1
-            keep_from = state.stretch.onset_us if state.stretch else from_us
+    def renew(self, first_us: int, last_us: int) -> list[tuple[int, int]]:
+        """Bring the journal up to date for readings (or limits) that changed between two instants.
+
+        Returns the stretches of the excursions that began, ended or vanished by it.
+        """
+        newest = self._store.last_before(self._series, END_OF_TIME_US)
+        if newest is None:
+            return []
+        if self._checkpoint is not None and first_us > self._checkpoint[0]:
+            from_us, state = self._checkpoint[0] + 1, self._checkpoint[1]
         else:
-            state, from_us = INSIDE, self._replay_from(first_us)
-            keep_from = from_us
-        columns = self._store.read(self._series, from_us, END_OF_TIME_US)
-        if len(columns) == 0:
-            return
-        ended, state = self._run(columns, state)
-        under_way = state.open_excursion
-        found = [self._entry(one) for one in (*ended, *([under_way] if under_way else []))]
-        self._journal.replace_excursions(self._farm.name, self._series, keep_from, found)
-        self._state, self._seen_us = state, int(columns.time_us[-1])
+            from_us, state = self._replay_from(first_us), INSIDE
+        keep_from = state.stretch.onset_us if state.stretch else from_us
+        overlapping = self._journal.excursions(self._farm.name, series=self._series, start_us=keep_from)
+        before = [one for one in overlapping if one.onset_us >= keep_from]
+        after = self._replayed(from_us, state, last_us, newest.time_us, before)
+        if after == before:
+            return []
+        self._journal.replace_excursions(self._farm.name, self._series, keep_from, after)
+        seen = {(one.identity, one.end_us) for one in before} ^ {(one.identity, one.end_us) for one in after}
+        return [
+            (one.onset_us, one.last_us if one.end_us is None else one.end_us)
+            for one in (*before, *after)
+            if (one.identity, one.end_us) in seen
+        ]
 
-    def _run(self, columns: Columns, state: State) -> tuple[list[Excursion], State]:
-        """Return the excursions that end within the readings, and the state after them, phase by phase."""
+    def _replayed(
+        self, from_us: int, state: State, last_us: int, newest_us: int, before: list[ExcursionEntry]
+    ) -> list[ExcursionEntry]:
+        """Return the excursions from an instant on: replayed, and from where nothing differs, as they were."""
+        found: list[ExcursionEntry] = []
+        settled_us = newest_us - self._decided_us
+        step_us = self._decided_us
+        until_us = max(from_us, last_us) + step_us
+        while until_us < settled_us:
+            ended, state = self._run(from_us, until_us, state)
+            found += map(self._entry, ended)
+            if state is INSIDE and not any(_lasts_at(one, until_us) for one in before):
+                return [*found, *(one for one in before if one.onset_us >= until_us)]
+            from_us, step_us = until_us, 2 * step_us
+            until_us += step_us
+        if from_us <= settled_us:
+            ended, state = self._run(from_us, settled_us + 1, state)
+            found += map(self._entry, ended)
+            from_us = settled_us + 1
+            self._checkpoint = (settled_us, state)
+        ended, state = self._run(from_us, newest_us + 1, state)
+        under_way = [state.open_excursion] if state.open_excursion else []
+        return [*found, *map(self._entry, (*ended, *under_way))]
+
+    def _replay_from(self, first_us: int) -> int:
+        """Return an instant before ``first_us`` at which the machine may start afresh.
+
+        Whatever was pending or returning that long before ``first_us`` has been decided since, and
+        stands in the journal as an excursion; the onset of one is always a fresh start.
+        """
+        from_us = first_us - self._decided_us
+        around = self._journal.excursions(
+            self._farm.name, series=self._series, start_us=from_us - self._decided_us, end_us=first_us + 1
+        )
+        return min([from_us, *(one.onset_us for one in around)])
+
+    def _run(self, start_us: int, end_us: int, state: State) -> tuple[list[Excursion], State]:
+        """Return the excursions that end within ``[start_us, end_us)``, and the state after it, phase by phase."""
+        columns = self._store.read(self._series, start_us, end_us)
+        if len(columns) == 0:
+            return [], state
         time_us, value = columns.time_us, usable(columns)
         limits = limits_at(self._farm, self._store, self._series, time_us)
         low = np.where(np.isnan(limits.low), -np.inf, limits.low)
@@ -60,21 +110,6 @@ class ExcursionKeeper:
             ended, state = excursions(time_us[here], value[here], low[here], high[here], rule, state)
             found += ended
         return found, state
-
-    def _replay_from(self, first_us: int) -> int:
-        """Return an instant before ``first_us`` at which the machine may start afresh.
-
-        Whatever was pending or returning that long before ``first_us`` has been decided since, and
-        stands in the journal as an excursion; the onset of one is always a fresh start.
-        """
-        bands = plan_bands(self._farm, self._series.quantity)
-        slowest_s = max(band.on_delay_s + band.off_delay_s for band in bands)
-        decided_us = int(slowest_s * MICROSECONDS_PER_SECOND) + 2 * self._max_gap_us
-        from_us = first_us - decided_us
-        around = self._journal.excursions(
-            self._farm.name, series=self._series, start_us=from_us - decided_us, end_us=first_us + 1
-        )
-        return min([from_us, *(one.onset_us for one in around)])
 
     def _rule(self, band: Band | None) -> Rule:
         """Return a band's delays and deadband; without a band, whatever was outside is back at once."""
@@ -99,6 +134,10 @@ class ExcursionKeeper:
             limit=excursion.limit,
             dose=excursion.dose,
         )
+
+
+def _lasts_at(one: ExcursionEntry, at_us: int) -> bool:
+    return one.onset_us < at_us and (one.end_us is None or one.end_us >= at_us)
 
 
 def _deadband(band: Band) -> float:

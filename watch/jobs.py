@@ -5,8 +5,9 @@ from __future__ import annotations
 import logging
 import threading
 from collections import defaultdict
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 
 from farm.check import Description
@@ -31,6 +32,10 @@ RETRY_S = 2.0
 Stretch = tuple[int, int]  # first and last instant that changed, both included
 
 
+class Stopped(Exception):
+    """Told to stop between two pieces of work; nothing is lost, the notes stay."""
+
+
 @dataclass
 class WatchCounts:
     """How the watch is doing since the service started."""
@@ -39,6 +44,7 @@ class WatchCounts:
     notes: int = 0
     last_round_us: int | None = None
     trouble: str | None = None
+    broken: dict[str, str] = field(default_factory=dict)  # what cannot be worked out -> why
 
 
 class Watch:
@@ -55,10 +61,13 @@ class Watch:
         self._keepers: dict[Series, ExcursionKeeper] = {}
         self._sheets_written_us = now_us()
         self._written_us: dict[date, int] = {}
+        self._stopping = threading.Event()
+        self._day = self._today()
         self.counts = WatchCounts()
 
     def run(self, stopping: threading.Event, called: threading.Event) -> None:
         """Work whenever called (and now and then anyway) until told to stop."""
+        self._stopping = stopping
         begun = False
         while not stopping.is_set():
             try:
@@ -70,12 +79,14 @@ class Watch:
                 self.counts.trouble = None
                 called.wait(IDLE_S)
                 called.clear()
+            except Stopped:
+                return
             except StoreUnavailable as error:
                 self.counts.trouble = str(error)
                 logger.warning("the watch waits for the store: %s", error)
                 stopping.wait(RETRY_S)
             except Exception as error:
-                self.counts.trouble = f"{type(error).__name__}: {error}"
+                self.counts.trouble = f"the watch failed, please report it: {type(error).__name__}: {error}"
                 logger.exception("the watch failed on a round; it tries again")
                 stopping.wait(RETRY_S)
 
@@ -83,8 +94,8 @@ class Watch:
         """Bring what was worked out with an earlier description in line with the one in force now.
 
         Derived series are worked out anew over all that is stored. Excursions found with earlier bands
-        stay as they were found; one that is open on a series which no longer has a band ends with its
-        newest reading, since nothing would ever close it.
+        stay as they were found, except close to readings that come late; one that is open on a series
+        which no longer has a band ends with its newest reading, since nothing would ever close it.
         """
         name = self._farm.name
         if (before := self._journal.description_in_force(name)) != self._description.sha256:
@@ -98,6 +109,8 @@ class Watch:
             if one.series not in watched or not may_have_band(self._farm, one.series):
                 ended = replace(one, end_us=one.last_us)
                 self._journal.replace_excursions(name, one.series, one.onset_us, [ended])
+        for day in self._journal.days(name)[-1:]:  # it may have ended while we were away
+            self._journal.mark_days_stale(name, [day])
 
     def round(self) -> int:
         """Work off the notes there are, and return how many.
@@ -109,28 +122,52 @@ class Watch:
         if notes:
             changed = _stretches(notes, self._farm)
             self._derive(changed)
-            self._follow_excursions(changed)
-            days = {day for stretches in changed.values() for one in stretches for day in self._days(one)}
-            self._journal.mark_days_stale(self._farm.name, days)
+            moved = self._follow_excursions(changed)
+            stretches = [one for several in (*changed.values(), moved) for one in several]
+            self._journal.mark_days_stale(self._farm.name, {day for one in stretches for day in self._days(one)})
             self._store.settle(notes)
+        if (today := self._today()) != self._day:
+            self._journal.mark_days_stale(self._farm.name, [self._day])  # it is over now
+            self._day = today
         self._write_sheets(busy=bool(notes))
         self.counts.rounds += 1
         self.counts.notes += len(notes)
         self.counts.last_round_us = self._now_us()
         return len(notes)
 
+    @contextmanager
+    def _alone(self, what: str) -> Iterator[None]:
+        """Let one piece of work fail without the others: it is told, and tried again with the next change.
+
+        Raises Stopped between two pieces, when it is time to stop.
+        """
+        if self._stopping.is_set():
+            raise Stopped
+        try:
+            yield
+        except StoreUnavailable:
+            raise
+        except Exception as error:
+            self.counts.broken[what] = f"{what} cannot be worked out: {type(error).__name__}: {error}"
+            logger.exception("%s cannot be worked out", what)
+        else:
+            self.counts.broken.pop(what, None)
+
     def _derive(self, changed: dict[Series, list[Stretch]]) -> None:
         """Renew derived series for changed readings, and add what changed in them to ``changed``."""
         for derivation in self._derivations:
-            for first, last in self._reached(derivation, changed):
-                columns = derivation.columns(self._farm, self._store, first, last + 1)
-                self._store.replace(derivation.output, first, last + 1, columns)
-                changed[derivation.output].append((first, last))
+            with self._alone(derivation.output.key):
+                for first, last in self._reached(derivation, changed):
+                    columns = derivation.columns(self._farm, self._store, first, last + 1)
+                    self._store.replace(derivation.output, first, last + 1, columns)
+                    changed[derivation.output].append((first, last))
         for ppfd in self._ppfd:
+            integral = ppfd._replace(quantity="daily_light_integral")
             touched = changed.get(ppfd, []) + changed.get(lights_series(self._farm, ppfd.zone) or ppfd, [])
-            for first, last in _joined(touched):
-                start, end = renew_light_integrals(self._farm, self._store, ppfd, first, last)
-                changed[ppfd._replace(quantity="daily_light_integral")].append((start, end - 1))
+            with self._alone(integral.key):
+                for first, last in _joined(touched):
+                    start, end = renew_light_integrals(self._farm, self._store, ppfd, first, last)
+                    changed[integral].append((start, end - 1))
 
     def _reached(self, derivation: Derivation, changed: dict[Series, list[Stretch]]) -> list[Stretch]:
         """Return the stretches of a derived series that changed inputs can reach."""
@@ -140,24 +177,23 @@ class Watch:
             for first, last in changed.get(series, [])
         )
 
-    def _follow_excursions(self, changed: dict[Series, list[Stretch]]) -> None:
+    def _follow_excursions(self, changed: dict[Series, list[Stretch]]) -> list[Stretch]:
+        """Renew the excursions that changes reach, and return the stretches of those that began or ended."""
         lights = {zone: lights_series(self._farm, zone) for zone in self._farm.zones}
-        relit = {zone for zone, series in lights.items() if series in changed}
+        relit = {zone: changed[series] for zone, series in lights.items() if series in changed}
         known = {one.series for one in self._store.known(self._farm.name)} if relit else set()
+        moved: list[Stretch] = []
         for series in {*changed, *(one for one in known if one.zone in relit)}:
             if not may_have_band(self._farm, series):
                 continue
-            starts = [first for first, _ in changed.get(series, [])]
-            if series.zone in relit and (light := lights[series.zone]):
-                starts += [first for first, _ in changed[light]]
-            self._keeper(series).renew(min(starts))
+            with self._alone(f"excursions of {series.key}"):
+                for first, last in _joined(changed.get(series, []) + relit.get(series.zone, [])):
+                    moved += self._keeper(series).renew(first, last)
+        return moved
 
     def _keeper(self, series: Series) -> ExcursionKeeper:
         if series not in self._keepers:
-            described = self._farm.described
-            gaps = [max_age_us(self._farm, one) for one in described if one.zone == series.zone]
-            gap = max_age_us(self._farm, series) if series in described else max(gaps)
-            self._keepers[series] = ExcursionKeeper(self._farm, self._store, self._journal, series, gap)
+            self._keepers[series] = ExcursionKeeper(self._farm, self._store, self._journal, series)
         return self._keepers[series]
 
     def _days(self, stretch: Stretch) -> list[date]:
@@ -176,10 +212,12 @@ class Watch:
         if busy and now_us - self._sheets_written_us < pause_us:
             return
         for day in self._journal.stale_days(self._farm.name):
-            if now_us - self._written_us.get(day, 0) >= pause_us:
+            if now_us - self._written_us.get(day, 0) < pause_us:
+                continue
+            with self._alone(f"the sheet of {day}"):
                 entry = day_sheet(self._farm, self._description.sha256, self._store, self._journal, day, now_us)
                 self._journal.save_day_sheet(self._farm.name, entry)
-                self._sheets_written_us = self._written_us[day] = now_us
+            self._sheets_written_us = self._written_us[day] = now_us
 
 
 def _stretches(notes: Iterable[Touched], farm: Farm) -> defaultdict[Series, list[Stretch]]:

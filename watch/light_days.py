@@ -91,7 +91,8 @@ def renew_light_integrals(
 
     The integral of a light day stands at the day's start. Returns the range that was renewed.
     """
-    around = light_days(farm, store, ppfd.zone, first_us - 1, last_us + LONGEST_DAY_US)
+    gap = max_age_us(farm, ppfd)  # so far a reading reaches into the light day before or after its own
+    around = light_days(farm, store, ppfd.zone, first_us - gap, last_us + gap + LONGEST_DAY_US)
     start_us = min([day.start_us for day in around], default=first_us)
     end_us = max([day.end_us for day in around], default=last_us) + 1
     lit = lit_days(farm, store, ppfd, start_us, end_us)

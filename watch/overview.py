@@ -9,14 +9,14 @@ from collections.abc import Iterable
 import numpy as np
 
 from farm.description import SILENT_AFTER_CADENCES, Farm
+from farm.flags import Flag
 from farm.quantities import Kind, Quantity
 from farm.readings import MICROSECONDS_PER_SECOND, Reading, Series, instant
 from store.contract import ReadingStore
 from store.entries import ExcursionEntry, Reason, Side
 from store.journal import Journal
 from watch import cautions
-from watch.bands import UNKNOWN, limits_at, lit_at
-from watch.day_sheet import longest_hold_us
+from watch.bands import UNKNOWN, limits_at, lit_at, longest_hold_us
 from watch.derived import derived_series
 from watch.light_days import ENOUGH_COVERAGE, lit_days
 from watch.outlook import Need, SeriesNow, Standing, Urgency, ZoneNow
@@ -89,7 +89,7 @@ def _series_now(
 def _standing(farm: Farm, series: Series, newest: Reading | None, low: float, high: float, now_us: int) -> Standing:
     if newest is None or now_us - newest.time_us > longest_hold_us(farm, series):
         return Standing.SILENT
-    if math.isnan(low):
+    if math.isnan(low) or newest.flag in (Flag.FAIL, Flag.MISSING):
         return Standing.NO_BAND
     if newest.value < low:
         return Standing.LOW
@@ -120,7 +120,7 @@ def needs(farm: Farm, store: ReadingStore, journal: Journal, now_us: int) -> lis
     zones = zones_now(farm, store, journal, now_us)
     rows = [row for zone in zones for row in zone.series]
     found = [
-        *_dangerous_co2(farm, rows),
+        *_dangerous_co2(farm, rows, now_us),
         *_excursion_needs(farm, journal.excursions(farm.name, open_only=True), rows, now_us),
         *_short_of_light(farm, rows),
         *_silent(farm, rows, now_us),
@@ -129,28 +129,34 @@ def needs(farm: Farm, store: ReadingStore, journal: Journal, now_us: int) -> lis
     return sorted(found, key=lambda need: (_URGENCIES.index(need.urgency), need.since_us or 0))
 
 
-def _dangerous_co2(farm: Farm, rows: Iterable[SeriesNow]) -> list[Need]:
+def _dangerous_co2(farm: Farm, rows: Iterable[SeriesNow], now_us: int) -> list[Need]:
     limit = cautions.CO2_ANNOUNCED_ABOVE_PPM
-    return [
-        Need(
-            urgency=Urgency.NOW,
-            sentence=f"CO2 in {farm.zone_label(row.series.zone)} reads {row.value:,.0f} ppm, above {limit:,.0f} ppm, "
-            "the occupational limit for an 8-hour average. Leave and ventilate.",
-            since_us=row.time_us,
-            zone=row.series.zone,
-            series=(row.series,),
-            caution=cautions.CO2,
+    found = []
+    for row in rows:
+        if row.series.quantity != "co2_mole_fraction" or row.value is None or row.value <= limit:
+            continue
+        reads = f"reads {row.value:,.0f} ppm"
+        if row.standing is Standing.SILENT and row.time_us is not None:
+            reads = f"read {row.value:,.0f} ppm when last heard {spoken_duration(now_us - row.time_us)} ago"
+        found.append(
+            Need(
+                urgency=Urgency.NOW,
+                sentence=f"CO2 in {farm.zone_label(row.series.zone)} {reads}, above {limit:,.0f} ppm, "
+                "the occupational limit for an 8-hour average. Leave and ventilate.",
+                since_us=row.time_us,
+                zone=row.series.zone,
+                series=(row.series,),
+                caution=cautions.CO2,
+            )
         )
-        for row in rows
-        if row.series.quantity == "co2_mole_fraction" and row.value is not None and row.value > limit
-    ]
+    return found
 
 
 def _excursion_needs(
     farm: Farm, open_ones: Iterable[ExcursionEntry], rows: Iterable[SeriesNow], now_us: int
 ) -> list[Need]:
     """Return one sentence on all open excursions of one quantity to one side, however many zones share it."""
-    newest = {row.series: row.value for row in rows}
+    newest = {row.series: row.value for row in rows if row.standing is not Standing.SILENT}
     shared: defaultdict[tuple[str, Side], list[ExcursionEntry]] = defaultdict(list)
     for one in open_ones:
         shared[one.series.quantity, one.side].append(one)

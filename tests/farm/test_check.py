@@ -73,7 +73,7 @@ def test_every_mistake_is_found_at_once_on_its_line():
         (22, "series[2].range"),
         (25, "series[3].quantity"),
         (26, "surfaces[0]"),
-        (33, "crops.lettuce.phases.growing.bands.air_temperature"),
+        (33, "crops.lettuce.phases.growing.bands.air_temperature.always"),
         (34, "crops.lettuce.phases.growing.bands.humidity"),
         (38, "batches[0].sown"),
         (41, "batches[0].stays[0].phase"),
@@ -169,3 +169,44 @@ z = 4
     assert lines["list", 0, "y"] == 9
     assert lines["list", 0, "sub", 0, "z"] == 11
     assert lines["list", 1, "sub", 0, "z"] == 14
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "key"),
+    [
+        ('quantity = "ppfd"', 'quantity = "ppfd"\ncadence_s = inf', "series[3].cadence_s"),
+        ("elevation_m = 120", "elevation_m = nan", "farm.elevation_m"),
+        ("on_delay_s = 300", "on_delay_s = inf", "crops.cress.phases.growing.bands.air_temperature.on_delay_s"),
+        ("[12, 17]", "[17, 12]", "crops.cress.phases.growing.daily_light_integral"),
+        ("[12, 17]", "[nan, 12]", "crops.cress.phases.growing.daily_light_integral"),
+        ("[zones.room]", '[wire]\ntopic = "a/#/b"\n[zones.room]', "wire.topic"),
+        ("[zones.room]", "[wire]\noldest_days = inf\n[zones.room]", "wire.oldest_days"),
+        ('topic = "plain/co2"', 'topic = "plain/#"', "series[2].topic"),
+        ('wire = "yard-1"', 'wire = "room/air_temperature"', "series[5].wire"),
+        (
+            'wire = "yard-1"',
+            '[[series]]\nzone = "room"\nquantity = "surface_temperature"\nsensor = "north-wall"',
+            "surfaces[0].name",
+        ),
+        ("relative_humidity = { always", "daily_light_integral = { always",
+         "crops.cress.phases.growing.bands.daily_light_integral"),
+    ],
+)  # fmt: skip
+def test_what_could_not_work_is_a_mistake(old, new, key):
+    assert old in SMALL_FARM
+    farm, mistakes = check_text(SMALL_FARM.replace(old, new, 1))
+    assert farm is None
+    assert key in [mistake.key for mistake in mistakes], mistakes
+
+
+def test_a_band_may_leave_a_side_open():
+    farm, mistakes = check_text(SMALL_FARM.replace("always = [50, 75]", "always = [50, inf]"))
+    assert mistakes == []
+    assert farm is not None
+
+
+def test_a_stay_that_ends_before_it_begins_is_a_mistake():
+    stay = '[[batches]]\nname = "b"\ncrop = "cress"\nsown = 2026-01-01\n'
+    stay += '[[batches.stays]]\nzone = "row"\nphase = "growing"\n'
+    _, [mistake] = check_text(SMALL_FARM + stay + "entered = 2026-02-01\nleft = 2026-01-15\n")
+    assert (mistake.key, mistake.allowed) == ("batches[0].stays[0].left", "a time after entered")

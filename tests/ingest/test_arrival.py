@@ -111,3 +111,20 @@ def test_a_sum_becomes_a_reading_of_the_series_that_names_it(small_farm):
     assert [(r.series.key, r.value) for r in readings] == [("room/electrical_energy", pytest.approx(2.0))]
     payload = cbor2.dumps([{0: "meter", 1: "W", 5: 7.2e6}])
     assert Arrival(farm).read("t", payload, NOW_US) == (readings, [])
+
+
+def test_an_absurd_time_loses_no_other_reading(arrival):
+    absurd = {"n": "room/air_temperature", "v": 21, "t": -1e11}
+    readings, [fault] = arrival.read("t", pack({"n": "room/relative_humidity", "v": 50}, absurd), NOW_US)
+    assert [one.series.key for one in readings] == ["room/relative_humidity"]
+    assert fault.reason is Reason.MALFORMED
+
+
+def test_on_and_off_are_no_numbers(arrival):
+    readings, [fault] = arrival.read("t", pack({"n": "room/air_temperature", "vb": True}), NOW_US)
+    assert readings == []
+    assert (fault.reason, "on/off" in fault.detail) == (Reason.WRONG_UNIT, True)
+    readings, [fault] = arrival.read("plain/co2", b"on", NOW_US)
+    assert readings == []
+    [reading], faults = arrival.read("t", pack({"n": "row/lights_on", "vb": True}), NOW_US)
+    assert (reading.value, faults) == (1.0, [])

@@ -13,7 +13,7 @@ NOW_US = 1_772_366_400_000_000  # 2026-03-01T12:00:00Z
 def batch_of(farm, *messages):
     arrival, batch = Arrival(farm), Batch()
     for n, (topic, payload) in enumerate(messages):
-        message = Message(1, n, 1, topic, payload, NOW_US + n, None)
+        message = Message(1, n, 1, topic, payload, NOW_US + n, None, kept=False)
         batch.add(message, *arrival.read(topic, payload, message.arrived_us))
     return batch
 

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from farm.units import ON_OFF
 from ingest.payloads import decode_number
 from ingest.records import Record
 from ingest.senml import decode_senml
@@ -118,7 +119,8 @@ def test_a_newer_senml_version_is_refused():
     [(b"21.5", 21.5), (b" -3e1\n", -30.0), (b".5", 0.5), (b"on", 1.0), (b"False", 0.0), (b"+7", 7.0)],
 )
 def test_a_bare_number_is_read(payload, value):
-    assert decode_number(payload, "room/co2") == ([Record("room/co2", None, value, None)], [])
+    unit = ON_OFF if payload in (b"on", b"False") else None
+    assert decode_number(payload, "room/co2") == ([Record("room/co2", None, value, unit)], [])
 
 
 @pytest.mark.parametrize(

@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from farm.units import ON_OFF
 from ingest.payloads import Form, form_of, stated_form
 from ingest.records import Record
 from ingest.senml import decode_senml, decode_senml_cbor
@@ -120,7 +121,7 @@ def test_5_1_5_several_data_types_keep_what_is_a_number():
     pack = [{"bn": ONE_WIRE + ":", "n": "temp", "u": "Cel", "v": 23.1}, {"n": "label", "vs": "Machine Room"},
             {"n": "open", "vb": False}, {"n": "nfc-reader", "vd": "aGkgCg"}]  # fmt: skip
     records, faults = decode_senml(json.dumps(pack).encode(), NOW_US)
-    assert records == [Record(ONE_WIRE + ":temp", None, 23.1, "Cel"), Record(ONE_WIRE + ":open", None, 0.0, None)]
+    assert records == [Record(ONE_WIRE + ":temp", None, 23.1, "Cel"), Record(ONE_WIRE + ":open", None, 0.0, ON_OFF)]
     assert [(fault.name, fault.reason) for fault in faults] == [
         (ONE_WIRE + ":label", Reason.WRONG_TYPE), (ONE_WIRE + ":nfc-reader", Reason.WRONG_TYPE)
     ]  # fmt: skip
@@ -316,7 +317,7 @@ def by_the_book(pack):
         if "v" in record:
             yield name, time_us, base.get("bv", 0) + record["v"], unit
         if "vb" in record:
-            yield name, time_us, float(record["vb"]), unit
+            yield name, time_us, float(record["vb"]), ON_OFF
         if "s" in record or "bs" in base:
             yield name + "#sum", time_us, base.get("bs", 0) + record.get("s", 0), unit and unit + ".s"
 

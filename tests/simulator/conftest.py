@@ -33,7 +33,8 @@ class Run:
     def outside(self, zone: str, quantity: str, values: np.ndarray) -> tuple[np.ndarray, float] | None:
         """Where values lie outside the plan's band, by the zone's lights, and its delay; None without a band."""
         farm = demo_farm()
-        band = farm.band_at(zone, quantity, self.start)
+        phase = farm.phase_at(zone, self.start)
+        band = phase.bands.get(quantity) if phase else None
         if band is None:
             return None
         lights = farm.zones[zone].lights
