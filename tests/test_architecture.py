@@ -35,6 +35,8 @@ ONLY_IN = {
     "typer": {"leafweather/cli.py", "leafweather/ingest_commands.py"},
     "prometheus_client": {"api/metrics.py"},
     "cbor2": {"ingest/senml.py"},
+    "influxdb_client": {"store/influx_server.py"},
+    "urllib3": {"store/influx_server.py"},
 }
 
 
