@@ -23,8 +23,9 @@ from collections.abc import Iterable
 
 from farm.readings import Series, instant, iso_time
 
-# Line protocol's least and greatest time, in whole microseconds; the greatest is a range's end, never a reading's time.
-EARLIEST_US, LATEST_US = -9_223_372_036_854_775, 9_223_372_036_854_775
+# Line protocol's least and greatest times are 9223372036854775806 ns around 1970: here the first whole hour (a note's
+# time) and the last whole microsecond, which is a range's end and never a reading's time.
+EARLIEST_US, LATEST_US = -9_223_369_200_000_000, 9_223_372_036_854_775
 
 EVER = (EARLIEST_US, LATEST_US)
 

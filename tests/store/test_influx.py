@@ -4,33 +4,25 @@ from __future__ import annotations
 
 import pytest
 
-from store.influx import InfluxStore
 from tests.store.conformance import StoreConformance
-from tests.store.influx_stand_in import BUCKET, ORG, TOKEN, StandIn
+from tests.store.influx_stand_in import BUCKET, ORG, TOKEN
 
 
 @pytest.fixture
-def server():
-    with StandIn() as stand_in:
-        yield stand_in
+def store(influx_store):
+    return influx_store
 
 
 @pytest.fixture
-def reopened(server):
-    return lambda **more: InfluxStore(server.url, ORG, BUCKET, TOKEN, patience_s=0.5, **more)
+def reopened(influx_opened):
+    return influx_opened
 
 
 @pytest.fixture
-def store(reopened):
-    with reopened() as opened:
-        yield opened
-
-
-@pytest.fixture
-def opening(server):
+def opening(influx_server):
     return f"""
 from store.influx import InfluxStore
-store = InfluxStore({server.url!r}, {ORG!r}, {BUCKET!r}, {TOKEN!r})
+store = InfluxStore({influx_server.url!r}, {ORG!r}, {BUCKET!r}, {TOKEN!r})
 """
 
 
