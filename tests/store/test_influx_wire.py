@@ -241,7 +241,7 @@ def test_the_stand_in_refuses_what_the_grammar_refuses(line):
     [
         'from(bucket: "readings") |> drop(columns: ["a"])',
         'from(bucket: "readings") |> limit(n: 1)',
-        'from(bucket: "readings") |> range(start: 1970-01-01T00:00:00Z, stop: 1970-01-02T00:00:00Z) |> yield(name: "${}")',
+        'from(bucket: "${1}") |> range(start: 1970-01-01T00:00:00Z, stop: 1970-01-02T00:00:00Z)',
         'import "array" array.from(rows: [])',
     ],
 )
