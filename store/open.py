@@ -62,7 +62,8 @@ def _influx(parts: SplitResult) -> ReadingStore:
         ) from error
     host = f"[{parts.hostname}]" if ":" in parts.hostname else parts.hostname
     address = f"{parts.scheme.removeprefix('influx+')}://{host}:{parts.port or INFLUX_PORT}"
-    return InfluxStore(address, *path, token)
+    org, bucket = path
+    return InfluxStore(address, org, bucket, token)
 
 
 def _shown(parts: SplitResult) -> str:
