@@ -108,7 +108,7 @@ class Server:
                 fault, asked_s, cause = StoreUnavailable(f"{self._place}: it does not answer ({error})"), None, error
             except FluxQueryException as error:
                 raise StoreUnavailable(f"{self._place}: it gave up on a query: {error.message}") from error
-            except FluxCsvParserException as error:
+            except (FluxCsvParserException, IndexError) as error:  # the second is how its parser meets other text
                 raise StoreUnusable(f"{self._place}: its answer is not annotated CSV: is it InfluxDB 2?") from error
             now = time.monotonic()
             give_up = now + self._patience_s if give_up is None else give_up

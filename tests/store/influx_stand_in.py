@@ -42,6 +42,7 @@ class Fault(NamedTuple):
     reset: bool = False
     applied: bool = False
     cut: bool = False  # an answer that ends in the middle
+    csv: str | None = None  # an answer to a query
 
 
 class Seen(NamedTuple):
@@ -176,6 +177,8 @@ class _Handler(BaseHTTPRequestHandler):
             self.connection.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
             self.close_connection = True
             self.connection.close()
+        elif fault.csv is not None:
+            self.send(200, fault.csv)
         elif fault.cut:
             self.send(status, answer, cut=True)
         else:

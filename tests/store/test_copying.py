@@ -186,13 +186,14 @@ def test_what_the_target_holds_besides_is_told(embedded):
         assert (one.source.count, one.target.count) == (2, 3)
 
 
-def test_a_reading_lost_on_the_way_is_found(embedded):
+def test_a_reading_lost_on_the_way_is_found(embedded, tmp_path):
     class Losing(EmbeddedStore):
         def append(self, readings):
             super().append(readings[1:])
             return super().append(readings[:0])
 
-    with embedded("a") as source, Losing(embedded("b")._connections._path.parent) as target:
+    (tmp_path / "b").mkdir()
+    with embedded("a") as source, Losing(tmp_path / "b") as target:
         source.append([reading(time) for time in range(10)])
         (one,) = copy_readings(source, target, "north", -FAR, FAR)
         assert (one.same, one.source.count, one.target.count) == (False, 10, 9)

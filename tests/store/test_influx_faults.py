@@ -43,6 +43,27 @@ def test_what_passes_is_sent_again_and_nothing_is_doubled(influx_server, influx_
         assert influx_server.faults == []
 
 
+# From the documentation page "Annotated CSV", section "Errors": an error that shows after the answer began.
+ERROR_TABLE = (
+    "#datatype,string,long\r\n#group,true,true\r\n#default,,\r\n,error,reference\r\n,Failed to parse query,897\r\n"
+)
+
+
+@pytest.mark.parametrize(
+    ("answer", "kind", "message"),
+    [
+        (ERROR_TABLE, StoreUnavailable, "it gave up on a query: Failed to parse query"),
+        ("<html>Welcome</html>\r\n", StoreUnusable, "its answer is not annotated CSV: is it InfluxDB 2"),
+    ],
+)
+def test_an_answer_that_is_an_error_is_told(influx_server, influx_store, answer, kind, message):
+    influx_store.append([reading(1)])
+    influx_server.faults.append(Fault(QUERY, csv=answer))
+    with pytest.raises(kind, match=message):
+        everything(influx_store, AIR)
+    assert everything(influx_store, AIR) == [(1, 20.0, 1)]
+
+
 def test_a_delete_is_sent_again_too(influx_server, influx_opened):
     with influx_opened(patience_s=5) as store:
         store.replace(VPD, 0, 10, columns((1, 1.0, 1), (2, 1.0, 1)))

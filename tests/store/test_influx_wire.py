@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import re
 
@@ -10,6 +11,7 @@ import pytest
 from farm.readings import Columns, Series
 from store import influx_text as text
 from store.contract import StoreUnusable
+from store.influx_pages import pages
 from tests.store import influx_flux as flux
 from tests.store.influx_line_protocol import Malformed, point
 from tests.store.influx_stand_in import BUCKET, ORG, StandIn
@@ -145,6 +147,13 @@ class TestPages:
             asked = influx_server.requests(QUERY)
             assert len(asked) >= 600 // 64  # flag 1 alone has 600 readings
             assert all("limit(n: 64)" in one.body for one in asked)
+
+    def test_each_page_is_later_than_the_one_before_and_none_comes_twice(self, influx_opened):
+        with influx_opened() as store:
+            store.append([reading(time, flag=(1, 1, 3)[time % 3]) for time in range(100)])
+            found = [[one.time_us for one in page] for page in pages(store._server, AIR, -FAR, FAR, 7)]
+        assert sum(map(len, found)) == 100
+        assert all(max(before) < min(after) for before, after in itertools.pairwise(filter(None, found)))
 
     def test_pages_end_where_the_last_one_is_full(self, influx_opened):
         with influx_opened(page=10) as store:
