@@ -115,8 +115,12 @@ def named(name: str) -> str:
 
 
 def predicate(measurement: str, **equals: str) -> str:
-    """Return a delete predicate. Its values have neither quotes nor backslashes: see `refuse_names_unfit`."""
-    return " AND ".join(f'{column}="{value}"' for column, value in {"_measurement": measurement, **equals}.items())
+    """Return a delete predicate.
+
+    Columns stand in quotation marks, because ``series`` is a keyword there. Names and values have neither
+    quotation marks nor backslashes: see `refuse_names_unfit`.
+    """
+    return " AND ".join(f'"{column}"="{value}"' for column, value in {"_measurement": measurement, **equals}.items())
 
 
 def just_before(end_us: int) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import json
 import math
 import re
 
@@ -174,6 +175,17 @@ class TestReplace:
             [("start", f"1970-01-01T00:00:00{start}Z"), ("stop", f"1970-01-01T00:00:00.{stop:06d}999Z")]
             for start, stop in ((".000020", 49), (".000051", 59), (".000061", 99))
         ]
+
+    def test_a_delete_says_whose_points_go(self, influx_store, influx_server):
+        influx_store.replace(VPD, 0, 10, columns((1, 1.0, 1)))
+        influx_store.replace(VPD, 0, 10, Columns.empty())
+        (delete,) = influx_server.requests(DELETE)
+        assert delete.query == {"org": ORG, "bucket": BUCKET}
+        assert json.loads(delete.body) == {
+            "start": "1970-01-01T00:00:00.000001Z",
+            "stop": "1970-01-01T00:00:00.000001999Z",
+            "predicate": f'"_measurement"="reading" AND "farm"="north" AND "flag"="1" AND "series"="{VPD.key}"',
+        }
 
     def test_a_changed_flag_leaves_no_second_reading(self, influx_store, influx_server):
         other = VPD._replace(sensor="probe-2")
