@@ -6,7 +6,7 @@ BIN := .venv/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check install -qq --constraint constraints.txt
 ARGS ?=
 
-.PHONY: demo test lint check bench clean
+.PHONY: demo test lint check bench test-influx clean
 .DELETE_ON_ERROR:
 
 demo: .venv/demo.done
@@ -23,6 +23,10 @@ lint: .venv/dev.done
 # Format, lint, types and the fast tests: before every commit.
 check: lint
 	$(BIN)/python -m pytest -m "not slow" -q
+
+# The store's contract on a real InfluxDB 2 server: in a container, or LEAFWEATHER_TEST_INFLUX_URL, _TOKEN and _ORG.
+test-influx: .venv/dev.done
+	$(BIN)/python -m pytest tests/store/test_influx_server.py $(ARGS)
 
 bench: .venv/dev.done
 	@for script in bench/[a-z]*.py; do $(BIN)/python $$script $(ARGS) || exit 1; done

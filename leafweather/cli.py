@@ -15,7 +15,7 @@ from pydantic import ValidationError
 from rich.logging import RichHandler
 
 from farm.check import Description, DescriptionError, read_description
-from leafweather import __version__
+from leafweather import __version__, copy_command
 from leafweather.ingest_commands import ingest_app
 from leafweather.settings import Settings
 
@@ -33,6 +33,9 @@ app = typer.Typer(
 farm_app = typer.Typer(no_args_is_help=True, help="The farm's own description, farm.toml.")
 app.add_typer(farm_app, name="farm")
 app.add_typer(ingest_app, name="ingest")
+store_app = typer.Typer(no_args_is_help=True, help="The stored readings.")
+copy_command.register(store_app)
+app.add_typer(store_app, name="store")
 
 FarmFile = Annotated[Path, typer.Argument(metavar="FILE", help="the farm's description, e.g. farm.toml")]
 
