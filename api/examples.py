@@ -216,6 +216,19 @@ EXAMPLES: dict[str, dict[str, Any]] = {
             }
         ]
     },
+    "clocks": {
+        "clocks": [
+            {
+                "device": "leafweather/demo/row-1",
+                "fault": "behind",
+                "detail": "its times are steadily 3600 s behind: whole hours; does it send local time for UTC?",
+                "behind_s": 3600.4,
+                "first": "2026-02-27T08:00:00Z",
+                "last": "2026-03-01T04:42:00Z",
+                "readings": 4120,
+            }
+        ]
+    },
     "health": {"status": "ok"},
 }
 

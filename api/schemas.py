@@ -269,6 +269,24 @@ class UnknownAnswer(BaseModel):
     unknown: list[UnknownRow]
 
 
+class ClockRow(BaseModel):
+    """One way in which a device's clock was wrong, over all the times it was."""
+
+    device: str = Field(description="topic that it publishes on")
+    fault: str = Field(description="ahead, behind, jumped or stands_still")
+    detail: str = Field(description="the newest occurrence, and what to do")
+    behind_s: float = Field(description="how far behind our clock then, in seconds; negative: ahead")
+    first: datetime
+    last: datetime
+    readings: int = Field(description="flagged suspect for it")
+
+
+class ClocksAnswer(BaseModel):
+    """Devices with a wrong clock, the newest first."""
+
+    clocks: list[ClockRow]
+
+
 class HealthAnswer(BaseModel):
     """Whether the house can do its work; the same body with 503 when it cannot."""
 

@@ -19,9 +19,12 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
-from farm.wire import DEFAULT_MOST_PER_MINUTE
+from farm.flags import Flag
+from farm.readings import Reading, Series
+from farm.wire import DEFAULT_CLOCK_TOLERANCE_S, DEFAULT_MOST_PER_MINUTE
 from ingest.arrival import Arrival
 from ingest.batch import Batch, Message
+from ingest.clocks import DeviceClocks
 from ingest.counts import IngestCounts, TopicCounts
 from ingest.records import Fault
 from store.contract import ReadingStore, StoreUnavailable, StoreUnusable
@@ -31,6 +34,7 @@ from store.journal import Journal
 logger = logging.getLogger(__name__)
 T = TypeVar("T")
 
+SUSPECT = int(Flag.SUSPECT)
 BATCH_MESSAGES = 500
 BATCH_READINGS = 20_000
 RECEIVE_MAXIMUM = 2 * BATCH_MESSAGES  # messages the broker may leave unacknowledged
@@ -75,6 +79,7 @@ class Subscriber:
         *,
         now_us: Callable[[], int] = lambda: time.time_ns() // 1000,
         on_commit: Callable[[], None] = lambda: None,
+        clock_tolerance_s: float = DEFAULT_CLOCK_TOLERANCE_S,
         most_per_minute: int = DEFAULT_MOST_PER_MINUTE,
     ) -> None:
         self._broker, self._topics, self._arrival, self._farm = broker, topics, arrival, farm
@@ -88,6 +93,7 @@ class Subscriber:
         self._client = self._made_client()
         self.counts = IngestCounts()
         self.topics = TopicCounts(most_per_minute)
+        self._clocks = DeviceClocks(clock_tolerance_s)
         self.connected = False
         self.trouble: str | None = "not connected yet"
 
@@ -252,15 +258,31 @@ class Subscriber:
         except Exception:
             logger.exception("a message on %s could not be read; it is kept among the rejects", message.topic)
             readings, faults = [], [Fault(Reason.MALFORMED, "", "this message upset Leafweather: please report it")]
+        readings = self._judged(message, readings, batch)
         batch.add(message, readings, faults)
         self.topics.note(message.topic, len(message.payload), len(readings), len(faults), message.arrived_us)
+
+    def _judged(self, message: Message, readings: list[Reading], batch: Batch) -> list[Reading]:
+        """Return a message's readings, those with a time of their own flagged if the device's clock is wrong."""
+        newest_us = max((one.time_us for one in readings if one.time_us != message.arrived_us), default=None)
+        if newest_us is None:
+            return readings
+        wrong = self._clocks.judged(message.topic, newest_us, message.arrived_us, message.payload)
+        if wrong is None:
+            return readings
+        flagged = [one if one.time_us == message.arrived_us else one._replace(flag=SUSPECT) for one in readings]
+        batch.suspect(message.topic, wrong, sum(one.flag == SUSPECT for one in flagged), message.arrived_us)
+        return flagged
 
     def _stored(self, batch: Batch) -> bool:
         """Make a batch durable and acknowledge it; False if told to stop before the store would take it."""
         appended = self._patiently(lambda: self._store.append(batch.readings))
         if appended is None:
             return False
-        batch.refuse_conflicts(list(appended.conflicting), batch.messages[-1].arrived_us)
+        conflicting = self._patiently(lambda: self._of_other_value(appended.conflicting))
+        if conflicting is None:
+            return False
+        batch.refuse_conflicts(conflicting, batch.messages[-1].arrived_us)
         if self._patiently(lambda: self._noted(batch)) is None:
             return False
         if self.counts.waiting_for_store is not None:
@@ -268,9 +290,10 @@ class Subscriber:
             self.counts.waiting_for_store = None
         self.counts.committed += len(batch.messages)
         self.counts.readings += appended.stored
-        self.counts.duplicates += appended.duplicate
-        self.counts.conflicts += len(appended.conflicting)
-        self.counts.rejected += sum(one.count for one in batch.rejects) - len(appended.conflicting)
+        self.counts.duplicates += appended.duplicate + len(appended.conflicting) - len(conflicting)
+        self.counts.conflicts += len(conflicting)
+        self.counts.rejected += sum(one.count for one in batch.rejects) - len(conflicting)
+        self.counts.suspect += sum(one.readings for one in batch.clock_faults)
         self.counts.last_commit_us = self._now_us()
         self._durable.extend(batch.messages)
         if self._queue.empty():  # else the network thread does it, which costs no change of threads
@@ -279,10 +302,28 @@ class Subscriber:
             self._on_commit()
         return True
 
+    def _of_other_value(self, conflicting: Sequence[Reading]) -> list[Reading]:
+        """Return those whose value is another than the stored one's.
+
+        A message that comes again may have its clock judged otherwise: the same value with another flag
+        is a duplicate, and the flag of its first arrival stays.
+        """
+        by_series: dict[Series, list[Reading]] = {}
+        for one in conflicting:
+            by_series.setdefault(one.series, []).append(one)
+        other: list[Reading] = []
+        for series, readings in by_series.items():
+            times = [one.time_us for one in readings]
+            found = self._store.read(series, min(times), max(times) + 1)
+            stored = dict(zip(found.time_us.tolist(), found.value.tolist(), strict=True))
+            other += [one for one in readings if stored.get(one.time_us) != one.value]
+        return other
+
     def _noted(self, batch: Batch) -> bool:
         if rejects := batch.rejects:
             self._journal.add_rejects(self._farm, rejects)
             self._journal.add_unknown_names(self._farm, batch.unknown_names)
+        self._journal.add_clock_faults(self._farm, batch.clock_faults)
         return True
 
     def _patiently(self, write: Callable[[], T]) -> T | None:
