@@ -72,11 +72,6 @@ class House:
         """Return a zone's name for people; its short name if the description no longer has it."""
         return self.farm.zones[zone].label if zone in self.farm.zones else zone
 
-    def cadence_s(self, series: Series) -> float | None:
-        """Return the expected time between readings; None for a series that is not described."""
-        described = self.farm.described.get(series)
-        return described.cadence_s if described is not None else None
-
 
 def not_found(what: str, found: str, allowed: Iterable[str], remedy: str) -> Problem:
     """Return the problem of something that does not exist, with the closest names that do."""

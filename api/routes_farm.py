@@ -14,6 +14,7 @@ from api.house import House, TheHouse
 from farm.readings import MICROSECONDS_PER_SECOND, instant
 from store.contract import Origin
 from watch.outlook import SeriesNow, ZoneNow
+from watch.silence import expected_cadence_s, silent_after_s
 
 CAUTIONS = [
     "Leafweather advises and records. It controls nothing and is not a life-safety device.",
@@ -78,7 +79,7 @@ def series_list(house: TheHouse) -> schemas.SeriesListAnswer:
     known = house.known()
     described = {series.key: series for series in house.farm.described}
     every = described | {key: one.series for key, one in known.items()}
-    rows = []
+    rows, now_us = [], house.clock()
     for key, series in every.items():
         held, quantity = known.get(key), series.registered
         derived = held.origin is Origin.DERIVED if held else quantity.derived
@@ -96,7 +97,9 @@ def series_list(house: TheHouse) -> schemas.SeriesListAnswer:
                 origin=Origin.DERIVED if derived else Origin.MEASURED,
                 first=instant(held.first_us) if held else None,
                 last=instant(held.last_us) if held else None,
-                cadence_s=house.cadence_s(series),
+                cadence_s=expected_cadence_s(house.farm, series),
+                silent_after_s=(silent := silent_after_s(house.farm, series)),
+                silent=None if silent is None else held is None or _age_s(now_us, held.last_us) > silent,
                 described=key in described,
             )
         )

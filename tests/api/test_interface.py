@@ -18,6 +18,7 @@ ANSWERS = {
     "latest": schemas.LatestAnswer,
     "readings": schemas.ReadingsAnswer,
     "bands": schemas.BandsAnswer,
+    "gaps": schemas.GapsAnswer,
     "excursions": schemas.ExcursionsAnswer,
     "excursion": schemas.ExcursionAnswer,
     "days": schemas.DaysAnswer,
@@ -36,7 +37,7 @@ def openapi(client):
 
 
 def test_every_address_is_documented_with_an_example(openapi):
-    assert len(openapi["paths"]) == 15
+    assert len(openapi["paths"]) == 16
     for path, operations in openapi["paths"].items():
         assert list(operations) == ["get"], path
         answer = operations["get"]["responses"]["200"]["content"]["application/json"]
