@@ -10,7 +10,6 @@ import time
 from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import TypeVar
 
 import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
@@ -19,22 +18,15 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
-from farm.flags import Flag
-from farm.readings import Reading, Series
 from farm.wire import DEFAULT_CLOCK_TOLERANCE_S, DEFAULT_MOST_PER_MINUTE
 from ingest.arrival import Arrival
 from ingest.batch import Batch, Message
-from ingest.clocks import DeviceClocks
-from ingest.counts import IngestCounts, TopicCounts
-from ingest.records import Fault
-from store.contract import ReadingStore, StoreUnavailable, StoreUnusable
-from store.entries import Reason
+from ingest.intake import Intake, Stopped
+from store.contract import ReadingStore
 from store.journal import Journal
 
 logger = logging.getLogger(__name__)
-T = TypeVar("T")
 
-SUSPECT = int(Flag.SUSPECT)
 BATCH_MESSAGES = 500
 BATCH_READINGS = 20_000
 RECEIVE_MAXIMUM = 2 * BATCH_MESSAGES  # messages the broker may leave unacknowledged
@@ -44,7 +36,6 @@ LINGER_S = 0.05  # how long a batch waits for company
 PAUSE_S = 0.005  # between looks for it
 SESSION_EXPIRY_S = 7 * 24 * 3600
 KEEPALIVE_S = 60
-RETRY_S = 2.0  # between attempts on a store that is unavailable
 RETAINED_NOT_WANTED = 2  # MQTT 5, 3.8.3.1: do not send retained messages when subscribing
 
 
@@ -82,8 +73,11 @@ class Subscriber:
         clock_tolerance_s: float = DEFAULT_CLOCK_TOLERANCE_S,
         most_per_minute: int = DEFAULT_MOST_PER_MINUTE,
     ) -> None:
-        self._broker, self._topics, self._arrival, self._farm = broker, topics, arrival, farm
-        self._store, self._journal = store, journal
+        self._broker, self._topics = broker, topics
+        self._intake = Intake(
+            arrival, farm, store, journal, clock_tolerance_s=clock_tolerance_s, most_per_minute=most_per_minute
+        )
+        self.counts, self.topics = self._intake.counts, self._intake.topics
         self._now_us, self._on_commit = now_us, on_commit
         self._queue: queue.Queue[Message] = queue.Queue(QUEUE_MESSAGES)
         self._durable: deque[Message] = deque()  # waits to be acknowledged
@@ -91,9 +85,6 @@ class Subscriber:
         self._generation = 0
         self._worker = threading.Thread(target=self._work, name="ingest", daemon=True)
         self._client = self._made_client()
-        self.counts = IngestCounts()
-        self.topics = TopicCounts(most_per_minute)
-        self._clocks = DeviceClocks(clock_tolerance_s)
         self.connected = False
         self.trouble: str | None = "not connected yet"
 
@@ -229,13 +220,22 @@ class Subscriber:
                 first = self._queue.get(timeout=0.2)
             except queue.Empty:
                 continue
-            if not self._stored(self._batch(first)):
-                return  # stopping while the store is unavailable: what is not acknowledged comes again
+            batch = self._batch(first)
+            try:
+                stored = self._intake.keep(batch, self._stopping)
+            except Stopped:
+                return  # what is not acknowledged comes again
+            self.counts.last_commit_us = self._now_us()
+            self._durable.extend(batch.messages)
+            if self._queue.empty():  # else the network thread does it, which costs no change of threads
+                self._acknowledge()
+            if stored:
+                self._on_commit()
 
     def _batch(self, first: Message) -> Batch:
         """Return the first message and what came shortly after it, with all that they hold."""
         batch = Batch()
-        self._read(first, batch)
+        self._intake.read(first, batch)
         deadline = time.monotonic() + LINGER_S
         while len(batch.messages) < BATCH_MESSAGES and len(batch.readings) < BATCH_READINGS:
             try:
@@ -245,95 +245,5 @@ class Subscriber:
                     break
                 time.sleep(PAUSE_S)  # to be woken for every single message would cost more than to read it
                 continue
-            self._read(message, batch)
+            self._intake.read(message, batch)
         return batch
-
-    def _read(self, message: Message, batch: Batch) -> None:
-        """Read a message into a batch."""
-        self.counts.messages += 1
-        try:
-            readings, faults = self._arrival.read(
-                message.topic, message.payload, message.arrived_us, message.content_type
-            )
-        except Exception:
-            logger.exception("a message on %s could not be read; it is kept among the rejects", message.topic)
-            readings, faults = [], [Fault(Reason.MALFORMED, "", "this message upset Leafweather: please report it")]
-        readings = self._judged(message, readings, batch)
-        batch.add(message, readings, faults)
-        self.topics.note(message.topic, len(message.payload), len(readings), len(faults), message.arrived_us)
-
-    def _judged(self, message: Message, readings: list[Reading], batch: Batch) -> list[Reading]:
-        """Return a message's readings, those with a time of their own flagged if the device's clock is wrong."""
-        newest_us = max((one.time_us for one in readings if one.time_us != message.arrived_us), default=None)
-        if newest_us is None:
-            return readings
-        wrong = self._clocks.judged(message.topic, newest_us, message.arrived_us, message.payload)
-        if wrong is None:
-            return readings
-        flagged = [one if one.time_us == message.arrived_us else one._replace(flag=SUSPECT) for one in readings]
-        batch.suspect(message.topic, wrong, sum(one.flag == SUSPECT for one in flagged), message.arrived_us)
-        return flagged
-
-    def _stored(self, batch: Batch) -> bool:
-        """Make a batch durable and acknowledge it; False if told to stop before the store would take it."""
-        appended = self._patiently(lambda: self._store.append(batch.readings))
-        if appended is None:
-            return False
-        conflicting = self._patiently(lambda: self._of_other_value(appended.conflicting))
-        if conflicting is None:
-            return False
-        batch.refuse_conflicts(conflicting, batch.messages[-1].arrived_us)
-        if self._patiently(lambda: self._noted(batch)) is None:
-            return False
-        if self.counts.waiting_for_store is not None:
-            logger.info("the store works again")
-            self.counts.waiting_for_store = None
-        self.counts.committed += len(batch.messages)
-        self.counts.readings += appended.stored
-        self.counts.duplicates += appended.duplicate + len(appended.conflicting) - len(conflicting)
-        self.counts.conflicts += len(conflicting)
-        self.counts.rejected += sum(one.count for one in batch.rejects) - len(conflicting)
-        self.counts.suspect += sum(one.readings for one in batch.clock_faults)
-        self.counts.last_commit_us = self._now_us()
-        self._durable.extend(batch.messages)
-        if self._queue.empty():  # else the network thread does it, which costs no change of threads
-            self._acknowledge()
-        if appended.stored:
-            self._on_commit()
-        return True
-
-    def _of_other_value(self, conflicting: Sequence[Reading]) -> list[Reading]:
-        """Return those whose value is another than the stored one's.
-
-        A message that comes again may have its clock judged otherwise: the same value with another flag
-        is a duplicate, and the flag of its first arrival stays.
-        """
-        by_series: dict[Series, list[Reading]] = {}
-        for one in conflicting:
-            by_series.setdefault(one.series, []).append(one)
-        other: list[Reading] = []
-        for series, readings in by_series.items():
-            times = [one.time_us for one in readings]
-            found = self._store.read(series, min(times), max(times) + 1)
-            stored = dict(zip(found.time_us.tolist(), found.value.tolist(), strict=True))
-            other += [one for one in readings if stored.get(one.time_us) != one.value]
-        return other
-
-    def _noted(self, batch: Batch) -> bool:
-        if rejects := batch.rejects:
-            self._journal.add_rejects(self._farm, rejects)
-            self._journal.add_unknown_names(self._farm, batch.unknown_names)
-        self._journal.add_clock_faults(self._farm, batch.clock_faults)
-        return True
-
-    def _patiently(self, write: Callable[[], T]) -> T | None:
-        """Return what a write returns, once the store takes it; None if told to stop before."""
-        while True:
-            try:
-                return write()
-            except (StoreUnavailable, StoreUnusable) as error:
-                if self.counts.waiting_for_store is None:
-                    logger.warning("nothing is acknowledged until the store works again: %s", error)
-                self.counts.waiting_for_store = str(error)
-                if self._stopping.wait(RETRY_S):
-                    return None
