@@ -100,6 +100,8 @@ EXAMPLES: dict[str, dict[str, Any]] = {
                 "first": "2026-02-27T00:00:00Z",
                 "last": "2026-03-01T04:42:00Z",
                 "cadence_s": 60.0,
+                "silent_after_s": 180.0,
+                "silent": False,
                 "described": True,
             }
         ]
@@ -129,6 +131,25 @@ EXAMPLES: dict[str, dict[str, Any]] = {
         "high": [87.4, None],
         "count": [5, 0],
         "flag": [1, 4],
+    },
+    "gaps": {
+        "series": "row-1/relative_humidity",
+        "start": "2026-02-28T04:00:00Z",
+        "end": "2026-03-01T04:00:00Z",
+        "cadence_s": 60.0,
+        "silent_after_s": 180.0,
+        "last": "2026-03-01T04:42:00Z",
+        "count": 1,
+        "silent_s": 540.0,
+        "gaps": [
+            {
+                "start": "2026-02-28T22:01:00Z",
+                "end": "2026-02-28T22:10:00Z",
+                "duration_s": 540.0,
+                "missed": 9,
+                "open": False,
+            }
+        ],
     },
     "bands": {
         "series": "row-1/relative_humidity",
@@ -213,6 +234,19 @@ EXAMPLES: dict[str, dict[str, Any]] = {
                 "last": "2026-03-01T04:42:00Z",
                 "count": 412,
                 "suggestion": '[[series]]\nzone = "row-1"\nquantity = "relative_humidity"\nwire = "row-1/humidity"\n',
+            }
+        ]
+    },
+    "clocks": {
+        "clocks": [
+            {
+                "device": "leafweather/demo/row-1",
+                "fault": "behind",
+                "detail": "its times are steadily 3600 s behind: whole hours; does it send local time for UTC?",
+                "behind_s": 3600.4,
+                "first": "2026-02-27T08:00:00Z",
+                "last": "2026-03-01T04:42:00Z",
+                "readings": 4120,
             }
         ]
     },

@@ -63,11 +63,6 @@ class House:
             return zone
         raise not_found("zone", zone, self.farm.zones, "/api/v1/zones lists every zone")
 
-    def cadence_s(self, series: Series) -> float | None:
-        """Return the expected time between readings; None for a series that is not described."""
-        described = self.farm.described.get(series)
-        return described.cadence_s if described is not None else None
-
 
 def not_found(what: str, found: str, allowed: Iterable[str], remedy: str) -> Problem:
     """Return the problem of something that does not exist, with the closest names that do."""

@@ -25,6 +25,7 @@ _INGEST = {
     "duplicates": "Readings that were stored already.",
     "conflicts": "Readings whose series and time held another value; the first stays.",
     "rejected": "Records and messages refused.",
+    "suspect": "Readings flagged because their device's clock is wrong.",
 }
 _BY_TOPIC = {
     "messages": "Messages received on a topic.",

@@ -15,6 +15,7 @@ from store.contract import Origin
 from watch import cautions
 from watch.outlook import SeriesNow, ZoneNow
 from watch.overview import needs, zones_now
+from watch.silence import expected_cadence_s, silent_after_s
 
 router = APIRouter(tags=["now"])
 
@@ -73,7 +74,7 @@ def series_list(house: TheHouse) -> schemas.SeriesListAnswer:
     known = house.known()
     described = {series.key: series for series in house.farm.described}
     every = described | {key: one.series for key, one in known.items()}
-    rows = []
+    rows, now_us = [], house.clock()
     for key, series in every.items():
         held, quantity = known.get(key), series.registered
         derived = held.origin is Origin.DERIVED if held else quantity.derived
@@ -91,7 +92,9 @@ def series_list(house: TheHouse) -> schemas.SeriesListAnswer:
                 origin=Origin.DERIVED if derived else Origin.MEASURED,
                 first=instant(held.first_us) if held else None,
                 last=instant(held.last_us) if held else None,
-                cadence_s=house.cadence_s(series),
+                cadence_s=expected_cadence_s(house.farm, series),
+                silent_after_s=(silent := silent_after_s(house.farm, series)),
+                silent=None if silent is None else held is None or _age_s(now_us, held.last_us) > silent,
                 described=key in described,
             )
         )

@@ -89,6 +89,25 @@ def rejects(
     )
 
 
+@router.get("/clocks", responses=examples.of("clocks"))
+def clocks(house: TheHouse) -> schemas.ClocksAnswer:
+    """Tell which devices' clocks were wrong, why, and how many readings are flagged for it."""
+    return schemas.ClocksAnswer(
+        clocks=[
+            schemas.ClockRow(
+                device=one.device,
+                fault=one.fault,
+                detail=one.detail,
+                behind_s=one.offset_s,
+                first=instant(one.first_us),
+                last=instant(one.last_us),
+                readings=one.readings,
+            )
+            for one in house.journal.clock_faults(house.farm.name)
+        ]
+    )
+
+
 @router.get("/unknown", responses=examples.of("unknown"))
 def unknown_names(
     house: TheHouse, limit: Annotated[int, Query(ge=1, le=1000, description="at most so many rows")] = 200

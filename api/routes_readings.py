@@ -9,10 +9,11 @@ from starlette.responses import StreamingResponse
 
 from api import columns, examples, schemas
 from api.house import TheHouse
-from api.problems import bad_parameter
+from api.problems import Problem, bad_parameter
 from api.spans import DAY_US, AskedEvery, AskedSpan, Span
-from farm.readings import instant, iso_time
+from farm.readings import MICROSECONDS_PER_SECOND, instant, iso_time
 from watch.bands import band_stretches
+from watch.silence import expected_cadence_s, gaps, silent_after_s
 
 LONGEST_DAYS = 400  # of bands in one answer; our choice, no source: a year and a little
 
@@ -48,6 +49,45 @@ def readings(
         disposition = {"Content-Disposition": f'attachment; filename="{name}"'}
         return StreamingResponse(columns.as_csv(series, found), media_type="text/csv", headers=disposition)
     return Response(columns.as_json(series, span, every, found), media_type="application/json")
+
+
+@router.get("/series/{key:path}/gaps", responses=examples.of("gaps"))
+def series_gaps(
+    house: TheHouse,
+    key: Key,
+    span: AskedSpan,
+    limit: Annotated[int, Query(ge=1, le=10_000, description="at most so many gaps, the newest")] = 1000,
+) -> schemas.GapsAnswer:
+    """Tell when a series was silent: stretches without a reading of more than three cadences."""
+    series = house.series_named(key)
+    if span.end_us - span.start_us > LONGEST_DAYS * DAY_US:
+        raise bad_parameter("start", iso_time(span.start_us), f"Gaps are told for at most {LONGEST_DAYS}d at once.")
+    cadence_s, longest_s = expected_cadence_s(house.farm, series), silent_after_s(house.farm, series)
+    if cadence_s is None or longest_s is None:
+        detail = f"{series.key} is derived, or not described any more: nothing says how often it should report."
+        raise Problem(404, f"{detail} Ask for a series that /api/v1/series tells with a cadence.")
+    found = gaps(house.farm, house.store, series, span.start_us, span.end_us, house.clock())
+    held = house.known().get(key)
+    return schemas.GapsAnswer(
+        series=series.key,
+        start=instant(span.start_us),
+        end=instant(span.end_us),
+        cadence_s=cadence_s,
+        silent_after_s=longest_s,
+        last=instant(held.last_us) if held else None,
+        count=len(found),
+        silent_s=sum(one.end_us - one.start_us for one in found) / MICROSECONDS_PER_SECOND,
+        gaps=[
+            schemas.GapRow(
+                start=instant(one.start_us),
+                end=instant(one.end_us),
+                duration_s=(one.end_us - one.start_us) / MICROSECONDS_PER_SECOND,
+                missed=one.missed,
+                open=one.open,
+            )
+            for one in found[-limit:]
+        ],
+    )
 
 
 @router.get("/series/{key:path}/bands", responses=examples.of("bands"))

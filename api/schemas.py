@@ -108,8 +108,34 @@ class SeriesAnswer(BaseModel):
     origin: Origin
     first: datetime | None
     last: datetime | None
-    cadence_s: float | None
+    cadence_s: float | None = Field(description="how often it should report; null where nothing described says it")
+    silent_after_s: float | None = Field(description="without a reading for longer, it is silent")
+    silent: bool | None = Field(description="now; null where nothing says how often it should report")
     described: bool
+
+
+class GapRow(BaseModel):
+    """A stretch without a reading, longer than the series may be silent; cut to the range."""
+
+    start: datetime
+    end: datetime
+    duration_s: float
+    missed: int = Field(description="about how many readings should have come")
+    open: bool = Field(description="no reading has ended it yet")
+
+
+class GapsAnswer(BaseModel):
+    """When one series was silent."""
+
+    series: str
+    start: datetime
+    end: datetime
+    cadence_s: float
+    silent_after_s: float
+    last: datetime | None = Field(description="newest reading, at whatever time")
+    count: int = Field(description="gaps in the range; gaps has the newest of them, oldest first")
+    silent_s: float = Field(description="all of them together")
+    gaps: list[GapRow]
 
 
 class SeriesListAnswer(BaseModel):
@@ -267,6 +293,24 @@ class UnknownAnswer(BaseModel):
     """Names that nobody has described, the most frequent first."""
 
     unknown: list[UnknownRow]
+
+
+class ClockRow(BaseModel):
+    """One way in which a device's clock was wrong, over all the times it was."""
+
+    device: str = Field(description="topic that it publishes on")
+    fault: str = Field(description="ahead, behind, jumped or stands_still")
+    detail: str = Field(description="the newest occurrence, and what to do")
+    behind_s: float = Field(description="how far behind our clock then, in seconds; negative: ahead")
+    first: datetime
+    last: datetime
+    readings: int = Field(description="flagged suspect for it")
+
+
+class ClocksAnswer(BaseModel):
+    """Devices with a wrong clock, the newest first."""
+
+    clocks: list[ClockRow]
 
 
 class HealthAnswer(BaseModel):

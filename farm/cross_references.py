@@ -8,9 +8,9 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from farm.positions import Location
-from farm.quantities import QUANTITIES
-from farm.references import LooseEnd, key_of, named, rows, table
-from farm.units import accepted_units, conversion_to
+from farm.quantities import QUANTITIES, Kind, Quantity
+from farm.references import LooseEnd, key_of, named, rows, table, units_of
+from farm.units import LIGHT_UNIT, PPFD_UNIT
 from farm.wire_references import wire_loose_ends
 
 
@@ -85,12 +85,25 @@ def _series(raw: dict[str, Any], zones: list[str]) -> Iterator[LooseEnd]:
             continue
         if quantity.derived:
             yield (*at, "quantity"), repr(quantity.name), "a measured quantity: Leafweather derives this one itself"
+        yield from _only_where_it_fits(at, row, quantity)
         unit = row.get("unit")
-        if isinstance(unit, str) and conversion_to(quantity.unit, unit) is None:
-            yield (*at, "unit"), repr(unit), f"a unit of {quantity.label}: {', '.join(accepted_units(quantity.unit))}"
+        units = units_of(row, quantity)
+        if isinstance(unit, str) and unit not in units:
+            light = f"; or {LIGHT_UNIT} with lux_per_ppfd" if quantity.unit == PPFD_UNIT else ""
+            yield (*at, "unit"), repr(unit), f"a unit of {quantity.label}: {', '.join(units)}{light}"
         limits: Any = row.get("range")
         if _is_pair(limits) and not limits[0] < limits[1]:
             yield (*at, "range"), repr(limits), "[low, high] with low below high"
+
+
+def _only_where_it_fits(at: Location, row: dict[str, Any], quantity: Quantity) -> Iterator[LooseEnd]:
+    """Yield keys that say nothing about a series of this quantity."""
+    if "lux_per_ppfd" in row and quantity.name != "ppfd":
+        yield (*at, "lux_per_ppfd"), f"a factor for {quantity.name}", "a series of the quantity ppfd"
+    for key in ("per_count", "rolls_over_at"):
+        if key in row and quantity.kind is not Kind.COUNTER:
+            counters = [one.name for one in QUANTITIES.values() if one.kind is Kind.COUNTER]
+            yield (*at, key), f"a counter's key for {quantity.name}", f"a series of {', '.join(counters)}"
 
 
 def _is_pair(limits: Any) -> bool:  # noqa: ANN401

@@ -15,6 +15,7 @@ from farm.model import Described, Name, WireName, ZoneName
 from farm.quantities import QUANTITIES, Quantity
 from farm.readings import Series
 from farm.topics import fewest, filter_of
+from farm.units import COUNT_UNITS, PPFD_UNIT, SAME, WIRE_UNITS, Conversion, ppfd_from_illuminance
 from farm.wire import Wire
 
 SILENT_AFTER_CADENCES = 3  # a device quiet for longer is shown as silent
@@ -83,6 +84,15 @@ class DescribedSeries(Described):
     cadence_s: float = Field(60.0, gt=0, le=31 * 86_400, description="expected time between readings")
     range: tuple[float, float] | None = Field(None, description="[low, high] the sensor can report")
     accuracy: float | None = Field(None, gt=0, description="plus or minus, in the quantity's unit")
+    lux_per_ppfd: float | None = Field(
+        None, gt=0, description="lets a lux sensor stand for PPFD under one light: 54 for sunlight; see docs/wire.md"
+    )
+    per_count: float | None = Field(None, gt=0, description="of a counter that sends counts: its unit per count")
+    rolls_over_at: float | None = Field(
+        None,
+        gt=0,
+        description="of a counter: where it begins again at 0, in what it sends (counts, if per_count is given)",
+    )
 
     @property
     def registered(self) -> Quantity:
@@ -98,6 +108,32 @@ class DescribedSeries(Described):
     def wire_name(self) -> str:
         """The SenML name it has on the wire now."""
         return self.wire or self.key
+
+    @property
+    def wire_units(self) -> dict[str, Conversion]:
+        """Every unit that this series may have on the wire, and how it becomes the one inside."""
+        inside = self.registered.unit
+        units = {inside: SAME, **WIRE_UNITS[inside]}
+        if self.lux_per_ppfd is not None and inside == PPFD_UNIT:
+            units |= ppfd_from_illuminance(self.lux_per_ppfd)
+        if self.per_count is not None:
+            units |= dict.fromkeys(COUNT_UNITS, Conversion(self.per_count))
+        return units
+
+    @property
+    def sent_unit(self) -> str:
+        """The unit of what comes without one."""
+        return (
+            self.unit if self.unit is not None else self.registered.unit if self.per_count is None else COUNT_UNITS[1]
+        )
+
+    @property
+    def rolls_over(self) -> float | None:
+        """Where a counter begins again at 0, in the quantity's unit; None for one that does not."""
+        if self.rolls_over_at is None:
+            return None
+        conversion = self.wire_units[self.sent_unit]
+        return self.rolls_over_at * conversion.scale
 
     @property
     def limits(self) -> tuple[float, float]:

@@ -76,6 +76,7 @@ _ALL = (
     Quantity("flow_rate", "Flow", "L/min", "L/min", "l/min", 0, 1000, 2, 0.2),
     Quantity("line_pressure_before_filter", "Line pressure before the filter", "kPa", "kPa", "Pa", -100, 2000, 0, 5.0),
     Quantity("line_pressure_after_filter", "Line pressure after the filter", "kPa", "kPa", "Pa", -100, 2000, 0, 5.0),
+    Quantity("metered_volume", "Water meter", "L", "L", "l", 0, 1e9, 1, kind=Kind.COUNTER),
     Quantity("dosed_volume", "Dosed volume", "mL", "mL", "mL", 0, 1e9, 0, kind=Kind.COUNTER),
     Quantity("condensate_volume", "Condensate", "L", "L", "l", 0, 1e9, 1, kind=Kind.COUNTER),
     # Power

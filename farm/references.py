@@ -7,6 +7,8 @@ from difflib import get_close_matches
 from typing import Any
 
 from farm.positions import Location
+from farm.quantities import Quantity
+from farm.units import COUNT_UNITS, LIGHT_UNIT, PPFD_UNIT, accepted_units
 
 LONGEST_LIST = 12  # names that one message lists
 
@@ -43,3 +45,11 @@ def one_of(found: str, names: Iterable[str]) -> str:
 def key_of(row: dict[str, Any]) -> str:
     """Return the key that a row of ``series`` describes, as far as it is there."""
     return "/".join(str(row[part]) for part in ("zone", "quantity", "sensor") if row.get(part))
+
+
+def units_of(row: dict[str, Any], quantity: Quantity) -> list[str]:
+    """Return every unit that a row of ``series`` may have on the wire."""
+    units = accepted_units(quantity.unit)
+    if "lux_per_ppfd" in row and quantity.unit == PPFD_UNIT:
+        units += accepted_units(LIGHT_UNIT)
+    return units + list(COUNT_UNITS if "per_count" in row else ())

@@ -12,6 +12,9 @@ from typing import NamedTuple
 FAHRENHEIT_PER_KELVIN = 1.8
 LITRES_PER_US_GALLON = 3.785411784  # exact, by definition of the inch
 KPA_PER_PSI = 6.894757293168361  # from the exact pound, inch and standard gravity
+KPA_PER_INCH_OF_MERCURY = 3.386389  # conventional, 0 degC; NIST SP 811, appendix B.8
+METRES_PER_FOOT = 0.3048  # exact
+METRES_PER_MILE = 1609.344  # exact
 
 
 class Conversion(NamedTuple):
@@ -35,12 +38,15 @@ WIRE_UNITS: dict[str, dict[str, Conversion]] = {
         "[degF]": Conversion(1 / FAHRENHEIT_PER_KELVIN, -32 / FAHRENHEIT_PER_KELVIN),
     },
     "K": {},
-    "%": {"%RH": SAME, "%EL": SAME, "/": Conversion(100.0), "/100": SAME},
+    "%": {"%RH": SAME, "%EL": SAME, "/": Conversion(100.0), "/100": SAME, "/1000": Conversion(0.1)},
     "kPa": {
         "Pa": Conversion(1e-3),
         "hPa": Conversion(0.1),
         "mbar": Conversion(0.1),
         "bar": Conversion(100.0),
+        "MPa": Conversion(1000.0),
+        "inHg": Conversion(KPA_PER_INCH_OF_MERCURY),
+        "[in_i'Hg]": Conversion(KPA_PER_INCH_OF_MERCURY),
         "psi": Conversion(KPA_PER_PSI),
         "[psi]": Conversion(KPA_PER_PSI),
     },
@@ -54,11 +60,18 @@ WIRE_UNITS: dict[str, dict[str, Conversion]] = {
     },
     "umol m-2 s-1": {"umol/m2/s": SAME, "umol.m-2.s-1": SAME, "umol/(m2.s)": SAME},
     "lx": {"lux": SAME, "klx": Conversion(1000.0)},
-    "m/s": {},
+    "m/s": {
+        "km/h": Conversion(1 / 3.6),
+        "mph": Conversion(METRES_PER_MILE / 3600),
+        "ft/min": Conversion(METRES_PER_FOOT / 60),
+        "fpm": Conversion(METRES_PER_FOOT / 60),
+    },
     "mS/cm": {
         "S/m": Conversion(10.0),
         "dS/m": SAME,
         "uS/cm": Conversion(1e-3),
+        "µS/cm": Conversion(1e-3),
+        "uS.cm-1": Conversion(1e-3),
         "mS.cm-1": SAME,
     },
     "pH": {"[pH]": SAME},
@@ -74,18 +87,27 @@ WIRE_UNITS: dict[str, dict[str, Conversion]] = {
         "L/min.s": Conversion(1 / 60),
         "m3/s.s": Conversion(1000.0),
     },
-    "mL": {"ml": SAME, "L": Conversion(1000.0), "l": Conversion(1000.0)},
+    "mL": {
+        "ml": SAME,
+        "L": Conversion(1000.0),
+        "l": Conversion(1000.0),
+        "gal": Conversion(1000 * LITRES_PER_US_GALLON),
+    },
     "L/min": {
         "l/min": SAME,
         "l/s": Conversion(60.0),
         "L/h": Conversion(1 / 60),
         "m3/s": Conversion(60_000.0),
+        "m3/h": Conversion(1000 / 60),
         "gpm": Conversion(LITRES_PER_US_GALLON),
+        "gph": Conversion(LITRES_PER_US_GALLON / 60),
         "[gal_us]/min": Conversion(LITRES_PER_US_GALLON),
     },
     "W": {"kW": Conversion(1000.0)},
     "kWh": {
         "Wh": Conversion(1e-3),
+        "MWh": Conversion(1000.0),
+        "MJ": Conversion(1 / 3.6),
         "kW.h": SAME,
         "J": Conversion(1 / 3.6e6),
         "W.s": Conversion(1 / 3.6e6),
@@ -96,6 +118,21 @@ WIRE_UNITS: dict[str, dict[str, Conversion]] = {
     "kg/kg": {},
     "mol m-2 d-1": {"mol.m-2.d-1": SAME},
 }
+
+LIGHT_UNIT, PPFD_UNIT = "lx", "umol m-2 s-1"
+COUNT_UNITS = ("1", "count", "pulse", "{pulse}", "{count}")  # of a meter's pulses; UCUM's are in braces
+
+
+def ppfd_from_illuminance(lux_per_ppfd: float) -> dict[str, Conversion]:
+    """Return how illuminance becomes PPFD under light of one spectrum, by spelling on the wire.
+
+    ``lux_per_ppfd`` is lux per umol m-2 s-1. It hangs on the spectrum alone: about 54 for sunlight, 74 for
+    cool white fluorescent and 82 for high-pressure sodium lamps (Thimijan and Heins 1983, HortScience 18:818,
+    from secondary copies; other sources differ by up to 8 %). Red and blue light is nearly invisible to a
+    lux meter: no factor holds for it.
+    """
+    spellings = {LIGHT_UNIT: SAME, **WIRE_UNITS[LIGHT_UNIT]}
+    return {spelling: Conversion(to_lux.scale / lux_per_ppfd) for spelling, to_lux in spellings.items()}
 
 
 def conversion_to(unit: str, wire_unit: str) -> Conversion | None:

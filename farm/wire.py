@@ -10,6 +10,7 @@ from farm.json_paths import steps_of
 from farm.model import Described
 from farm.topics import checked_pattern
 
+DEFAULT_CLOCK_TOLERANCE_S = 120.0  # our choice, no source
 DEFAULT_MOST_PER_MINUTE = 6000  # messages a topic, 100 a second; our choice, no source
 
 
@@ -69,6 +70,11 @@ class Wire(Described):
         300.0, ge=0, le=366 * 86_400, description="a reading further ahead than this is refused"
     )
     oldest_days: float = Field(3660.0, gt=0, le=36_600, description="a reading older than this is refused")
+    clock_tolerance_s: float = Field(
+        DEFAULT_CLOCK_TOLERANCE_S,
+        gt=0,
+        description="a device whose times are steadily further off than this is told, its readings flagged",
+    )
     most_messages_per_minute: int = Field(
         DEFAULT_MOST_PER_MINUTE, gt=0, description="a topic with more is told; its messages are stored all the same"
     )

@@ -11,9 +11,8 @@ from zoneinfo import ZoneInfo
 
 from farm.positions import Location
 from farm.quantities import QUANTITIES
-from farm.references import LooseEnd, key_of, one_of, rows, table
+from farm.references import LooseEnd, key_of, one_of, rows, table, units_of
 from farm.topics import covers, filter_of, overlap, part_names
-from farm.units import accepted_units, conversion_to
 
 _PLACE = re.compile(r"\{([^{}]*)\}")
 
@@ -36,18 +35,18 @@ def wire_loose_ends(raw: dict[str, Any]) -> Iterator[LooseEnd]:
     yield from _former_names(raw)
 
 
-def _units_by_wire_name(raw: dict[str, Any]) -> dict[str, str]:
-    """Return every series' wire name with the unit that its quantity has inside."""
+def _units_by_wire_name(raw: dict[str, Any]) -> dict[str, list[str]]:
+    """Return every series' wire name with the units it may have on the wire."""
     found = {}
     for row in rows(raw, "series"):
         quantity = QUANTITIES.get(str(row.get("quantity")))
         if quantity is not None:
             for wire in [row.get("wire", key_of(row)), *(was.get("wire") for was in rows(row, "was"))]:
-                found[str(wire)] = quantity.unit
+                found[str(wire)] = units_of(row, quantity)
     return found
 
 
-def _value(at: Location, value: dict[str, Any], parts: list[str], units: dict[str, str]) -> Iterator[LooseEnd]:
+def _value(at: Location, value: dict[str, Any], parts: list[str], units: dict[str, list[str]]) -> Iterator[LooseEnd]:
     name = value.get("name")
     if not isinstance(name, str):
         return
@@ -61,9 +60,10 @@ def _value(at: Location, value: dict[str, Any], parts: list[str], units: dict[st
         yield (*at, "name"), f"{name!r}, which no series has on the wire", one_of(name, list(units))
     unit = value.get("unit")
     if isinstance(unit, str):
-        for inside in dict.fromkeys(units[wire] for wire in reached):
-            if conversion_to(inside, unit) is None:
-                yield (*at, "unit"), repr(unit), f"a unit of its series: {', '.join(accepted_units(inside))}"
+        for wire in reached:
+            if unit not in units[wire]:
+                yield (*at, "unit"), repr(unit), f"a unit of its series: {', '.join(units[wire])}"
+                return
 
 
 def _filters(raw: dict[str, Any]) -> Iterator[LooseEnd]:
@@ -120,8 +120,8 @@ def _former_names(raw: dict[str, Any]) -> Iterator[LooseEnd]:
             spans[wire].append((since, until, at))
             quantity = QUANTITIES.get(str(row.get("quantity")))
             unit = was.get("unit")
-            if quantity is not None and isinstance(unit, str) and conversion_to(quantity.unit, unit) is None:
-                accepted = ", ".join(accepted_units(quantity.unit))
+            if quantity is not None and isinstance(unit, str) and unit not in units_of(row, quantity):
+                accepted = ", ".join(units_of(row, quantity))
                 yield (*at, "unit"), repr(unit), f"a unit of {quantity.label}: {accepted}"
 
 

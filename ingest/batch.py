@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from farm.readings import Reading, iso_time
+from ingest.clocks import WrongClock
 from ingest.records import Fault
-from store.entries import Reason, Reject, UnknownName
+from store.entries import ClockFault, Reason, Reject, UnknownName
 
 LONGEST_RAW = 512  # bytes of a refused message that are kept
 LONGEST_NAME = 200
@@ -35,6 +36,7 @@ class Batch:
         self.faults = 0
         self._rejects: dict[tuple[Reason, str, str], Reject] = {}
         self._unknown: dict[tuple[str, str], UnknownName] = {}
+        self._clock_faults: dict[tuple[str, str], ClockFault] = {}
 
     @property
     def rejects(self) -> list[Reject]:
@@ -45,6 +47,25 @@ class Batch:
     def unknown_names(self) -> list[UnknownName]:
         """The names that nobody has described, one entry a name and topic."""
         return list(self._unknown.values())
+
+    @property
+    def clock_faults(self) -> list[ClockFault]:
+        """What was wrong with devices' clocks, one entry a device and trouble."""
+        return list(self._clock_faults.values())
+
+    def suspect(self, device: str, wrong: WrongClock, readings: int, at_us: int) -> None:
+        """Note that readings of a device were flagged for its clock."""
+        device = device[:LONGEST_NAME]
+        before = self._clock_faults.get((device, wrong.trouble))
+        self._clock_faults[device, wrong.trouble] = ClockFault(
+            device,
+            str(wrong.trouble),
+            wrong.detail,
+            wrong.behind_s,
+            before.first_us if before else at_us,
+            at_us,
+            readings + (before.readings if before else 0),
+        )
 
     def add(self, message: Message, readings: list[Reading], faults: list[Fault]) -> None:
         """Add a message with what became of it."""

@@ -23,6 +23,7 @@ class IngestCounts:
     duplicates: int = 0
     conflicts: int = 0
     rejected: int = 0
+    suspect: int = 0  # readings stored with a flag because their device's clock is wrong
     last_commit_us: int | None = None
     waiting_for_store: str | None = None
 

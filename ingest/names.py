@@ -9,7 +9,6 @@ from typing import NamedTuple
 
 from farm.description import DescribedSeries, Farm
 from farm.readings import Series, iso_time, microseconds
-from farm.units import SAME, accepted_units, conversion_to
 from ingest.records import Fault
 from store.entries import Reason
 
@@ -44,7 +43,7 @@ class _Owner(NamedTuple):
 
     series: Series
     described: DescribedSeries
-    unit: str | None
+    unit: str
     since_us: float
     until_us: float
 
@@ -58,12 +57,12 @@ class Names:
             for was in one.was:
                 since = -math.inf if was.since is None else microseconds(farm.moment(was.since))
                 until = math.inf if was.until is None else microseconds(farm.moment(was.until))
-                unit = was.unit if was.unit is not None else one.unit
+                unit = was.unit if was.unit is not None else one.sent_unit
                 self._owners[was.wire].append(_Owner(series, one, unit, since, until))
         for series, one in farm.described.items():
             past = self._owners[one.wire_name]
             since = max((owner.until_us for owner in past), default=-math.inf)
-            past.append(_Owner(series, one, one.unit, since, math.inf))
+            past.append(_Owner(series, one, one.sent_unit, since, math.inf))
         self.undated: dict[tuple[str, str | None], Route] = {}  # those met so far that hold at any time
         self._routes: OrderedDict[tuple[str, str | None], Route | Fault | list[Dated]] = OrderedDict()
 
@@ -100,12 +99,11 @@ class Names:
 
 
 def _route(name: str, unit: str | None, owner: _Owner) -> Route | Fault:
-    inside = owner.series.registered.unit
     sent = unit if unit is not None else owner.unit
-    conversion = SAME if sent is None else conversion_to(inside, sent)
-    if conversion is None:
-        return Fault(Reason.WRONG_UNIT, name, f"unit {sent!r}: send one of {', '.join(accepted_units(inside))}")
-    return Route(owner.series, *conversion, *owner.described.limits, sent or inside)
+    units = owner.described.wire_units
+    if sent not in units:
+        return Fault(Reason.WRONG_UNIT, name, f"unit {sent!r}: send one of {', '.join(filter(None, units))}")
+    return Route(owner.series, *units[sent], *owner.described.limits, sent)
 
 
 def _span(owner: _Owner) -> str:

@@ -7,10 +7,9 @@ import logging
 import queue
 import threading
 import time
-from collections import defaultdict, deque
+from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import TypeVar
 
 import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
@@ -19,20 +18,14 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
-from farm.flags import Flag
-from farm.readings import Reading, Series
-from farm.wire import DEFAULT_MOST_PER_MINUTE
+from farm.wire import DEFAULT_CLOCK_TOLERANCE_S, DEFAULT_MOST_PER_MINUTE
 from ingest.arrival import Arrival
 from ingest.batch import Batch, Message
-from ingest.counts import IngestCounts, TopicCounts
-from ingest.records import Fault
-from store.contract import Appended, ReadingStore, StoreUnavailable, StoreUnusable
-from store.entries import Reason
+from ingest.intake import Intake, Stopped
+from store.contract import ReadingStore
 from store.journal import Journal
 
-SUSPECT = int(Flag.SUSPECT)
 logger = logging.getLogger(__name__)
-T = TypeVar("T")
 
 BATCH_MESSAGES = 500
 BATCH_READINGS = 20_000
@@ -44,7 +37,6 @@ PAUSE_S = 0.005  # between looks for it
 SESSION_EXPIRY_S = 7 * 24 * 3600
 KEEPALIVE_S = 60
 QUIET_US = 1_000_000  # a pause this long ends the rush of what the broker kept for us while we were away
-RETRY_S = 2.0  # between attempts on a store that is unavailable
 RETAINED_NOT_WANTED = 2  # MQTT 5, 3.8.3.1: do not send retained messages when subscribing
 
 
@@ -79,10 +71,14 @@ class Subscriber:
         *,
         now_us: Callable[[], int] = lambda: time.time_ns() // 1000,
         on_commit: Callable[[], None] = lambda: None,
+        clock_tolerance_s: float = DEFAULT_CLOCK_TOLERANCE_S,
         most_per_minute: int = DEFAULT_MOST_PER_MINUTE,
     ) -> None:
-        self._broker, self._topics, self._arrival, self._farm = broker, topics, arrival, farm
-        self._store, self._journal = store, journal
+        self._broker, self._topics = broker, topics
+        self._intake = Intake(
+            arrival, farm, store, journal, clock_tolerance_s=clock_tolerance_s, most_per_minute=most_per_minute
+        )
+        self.counts, self.topics = self._intake.counts, self._intake.topics
         self._now_us, self._on_commit = now_us, on_commit
         self._queue: queue.Queue[Message] = queue.Queue(QUEUE_MESSAGES)
         self._durable: deque[Message] = deque()  # waits to be acknowledged
@@ -93,8 +89,6 @@ class Subscriber:
         self._last_message_us = 0
         self._worker = threading.Thread(target=self._work, name="ingest", daemon=True)
         self._client = self._made_client()
-        self.counts = IngestCounts()
-        self.topics = TopicCounts(most_per_minute)
         self.connected = False
         self.trouble: str | None = "not connected yet"
 
@@ -243,14 +237,23 @@ class Subscriber:
             except queue.Empty:
                 continue
             self._in_hand = 1
-            if not self._stored(self._batch(first)):
-                return  # stopping while the store is unavailable: what is not acknowledged comes again
+            batch = self._batch(first)
+            try:
+                stored = self._intake.keep(batch, self._stopping)
+            except Stopped:
+                return  # what is not acknowledged comes again
+            self.counts.last_commit_us = self._now_us()
+            self._durable.extend(batch.messages)
+            if self._queue.empty():  # else the network thread does it, which costs no change of threads
+                self._acknowledge()
+            if stored:
+                self._on_commit()
             self._in_hand = 0
 
     def _batch(self, first: Message) -> Batch:
         """Return the first message and what came shortly after it, with all that they hold."""
         batch = Batch()
-        self._read(first, batch)
+        self._intake.read(first, batch)
         deadline = time.monotonic() + LINGER_S
         while len(batch.messages) < BATCH_MESSAGES and len(batch.readings) + batch.faults < BATCH_READINGS:
             try:
@@ -260,88 +263,6 @@ class Subscriber:
                     break
                 time.sleep(PAUSE_S)  # to be woken for every single message would cost more than to read it
                 continue
-            self._read(message, batch)
+            self._intake.read(message, batch)
             self._in_hand = len(batch.messages)
         return batch
-
-    def _read(self, message: Message, batch: Batch) -> None:
-        """Read a message into a batch."""
-        self.counts.messages += 1
-        try:
-            readings, faults = self._arrival.read(
-                message.topic, message.payload, message.arrived_us, message.content_type
-            )
-        except Exception:
-            logger.exception("a message on %s could not be read; it is kept among the rejects", message.topic)
-            readings, faults = [], [Fault(Reason.MALFORMED, "", "this message upset Leafweather: please report it")]
-        if message.kept:
-            # The broker kept it for a while nobody knows: a reading without a time of its own has a doubtful one.
-            readings = [one._replace(flag=SUSPECT) if one.time_us == message.arrived_us else one for one in readings]
-        batch.add(message, readings, faults)
-        self.topics.note(message.topic, len(message.payload), len(readings), len(faults), message.arrived_us)
-
-    def _stored(self, batch: Batch) -> bool:
-        """Make a batch durable and acknowledge it; False if told to stop before the store would take it."""
-        appended = self._patiently(lambda: self._append(batch))
-        if appended is None:
-            return False
-        batch.refuse_conflicts(list(appended.conflicting), batch.messages[-1].arrived_us)
-        if self._patiently(lambda: self._noted(batch)) is None:
-            return False
-        if self.counts.waiting_for_store is not None:
-            logger.info("the store works again")
-            self.counts.waiting_for_store = None
-        self.counts.committed += len(batch.messages)
-        self.counts.readings += appended.stored
-        self.counts.duplicates += appended.duplicate
-        self.counts.conflicts += len(appended.conflicting)
-        self.counts.rejected += sum(one.count for one in batch.rejects) - len(appended.conflicting)
-        self.counts.last_commit_us = self._now_us()
-        self._durable.extend(batch.messages)
-        if self._queue.empty():  # else the network thread does it, which costs no change of threads
-            self._acknowledge()
-        if appended.stored:
-            self._on_commit()
-        return True
-
-    def _append(self, batch: Batch) -> Appended:
-        """Store a batch's readings; those of a series that the store refuses become rejects."""
-        try:
-            return self._store.append(batch.readings)
-        except ValueError:
-            logger.exception("the store refuses a series; its readings are kept among the rejects")
-        by_series: defaultdict[Series, list[Reading]] = defaultdict(list)
-        for reading in batch.readings:
-            by_series[reading.series].append(reading)
-        done = []
-        for series, readings in by_series.items():
-            try:
-                done.append(self._store.append(readings))
-            except ValueError as error:
-                fault = Fault(Reason.WRONG_TYPE, series.key, f"the store cannot take it: {error}")
-                for reading in readings:
-                    batch.refuse("", f"{reading.value:g}".encode(), reading.time_us, fault)
-        conflicting = tuple(one for each in done for one in each.conflicting)
-        return Appended(sum(one.stored for one in done), sum(one.duplicate for one in done), conflicting)
-
-    def _noted(self, batch: Batch) -> bool:
-        if rejects := batch.rejects:
-            self._journal.add_rejects(self._farm, rejects)
-            self._journal.add_unknown_names(self._farm, batch.unknown_names)
-        return True
-
-    def _patiently(self, write: Callable[[], T]) -> T | None:
-        """Return what a write returns, once the store takes it; None if told to stop before."""
-        while True:
-            try:
-                return write()
-            except (StoreUnavailable, StoreUnusable) as error:
-                trouble = str(error)
-                if self.counts.waiting_for_store is None:
-                    logger.warning("nothing is acknowledged until the store works again: %s", error)
-            except Exception as error:
-                trouble = f"storing failed in an unforeseen way, please report it: {type(error).__name__}: {error}"
-                logger.exception("nothing is acknowledged until storing works again")
-            self.counts.waiting_for_store = trouble
-            if self._stopping.wait(RETRY_S):
-                return None

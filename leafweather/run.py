@@ -75,6 +75,7 @@ class Service:
             self.store,
             self.journal,
             on_commit=self._called.set,
+            clock_tolerance_s=farm.wire.clock_tolerance_s,
             most_per_minute=farm.wire.most_messages_per_minute,
         )
         self._watching = threading.Thread(

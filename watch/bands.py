@@ -12,13 +12,18 @@ from numpy.typing import NDArray
 from analytics.alignment import hold_as_of
 from farm.crops import Band, Phase
 from farm.description import SILENT_AFTER_CADENCES, Farm
-from farm.flags import Flag
+from farm.flags import SEVERITY, Flag
 from farm.readings import MICROSECONDS_PER_SECOND, Columns, Series, instant, microseconds
 from store.contract import ReadingStore
 from watch.outlook import BandStretch
 
 LIT, DARK, UNKNOWN = 1, 0, -1
 USUAL_CADENCE_S = 60  # of a series that is not described any more; our choice, no source
+
+# Flag -> how severe, and back: arrays so that a whole column is looked up at once.
+FLAG_RANK = np.zeros(256, np.uint8)
+FLAG_RANK[list(SEVERITY)] = np.arange(len(SEVERITY))
+FLAG_OF_RANK = np.array(SEVERITY, np.uint8)
 
 
 def max_age_us(farm: Farm, series: Series) -> int:
@@ -175,6 +180,11 @@ def local_midnights(farm: Farm, start_us: int, end_us: int) -> list[int]:
             midnights.append(midnight)
         day += timedelta(days=1)
     return midnights
+
+
+def worse_flags(one: NDArray[np.uint8], other: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Return, element by element, the more severe of two columns of flags."""
+    return FLAG_OF_RANK[np.maximum(FLAG_RANK[one], FLAG_RANK[other])]
 
 
 def usable(columns: Columns) -> NDArray[np.float64]:

@@ -166,7 +166,9 @@ def _totals(farm: Farm, store: ReadingStore, known: list[Series], start_us: int,
             continue
         before = store.last_before(series, start_us)
         from_us = before.time_us if before else start_us
-        total = counted(usable(store.read(series, from_us, until_us)))
+        described = farm.described.get(series)
+        rolls_over_at = described.rolls_over if described else None
+        total = counted(usable(store.read(series, from_us, until_us)), rolls_over_at)
         if not np.isnan(total):
             row = {"key": series.key, "label": farm.label_of(series), "unit": series.registered.unit, "total": total}
             rows.append(row)

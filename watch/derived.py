@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,17 +20,12 @@ from analytics.condensation import (
 from analytics.psychrometrics import dew_point_temperature
 from analytics.vapour_pressure_deficit import air_vapour_pressure_deficit, leaf_vapour_pressure_deficit
 from farm.description import Farm, Surface
-from farm.flags import SEVERITY
 from farm.readings import Columns, Series
 from store.contract import ReadingStore
-from watch.bands import max_age_us, usable
+from watch.bands import FLAG_OF_RANK, FLAG_RANK, max_age_us, usable
+from watch.rates import rates
 
 Values = NDArray[np.float64]
-
-# Flag -> how severe, and back: arrays so that a whole column is looked up at once.
-_RANK = np.zeros(256, np.uint8)
-_RANK[list(SEVERITY)] = np.arange(len(SEVERITY))
-_FLAG = np.array(SEVERITY, np.uint8)
 
 
 @dataclass(frozen=True)
@@ -63,14 +59,29 @@ class Derivation:
         rank = np.zeros(len(at_us), np.uint8)
         for one, columns in zip(held, read, strict=True):
             found = one.position >= 0
-            rank[found] = np.maximum(rank[found], _RANK[columns.flag[one.position[found]]])
+            rank[found] = np.maximum(rank[found], FLAG_RANK[columns.flag[one.position[found]]])
         known = np.isfinite(value)
-        return Columns(at_us[known], value[known], _FLAG[rank[known]])
+        return Columns(at_us[known], value[known], FLAG_OF_RANK[rank[known]])
 
 
-def derivations(farm: Farm) -> list[Derivation]:
+class Derived(Protocol):
+    """A series that follows from others: what it rests on, and its readings over a range."""
+
+    @property
+    def output(self) -> Series:
+        """The derived series."""
+
+    @property
+    def inputs(self) -> tuple[Series, ...]:
+        """The measured series; a change in one reaches as far as its readings are held, three cadences."""
+
+    def columns(self, farm: Farm, store: ReadingStore, start_us: int, end_us: int) -> Columns:
+        """Return the derived readings of ``[start_us, end_us)``."""
+
+
+def derivations(farm: Farm) -> list[Derived]:
     """Return every derived series that a farm's description allows."""
-    made: list[Derivation] = []
+    made: list[Derived] = [*rates(farm)]
     for zone, described in farm.zones.items():
         humidities = farm.series_of(zone, "relative_humidity")
         leaves = farm.series_of(zone, "leaf_temperature")

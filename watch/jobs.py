@@ -17,7 +17,7 @@ from store.contract import ReadingStore, StoreUnavailable, Touched
 from store.journal import Journal
 from watch.bands import lights_series, max_age_us, may_have_band
 from watch.day_sheet import day_sheet
-from watch.derived import Derivation, derivations, derived_series
+from watch.derived import Derived, derivations, derived_series
 from watch.excursions import ExcursionKeeper
 from watch.light_days import renew_light_integrals
 
@@ -169,7 +169,7 @@ class Watch:
                     start, end = renew_light_integrals(self._farm, self._store, ppfd, first, last)
                     changed[integral].append((start, end - 1))
 
-    def _reached(self, derivation: Derivation, changed: dict[Series, list[Stretch]]) -> list[Stretch]:
+    def _reached(self, derivation: Derived, changed: dict[Series, list[Stretch]]) -> list[Stretch]:
         """Return the stretches of a derived series that changed inputs can reach."""
         return _joined(
             (first, last + max_age_us(self._farm, series))

@@ -14,7 +14,7 @@ from api.app import House, create_app
 from farm.description import Farm
 from farm.readings import Columns, Reading, Series
 from store.embedded import EmbeddedStore
-from store.entries import DaySheetEntry, ExcursionEntry, Reason, Reject, Side, UnknownName
+from store.entries import ClockFault, DaySheetEntry, ExcursionEntry, Reason, Reject, Side, UnknownName
 from store.journal import Journal
 
 T0_US = 1_772_323_200_000_000  # 2026-03-01T00:00:00Z
@@ -150,6 +150,7 @@ def house(small_farm: Farm, tmp_path_factory: pytest.TempPathFactory):
     with EmbeddedStore(folder) as store, Journal(f"sqlite:///{folder}/journal.sqlite") as journal:
         fill(store, journal)
         journal.add_unknown_names("testfarm", UNKNOWN)
+        journal.add_clock_faults("testfarm", [ClockFault("t/a", "ahead", "set its clock", -150.0, T0_US, NOW_US, 12)])
         yield House(farm, "feedfacecafe", store, journal, lambda: {"status": "ok", "watch": "up"}, lambda: NOW_US)
 
 

@@ -18,12 +18,14 @@ ANSWERS = {
     "latest": schemas.LatestAnswer,
     "readings": schemas.ReadingsAnswer,
     "bands": schemas.BandsAnswer,
+    "gaps": schemas.GapsAnswer,
     "excursions": schemas.ExcursionsAnswer,
     "excursion": schemas.ExcursionAnswer,
     "days": schemas.DaysAnswer,
     "day": schemas.DaySheetAnswer,
     "rejects": schemas.RejectsAnswer,
     "unknown": schemas.UnknownAnswer,
+    "clocks": schemas.ClocksAnswer,
     "health": schemas.HealthAnswer,
 }
 REAL = {"key": "room/air_temperature", "date": "2026-03-01"}
@@ -35,7 +37,7 @@ def openapi(client):
 
 
 def test_every_address_is_documented_with_an_example(openapi):
-    assert len(openapi["paths"]) == 14
+    assert len(openapi["paths"]) == 16
     for path, operations in openapi["paths"].items():
         assert list(operations) == ["get"], path
         answer = operations["get"]["responses"]["200"]["content"]["application/json"]
@@ -62,7 +64,7 @@ def test_examples_fit_their_schema(address):
 
 
 @pytest.mark.parametrize(
-    "address", ["farm", "zones", "needs", "series", "latest", "excursions", "days", "rejects", "unknown"]
+    "address", ["farm", "zones", "needs", "series", "latest", "excursions", "days", "rejects", "unknown", "clocks"]
 )
 def test_answers_have_the_fields_of_their_example(client, address):
     assert set(client.json(address)) == set(examples.EXAMPLES[address])

@@ -78,6 +78,13 @@ def test_the_limit_of_rejects_is_bounded(client, limit):
     assert body["errors"][0]["parameter"] == "limit"
 
 
+def test_wrong_clocks_are_told_with_the_reason(client):
+    assert client.json("clocks")["clocks"] == [
+        {"device": "t/a", "fault": "ahead", "detail": "set its clock", "behind_s": -150.0,
+         "first": "2026-03-01T00:00:00Z", "last": "2026-03-02T12:00:00Z", "readings": 12}
+    ]  # fmt: skip
+
+
 def test_unknown_names_come_with_a_draft_for_the_description(client):
     rows = client.json("unknown")["unknown"]
     assert [(row["name"], row["count"]) for row in rows] == [("room/humidty", 7), ("", 2)]

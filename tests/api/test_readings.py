@@ -222,3 +222,39 @@ def test_a_series_may_outlive_the_description_of_its_zone(house):
     assert (rows["row/ppfd"]["described"], rows["row/ppfd"]["zone_label"]) == (False, "row")
     assert len(client.json("series/row/ppfd/readings?start=-1h")["time"]) == 60
     assert client.json("series/row/ppfd/bands?start=-1h")["bands"] == []
+
+
+def test_gaps_tell_when_a_series_was_silent(client):
+    body = client.json("series/room/relative_humidity/gaps?start=2026-03-01T00:00:00Z&end=2026-03-02T12:00:00Z")
+    assert (body["cadence_s"], body["silent_after_s"], body["last"]) == (60.0, 180.0, "2026-03-02T11:59:00Z")
+    assert (body["count"], body["silent_s"]) == (1, 3660.0)
+    assert body["gaps"] == [
+        {
+            "start": "2026-03-01T09:59:00Z",
+            "end": "2026-03-01T11:00:00Z",
+            "duration_s": 3660.0,
+            "missed": 61,
+            "open": False,
+        }
+    ]
+
+
+def test_a_silent_series_has_an_open_gap_and_is_told_in_the_list(client):
+    body = client.json("series/room/co2_mole_fraction/gaps?start=-6h")
+    assert [(gap["start"], gap["end"], gap["open"]) for gap in body["gaps"]] == [
+        ("2026-03-02T06:00:00Z", "2026-03-02T09:00:00Z", False), ("2026-03-02T09:09:00Z", "2026-03-02T12:00:00Z", True)
+    ]  # fmt: skip
+    assert len(client.json("series/room/co2_mole_fraction/gaps?start=-6h&limit=1")["gaps"]) == 1
+    rows = {row["key"]: row for row in client.json("series")["series"]}
+    silent = {key: (row["silent"], row["silent_after_s"], row["cadence_s"]) for key, row in rows.items()}
+    assert silent["room/co2_mole_fraction"] == (True, 180.0, 60.0)
+    assert silent["outdoors/air_temperature"] == (True, 180.0, 60.0), "it never reported"
+    assert silent["room/air_temperature"] == (False, 180.0, 60.0)
+    assert silent["room/vapour_pressure_deficit"] == (None, None, None)
+
+
+def test_gaps_of_what_has_no_cadence_or_too_long_a_range_are_problems(client):
+    body = assert_problem(client("/api/v1/series/room/vapour_pressure_deficit/gaps"), 404)
+    assert "derived" in body["detail"]
+    assert_problem(client("/api/v1/series/room/nothing/gaps"), 404)
+    assert_problem(client("/api/v1/series/room/air_temperature/gaps?start=-4000d"), 422)
