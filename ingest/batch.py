@@ -24,7 +24,7 @@ class Message(NamedTuple):
     payload: bytes
     arrived_us: int
     content_type: str | None  # MQTT 5 only
-    kept: bool  # the broker kept it for us while we were away, or sends it again
+    kept: bool = False  # the broker kept it for us while we were away, or sends it again
 
 
 class Batch:
