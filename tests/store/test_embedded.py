@@ -46,6 +46,9 @@ class EmbeddedMachine(StoreMachine):
     def reopened(self):
         return EmbeddedStore(self.folder)
 
+    def seal(self, farm, before):
+        self.store.seal_due(farm, before)
+
     def teardown(self):
         super().teardown()
         shutil.rmtree(self.folder)
