@@ -17,6 +17,7 @@ from rich.logging import RichHandler
 from farm.check import Description, DescriptionError, read_description
 from leafweather import __version__
 from leafweather.settings import Settings
+from leafweather.store_commands import app as store_app
 
 DEMO_DATA = Path("demo-data")
 DONE, FOUND_SOMETHING, BAD_CALL = 0, 1, 2
@@ -31,6 +32,7 @@ app = typer.Typer(
 )
 farm_app = typer.Typer(no_args_is_help=True, help="The farm's own description, farm.toml.")
 app.add_typer(farm_app, name="farm")
+app.add_typer(store_app, name="store")
 
 FarmFile = Annotated[Path, typer.Argument(metavar="FILE", help="the farm's description, e.g. farm.toml")]
 

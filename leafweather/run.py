@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import socket
 import threading
 import time
@@ -18,9 +19,15 @@ from farm.readings import iso_time
 from ingest.arrival import Arrival
 from ingest.subscriber import Broker, Subscriber
 from leafweather.settings import Settings
+from leafweather.store_commands import DAY_US, SEAL_LAG_DAYS
+from store.contract import StoreUnavailable, StoreUnusable
 from store.embedded import EmbeddedStore
 from store.journal import Journal
 from watch.jobs import Watch
+
+KEEPING_S = 600.0  # between rounds of keeping the store
+LATE_US = 300_000_000  # an hour is summed up this long after its end, when most of its readings are in
+_log = logging.getLogger(__name__)
 
 
 class CannotStart(Exception):
@@ -68,6 +75,8 @@ class Service:
         self._watching = threading.Thread(
             target=self.watch.run, args=(self._stopping, self._called), name="watch", daemon=True
         )
+        self._store_trouble: str | None = None
+        self._keeping = threading.Thread(target=self._keep_store, name="store", daemon=True)
         house = House(farm, description.sha256, self.store, self.journal, self.health, now_us)
         self._server = uvicorn.Server(
             uvicorn.Config(create_app(house), log_config=None, access_log=False, timeout_graceful_shutdown=3)
@@ -91,6 +100,7 @@ class Service:
 
     def __enter__(self) -> Self:
         self._watching.start()
+        self._keeping.start()
         self._serving.start()
         self.subscriber.start()
         return self
@@ -102,12 +112,25 @@ class Service:
         self._server.should_exit = True
         self._serving.join()
         self._watching.join()
+        self._keeping.join()
         self.journal.close()
         self.store.close()
         self._socket.close()
 
     def _serve(self) -> None:
         self._server.run(sockets=[self._socket])
+
+    def _keep_store(self) -> None:
+        """Sum hours up that are over and seal days that are long over, now and then, until stopped."""
+        while not self._stopping.wait(KEEPING_S):
+            today = now_us() // DAY_US
+            try:
+                self.store.roll_up_due(self.farm.name, now_us() - LATE_US)
+                self.store.seal_due(self.farm.name, (today - SEAL_LAG_DAYS) * DAY_US)
+                self._store_trouble = None
+            except (StoreUnavailable, StoreUnusable) as error:  # readings are safe; the next round tries again
+                self._store_trouble = f"old days are not sealed: {error}"
+                _log.warning("%s", self._store_trouble)
 
     def health(self) -> dict[str, Any]:
         """Return how the service is doing, in the shape that the API shows."""
@@ -118,6 +141,7 @@ class Service:
                 None if self.subscriber.connected else self.subscriber.trouble,
                 counts.waiting_for_store,
                 watch.trouble,
+                self._store_trouble,
             )
             if text
         ]

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from farm.readings import Columns, Series
 from store import embedded_sql as sql
-from store import rollups, sealed_files
+from store import hot_hours, rollups, sealed_files
 from store.connections import Connections
 from store.contract import DayDamaged, Origin
 from store.durable import sha256_of
@@ -25,7 +25,7 @@ from store.sealed_days import Part, SealedDays, hot_rows, merged, missing, serie
 from store.sealed_files import Run, Vanished
 from store.summing import DAY_US, MINUTE_US, climbed, joined, summed
 
-ROWS_AT_ONCE = 10_000  # moved in one transaction, for as long as which ingest waits
+ROWS_AT_ONCE = 5_000  # in whole series, moved in one transaction, during which ingest waits
 _log = logging.getLogger(__name__)
 
 
@@ -128,6 +128,7 @@ class Counting:
             connection.execute(sql.CLEAR_READINGS, (series, start_us, start_us + DAY_US))
         else:  # late readings came meanwhile: they stay
             connection.executemany(sql.REMOVE_READING, [(series, time) for time in hot.time_us[same].tolist()])
+        hot_hours.forget_range(connection, series, start_us, start_us + DAY_US)
         reached("rows removed")
         last = (int(columns.time_us[-1]), float(columns.value[-1]), int(columns.flag[-1]))
         place = (*one.run.place, int(columns.time_us[0]), *last)

@@ -42,6 +42,9 @@ _SEALED_DAYS = (
     """CREATE TABLE rollup (
         series INTEGER NOT NULL, every INTEGER NOT NULL, day INTEGER NOT NULL, sums BLOB NOT NULL,
         PRIMARY KEY (series, every, day))""",
+    """CREATE TABLE hot_hour (
+        series INTEGER NOT NULL, hour INTEGER NOT NULL, sums BLOB NOT NULL, PRIMARY KEY (series, hour))""",
+    "CREATE INDEX hot_hour_hour ON hot_hour (hour)",
     # Work begun on files and not finished yet: the next opening finishes it. A number is never used twice.
     """CREATE TABLE intent (
         id INTEGER PRIMARY KEY AUTOINCREMENT, deed TEXT NOT NULL,
@@ -134,6 +137,14 @@ ROLLUPS = "SELECT day, sums FROM rollup WHERE series = ? AND every = ? AND day >
 ADD_ROLLUP = "INSERT OR REPLACE INTO rollup VALUES (?, ?, ?, ?)"
 REMOVE_ROLLUPS = "DELETE FROM rollup WHERE series = ? AND day = ?"
 DROP_ROLLUPS = "DELETE FROM rollup WHERE series = ? AND every = ? AND day < ?"
+
+HAS_SPAN = "SELECT 1 FROM span WHERE series = ? AND day = ? LIMIT 1"
+ADD_HOT_HOUR = "INSERT OR REPLACE INTO hot_hour VALUES (?, ?, ?)"
+HOT_HOURS = "SELECT hour, sums FROM hot_hour WHERE series = ? AND hour >= ? AND hour < ? ORDER BY hour"
+HOT_HOURS_KEPT = "SELECT hour FROM hot_hour WHERE series = ?"
+NEWEST_HOT_HOUR = "SELECT max(hour) FROM hot_hour"
+REMOVE_HOT_HOUR = "DELETE FROM hot_hour WHERE series = ? AND hour = ?"
+REMOVE_HOT_HOURS = "DELETE FROM hot_hour WHERE series = ? AND hour >= ? AND hour <= ?"
 
 ADD_INTENT = "INSERT INTO intent (deed, farm, origin, day, version) VALUES (?, ?, ?, ?, ?)"
 NUMBER_INTENT = "UPDATE intent SET version = ? WHERE id = ?"

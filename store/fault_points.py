@@ -20,6 +20,7 @@ SEALING = (
     "rows committed",
     "seal committed",
 )
+ROLLING_UP = ("hours rolled up",)
 DROPPING = ("drop noted", "drop in manifest", "drop committed", "file removed")
 
 hook: Callable[[str], None] | None = None

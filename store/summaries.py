@@ -13,8 +13,8 @@ import numpy as np
 
 from farm.readings import Columns
 from store import embedded_sql as sql
-from store import rollups
-from store.sealed_days import SealedDays, Span
+from store import hot_hours, rollups
+from store.sealed_days import SealedDays, Span, hot_rows
 from store.summing import DAY_US, Sums, climbed, joined, rung_below, summed
 
 
@@ -22,6 +22,7 @@ class Found(NamedTuple):
     """What one moment of the SQLite file says about a range of a series."""
 
     hot: Columns
+    hot_minutes: Sums | None  # of hours whose rows are not in `hot`
     spans: list[Span]
     rollups: dict[int, bytes]  # by day
 
@@ -33,6 +34,12 @@ class Summary:
         self._start_us, self._end_us, self._every_us = start_us, end_us, every_us
         self._rung = rung_below(every_us)
 
+    def hot(self, connection: sqlite3.Connection, series: int) -> tuple[Columns, Sums | None]:
+        """Return the hot readings, by the minute where that serves."""
+        if self._rung is None:
+            return hot_rows(connection, series, self._start_us, self._end_us), None
+        return hot_hours.rows_and_sums(connection, series, self._start_us, self._end_us)
+
     def rollups(self, connection: sqlite3.Connection, series: int) -> dict[int, bytes]:
         """Return the kept sums that may be of use, by day."""
         if self._rung is None:
@@ -42,7 +49,7 @@ class Summary:
 
     def sums(self, found: Found, sealed: SealedDays) -> Sums:
         """Return the stretches. Raises DayDamaged and Vanished."""
-        if self._rung is None or not found.rollups:
+        if self._rung is None or (not found.rollups and found.hot_minutes is None):
             whole = [(self._start_us, self._end_us)]
             return summed(sealed.merged(found.hot, found.spans, whole), self._every_us)
         return climbed(joined(self._on_rung(found, self._rung, sealed)), self._every_us)
@@ -51,7 +58,8 @@ class Summary:
         """Return the stretches of the kept length, from rollups where they serve and from readings elsewhere."""
         hot_days = set(np.unique(found.hot.time_us // DAY_US).tolist())
         sealed_days = {span.part.day for span in found.spans}
-        parts, from_readings = [], []
+        parts = [] if found.hot_minutes is None else [climbed(found.hot_minutes, rung)]
+        from_readings = []
         for day in sorted(hot_days | sealed_days | found.rollups.keys()):
             begin, end = max(self._start_us, day * DAY_US), min(self._end_us, (day + 1) * DAY_US)
             if day not in found.rollups or (day in hot_days and day in sealed_days):

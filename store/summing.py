@@ -83,6 +83,7 @@ def climbed(sums: Sums, every_us: int) -> Sums:
     return _step(sums, every_us)
 
 
+@np.errstate(over="ignore", invalid="ignore")  # values near the largest number sum up to infinity
 def _step(sums: Sums, every_us: int) -> Sums:
     """Return stretches summed up once, in their order."""
     if not len(sums):

@@ -32,7 +32,7 @@ ONLY_IN = {
     "sqlite3": {"store/"},
     "sqlalchemy": {"store/"},
     "alembic": {"store/"},
-    "typer": {"leafweather/cli.py"},
+    "typer": {"leafweather/cli.py", "leafweather/store_commands.py"},
 }
 
 

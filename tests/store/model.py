@@ -30,6 +30,9 @@ class StoreMachine(RuleBasedStateMachine):
     def reopened(self):
         raise NotImplementedError
 
+    def roll_up(self, farm, before):
+        """Make kept sums, where the engine has some."""
+
     def seal(self, farm, before):
         """Move old readings where the engine keeps them for good; nothing to do where it knows one place only."""
 
@@ -81,6 +84,10 @@ class StoreMachine(RuleBasedStateMachine):
     def open_again(self):
         self.store.close()
         self.store = self.reopened()
+
+    @rule(farm=st.sampled_from(["north", "south"]), before=times)
+    def roll_some_hours_up(self, farm, before):
+        self.roll_up(farm, before)
 
     @rule(farm=st.sampled_from(["north", "south"]), before=st.sampled_from([-DAY, 0, DAY, 5 * DAY]))
     def seal_some_days(self, farm, before):

@@ -94,6 +94,11 @@ def seal(folder):
         store.seal_due("north", SEALED_UNTIL)
 
 
+def roll_up(folder):
+    with EmbeddedStore(folder) as store:
+        store.roll_up_due("north", SEALED_UNTIL)
+
+
 def drop_first_day(folder):
     with EmbeddedStore(folder) as store:
         store.drop_due("north", 2 * DAY, Retention(measured_days=1, derived_days=1))
@@ -103,11 +108,12 @@ def migrate(folder):
     EmbeddedStore(folder).close()
 
 
-DEEDS = {"seal": seal, "drop": drop_first_day, "migrate": migrate}
+DEEDS = {"seal": seal, "roll up": roll_up, "drop": drop_first_day, "migrate": migrate}
 CASES = [
     *(("sealing", prepared, "seal", point, times) for point in fault_points.SEALING for times in (1, 2)),
     *(("re-sealing", prepared_with_late_rows, "seal", point, 1) for point in fault_points.SEALING),
     *(("re-sealing", prepared_with_late_rows, "seal", point, 1) for point in fault_points.DROPPING),
+    *(("roll-up", prepared, "roll up", point, 1) for point in fault_points.ROLLING_UP),
     *(("retention", prepared_and_sealed, "drop", point, times) for point in fault_points.DROPPING for times in (1, 2)),
     *(("migration", prepared_in_version_1, "migrate", point, 1) for point in fault_points.MIGRATION),
 ]
