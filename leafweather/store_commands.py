@@ -80,7 +80,7 @@ def verify(data: Data = None) -> None:
     typer.echo(f"All {found.files} sealed files are as they were sealed, and every chain holds.")
 
 
-@app.command(epilog="Example: leafweather store backup /mnt/backup/2026-03-01 --data leafweather-data")
+@app.command(epilog="Example: leafweather store backup /mnt/backup --data leafweather-data")
 def backup(
     target: Annotated[Path, typer.Argument(metavar="FOLDER", help="an empty folder, or one that is not there yet")],
     data: Data = None,
@@ -91,7 +91,7 @@ def backup(
     typer.echo(f"{target}: complete. Check it any time with: cd {target} && sha256sum --check --quiet SHA256SUMS")
 
 
-@app.command(epilog="Example: leafweather store restore /mnt/backup/2026-03-01 --data leafweather-data")
+@app.command(epilog="Example: leafweather store restore /mnt/backup --data leafweather-data")
 def restore(
     source: Annotated[Path, typer.Argument(metavar="FOLDER", help="the folder of a backup")], data: Data = None
 ) -> None:
@@ -130,7 +130,8 @@ def _progress(what: str) -> Iterator[Callable[[int, int], None]]:
     from rich.console import Console
     from rich.progress import Progress
 
-    with Progress(console=Console(stderr=True), transient=True) as bar:
+    console = Console(stderr=True)
+    with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
         task = bar.add_task(what, total=None)
         yield lambda done, total: bar.update(task, completed=done, total=total)
 
