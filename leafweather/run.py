@@ -121,13 +121,15 @@ class Service:
         self._server.run(sockets=[self._socket])
 
     def _keep_store(self) -> None:
-        """Sum hours up that are over and seal days that are long over, now and then, until stopped."""
+        """Sum hours up that are over and, once a day, seal days that are long over, until stopped."""
+        sealed_on = None
         while not self._stopping.wait(KEEPING_S):
             today = now_us() // DAY_US
             try:
                 self.store.roll_up_due(self.farm.name, now_us() - LATE_US)
-                self.store.seal_due(self.farm.name, (today - SEAL_LAG_DAYS) * DAY_US)
-                self._store_trouble = None
+                if sealed_on != today:
+                    self.store.seal_due(self.farm.name, (today - SEAL_LAG_DAYS) * DAY_US)
+                sealed_on, self._store_trouble = today, None
             except (StoreUnavailable, StoreUnusable) as error:  # readings are safe; the next round tries again
                 self._store_trouble = f"old days are not sealed: {error}"
                 _log.warning("%s", self._store_trouble)

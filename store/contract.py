@@ -88,7 +88,11 @@ class Buckets:
 
 
 class ReadingStore(Protocol):
-    """Readings keyed by (series, time). Every method may raise StoreUnavailable."""
+    """Readings keyed by (series, time). Every method may raise StoreUnavailable.
+
+    A call that needs readings which are damaged at rest raises StoreUnusable (DayDamaged where others are
+    not affected): no answer is ever silently short of readings.
+    """
 
     def append(self, readings: Sequence[Reading]) -> Appended:
         """Store measured readings durably before returning; on an error store none of them.
@@ -121,6 +125,8 @@ class ReadingStore(Protocol):
 
     def aggregate(self, series: Series, start_us: int, end_us: int, every_us: int) -> Buckets:
         """Return a series' readings in a range, summed up over stretches of ``every_us``.
+
+        An engine may keep sums of old readings for longer than the readings themselves.
 
         Raises ValueError if ``every_us`` is not positive.
         """

@@ -71,14 +71,14 @@ def verification(folder: Path, connections: Connections, progress: Progress | No
         farms = {row[0] for row in connection.execute(sql.FARMS)} | {part.farm for _, part, _ in parts}
         chains = {farm: Manifest(farm_folder(folder, farm), farm).chain() for farm in sorted(farms)}
         breaks = [one for farm in chains if (one := _broken(connection, farm, chains[farm]))]
-        damages = [Damage("", "readings.sqlite", "", text, ()) for text in complaints]
-        for place, (number, part, sha256) in enumerate(parts):
-            if progress:
-                progress(place, len(parts))
-            what = _damage(folder, part, sha256, chains[part.farm])
-            if what:
-                damages.append(_damaged(connection, number, part, what))
-        damages += _not_in_index(chains, {part for _, part, _ in parts})
+    damages = [Damage("", "readings.sqlite", "", text, ()) for text in complaints]
+    for place, (number, part, sha256) in enumerate(parts):
+        if progress:
+            progress(place, len(parts))
+        what = _damage(folder, part, sha256, chains[part.farm])
+        if what:
+            damages.append(_damaged(connections, number, part, what))
+    damages += _not_in_index(chains, {part for _, part, _ in parts})
     if progress:
         progress(len(parts), len(parts))
     return Verification(len(parts), tuple(damages), tuple(breaks))
@@ -116,8 +116,9 @@ def _damage(folder: Path, part: Part, sha256: str, chain: Chain) -> str | None:
     return None
 
 
-def _damaged(connection: sqlite3.Connection, number: int, part: Part, what: str) -> Damage:
-    rows = connection.execute(sql.SERIES_OF_PART, (number,))
+def _damaged(connections: Connections, number: int, part: Part, what: str) -> Damage:
+    with connections.reading() as connection:
+        rows = connection.execute(sql.SERIES_OF_PART, (number,)).fetchall()
     return Damage(part.farm, part.file, part.date, what, tuple(Series(part.farm, *row) for row in rows))
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 import subprocess
+from contextlib import contextmanager
 
 import pytest
 
@@ -58,30 +59,32 @@ def test_a_disk_that_fills_up_at_any_step_loses_nothing(tmp_path, room_kib):
         assert store.status()[0].hot_readings == 0
 
 
+@contextmanager
+def read_only(folder):
+    """Make a folder one that may only be read, also for root."""
+    subprocess.run(["mount", "--bind", str(folder), str(folder)], check=True)
+    subprocess.run(["mount", "-o", "remount,ro,bind", str(folder)], check=True)
+    try:
+        yield
+    finally:
+        subprocess.run(["umount", "--lazy", str(folder)], check=True)
+
+
 def test_a_disk_turned_read_only_is_told_and_sealing_goes_on_once_it_is_not(tmp_path):
-    with small_disk(tmp_path / "disk", size="9m") as disk:
-        store = EmbeddedStore(disk)
+    with small_disk(tmp_path / "disk", size="9m") as disk, EmbeddedStore(disk) as store:
         store.append(noise(1000))
         store.seal_due("north", DAY)
         store.append(noise(1000, DAY))
-        store.close()
-        store = EmbeddedStore(disk)
-        blocked = disk / "sealed"
-        subprocess.run(["mount", "--bind", str(blocked), str(blocked)], check=True)
-        subprocess.run(["mount", "-o", "remount,ro,bind", str(blocked)], check=True)
-        try:
+        with read_only(disk / "sealed"):
             with pytest.raises(StoreUnavailable, match="it cannot be written: give this user the right to"):
                 store.seal_due("north", 2 * DAY)
             with pytest.raises(StoreUnavailable):
                 store.drop_due("north", 9 * DAY, Retention(measured_days=8))
             assert len(everything(store, AIR)) == 2000
             assert store.append(noise(10, 2 * DAY)).stored == 10
-        finally:
-            subprocess.run(["umount", str(blocked)], check=True)
         assert len(store.seal_due("north", 2 * DAY)) == 1
         assert len(everything(store, AIR)) == 2010
         assert store.verify().sound
-        store.close()
 
 
 def test_lost_permission_is_told_and_sealing_goes_on_once_it_is_back(tmp_path_factory):
