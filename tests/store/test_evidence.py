@@ -6,6 +6,9 @@ import re
 import shutil
 import subprocess
 
+import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 
 from farm.readings import Columns
@@ -242,6 +245,15 @@ def test_no_flipped_bit_is_ever_read_as_something_else(folder):
                 )
             assert not store.verify().sound
     assert refused > 50
+
+
+def test_a_file_put_in_its_place_is_not_read(folder):
+    path = folder / "sealed/north/measured/1970-01-02.1.parquet"
+    table = pq.read_table(path)
+    value = pa.array(np.where(table["value"].to_numpy() == 10, 10.5, table["value"].to_numpy()))
+    pq.write_table(table.set_column(2, "value", value), path, compression="zstd")
+    with EmbeddedStore(folder) as store, pytest.raises(DayDamaged, match="it is not the file that was sealed"):
+        store.read(AIR, DAY, 2 * DAY)
 
 
 def test_a_derived_day_is_healed_by_working_it_out_again(folder):

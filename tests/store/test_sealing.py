@@ -245,6 +245,20 @@ class TestSums:
         assert store.roll_up_due("north", 2 * HOUR) == 1
         assert store.aggregate(AIR, 0, 3 * HOUR, HOUR).count.tolist() == [61, 60, 30]
 
+    def test_hours_rolled_up_and_then_sealed_count_once(self, store):
+        store.append([reading(minute * MINUTE, float(minute)) for minute in range(1440)])
+        store.replace(VPD, 0, DAY, columns(*((minute * MINUTE, 1.0, 1) for minute in range(600))))
+        for _ in range(2):
+            store.roll_up_due("north", DAY)
+            for series, wanted in ((AIR, 24 * [60]), (VPD, 10 * [60])):
+                assert store.aggregate(series, 0, DAY, HOUR).count.tolist() == wanted
+            store.seal_due("north", DAY)
+        store.replace(VPD, 0, HOUR, Columns.empty())
+        assert store.aggregate(VPD, 0, DAY, HOUR).count.tolist() == 9 * [60]
+        store.roll_up_due("north", DAY)
+        store.replace(VPD, HOUR, 2 * HOUR, Columns.empty())
+        assert store.aggregate(VPD, 0, DAY, HOUR).count.tolist() == 8 * [60]
+
     def test_they_spare_reading_the_readings(self, store, tmp_path):
         store.append([reading(minute * MINUTE, float(minute)) for minute in range(1440)])
         store.seal_due("north", DAY)
@@ -252,6 +266,42 @@ class TestSums:
         assert store.aggregate(AIR, 0, DAY, HOUR).count.tolist() == 24 * [60]
         with pytest.raises(DayDamaged):
             store.aggregate(AIR, 0, DAY, 30_000_000)
+
+
+class TestSwaps:
+    """Another program seals or drops between two looks of a reader."""
+
+    def test_all_that_is_looked_up_is_of_one_moment(self, store, tmp_path, monkeypatch):
+        store.append([reading(time) for time in range(100)])
+        looked_up = store._sealed.spans
+
+        def spans(*request):
+            found = looked_up(*request)
+            with EmbeddedStore(tmp_path) as other:
+                other.seal_due("north", DAY)
+            return found
+
+        monkeypatch.setattr(store._sealed, "spans", spans)
+        assert [row[0] for row in everything(store, AIR)] == list(range(100))
+        assert hot(tmp_path) == 0
+
+    def test_a_file_that_went_meanwhile_is_looked_for_anew(self, store, tmp_path, monkeypatch):
+        store.replace(VPD, 0, DAY, columns((1, 1.0, 1), (2, 1.0, 1)))
+        store.seal_due("north", DAY)
+        read, swapped = store._sealed.columns, []
+
+        def columns_of(span):
+            if not swapped:
+                swapped.append(span)
+                with EmbeddedStore(tmp_path) as other:
+                    other.replace(VPD, 0, 2, columns((1, 2.0, 1)))
+                    other.seal_due("north", DAY)
+                assert not span.part.path(tmp_path).exists()
+            return read(span)
+
+        monkeypatch.setattr(store._sealed, "columns", columns_of)
+        assert everything(store, VPD) == [(1, 2.0, 1), (2, 1.0, 1)]
+        assert swapped
 
 
 def test_heavy_libraries_are_imported_only_for_sealed_days(tmp_path):
