@@ -172,7 +172,7 @@ def test_a_damaged_file_is_told_as_damaged(tmp_path):
     with EmbeddedStore(tmp_path) as store:
         store.append([reading(time) for time in range(20_000)])
     content = bytearray((tmp_path / FILE_NAME).read_bytes())
-    content[8 * 4096 :] = b"\xff" * (len(content) - 8 * 4096)
+    content[40 * 4096 :] = b"\xff" * (len(content) - 40 * 4096)
     (tmp_path / FILE_NAME).write_bytes(content)
     with EmbeddedStore(tmp_path) as store, pytest.raises(StoreUnusable, match="it is damaged: keep it, and put back"):
         everything(store, AIR)
