@@ -78,7 +78,7 @@ class Connections:
             for older in range(found, version) if found else ():
                 for statement in upgrades[older]:
                     connection.execute(statement)
-                fault_points.reached("migrating")
+                    fault_points.reached("migrating")
         if found:
             fault_points.reached("migrated")
 

@@ -116,6 +116,7 @@ CASES = [
     *(("roll-up", prepared, "roll up", point, 1) for point in fault_points.ROLLING_UP),
     *(("retention", prepared_and_sealed, "drop", point, times) for point in fault_points.DROPPING for times in (1, 2)),
     *(("migration", prepared_in_version_1, "migrate", point, 1) for point in fault_points.MIGRATION),
+    *(("migration", prepared_in_version_1, "migrate", "migrating", times) for times in (2, 7)),
 ]
 
 
