@@ -2,37 +2,31 @@
 
 from __future__ import annotations
 
-import itertools
 import logging
 import sqlite3
 from collections.abc import Callable, Collection, Sequence
 from pathlib import Path
 from typing import Self, TypeVar
 
-import numpy as np
-
 from farm.readings import Columns, Reading, Series
 from store import embedded_sql as sql
 from store import hot_hours
 from store.backup import back_up
-from store.checks import refuse_columns_unfit, refuse_flags_unknown, refuse_values_not_finite
 from store.connections import Connections
 from store.contract import Appended, Buckets, Known, Origin, StoreUnavailable, StoreUnusable, Touched
+from store.hot_writing import NOTE_US, HotWriting
 from store.registry import Registry
 from store.retention import Dropping, Retention
-from store.sealed_days import Part, SealedDays, Span, hot_rows, missing, within
+from store.sealed_days import Part, SealedDays, Span, hot_rows, missing
 from store.sealed_files import Vanished
 from store.sealing import Progress, SealedFile, Sealing
 from store.sealing_lock import sealing_lock
 from store.status import FarmStatus, farm_statuses
 from store.summaries import Found, Summary
-from store.summing import DAY_US, HOUR_US, as_buckets, summed
+from store.summing import DAY_US, as_buckets, summed
 from store.verification import Verification, verification
 
 FILE_NAME = "readings.sqlite"
-NOTE_US = HOUR_US  # touched windows are merged by the hour
-
-_Row = tuple[int, int, float, int]  # a reading as the file holds it: series, time, value, flag
 _Last = tuple[int, float | None, int]  # time, value, flag
 _Found = TypeVar("_Found")
 _Answer = TypeVar("_Answer")
@@ -48,10 +42,12 @@ def _reading(series: Series, time_us: int, value: float | None, flag: int) -> Re
 
 
 class EmbeddedStore:
-    """Readings in the file ``readings.sqlite`` of a folder; see `store.contract.ReadingStore`.
+    """Readings in a folder: new ones in ``readings.sqlite``, whole past days in ``sealed/`` as Parquet.
 
-    Several threads may share one store, and other processes may open the same folder while this one
-    writes. A series is measured or derived as its first reading made it.
+    It keeps `store.contract.ReadingStore`; nobody who reads sees where a reading is. Sealing, dropping and
+    backups happen when asked for: `seal_due`, `drop_due`, `backup`. Several threads may share one store, and
+    other processes may open the same folder while this one writes. A series is measured or derived as its
+    first reading made it.
 
     Parameters
     ----------
@@ -74,6 +70,7 @@ class EmbeddedStore:
         self._connections = Connections(folder / FILE_NAME, sql.VERSION, sql.CREATE, patience_s, sql.UPGRADES)
         self._registry = Registry()
         self._sealed = SealedDays(folder)
+        self._writing = HotWriting(self._connections, self._registry, self._sealed)
         self._sealing = Sealing(folder, self._connections, self._registry, self._sealed)
         self._finish_what_a_crash_left()
 
@@ -89,96 +86,11 @@ class EmbeddedStore:
 
     def append(self, readings: Sequence[Reading]) -> Appended:
         """Store measured readings durably; see the contract."""
-        if not readings:
-            return Appended(0, 0, ())
-        series, times, values, flags = zip(*readings, strict=True)
-        time_us, value = np.array(times, np.int64), np.array(values, np.float64)
-        refuse_values_not_finite(series, time_us, value)
-        refuse_flags_unknown(flags)
-        with self._connections.writing() as connection:
-            entries = self._registry.registered(connection, set(series), Origin.MEASURED)
-            number = np.array([entries[one].number for one in series], np.int64)
-            # In order of the key, because SQLite stores neighbours faster; a stable sort, because the
-            # first of two readings with one key stands.
-            order = np.lexsort((time_us, number))
-            columns = (number[order], time_us[order], value[order], np.array(flags)[order])
-            rows = list(zip(*(column.tolist() for column in columns), strict=True))
-            sealed = self._sealed.taken(connection, *columns[:2])
-            conflicting = [int(order[place]) for place, held in sealed.items() if held != rows[place][2:]]
-            if sealed:
-                order = np.delete(order, list(sealed))
-                rows = [row for place, row in enumerate(rows) if place not in sealed]
-            stored, refused = self._added(connection, rows)
-            self._note(connection, stored)
-        conflicting = sorted([*conflicting, *order[refused].tolist()])
-        return Appended(
-            len(stored),
-            len(readings) - len(stored) - len(conflicting),
-            tuple(readings[place] for place in conflicting),
-        )
-
-    @staticmethod
-    def _added(connection: sqlite3.Connection, rows: list[_Row]) -> tuple[list[_Row], list[int]]:
-        """Return the rows that were new and are now stored, and the places of those in conflict."""
-        connection.execute("SAVEPOINT whole_batch")
-        if connection.executemany(sql.ADD_READING, rows).rowcount == len(rows):
-            return rows, []
-        connection.execute("ROLLBACK TO whole_batch")  # some keys were taken: one by one, to learn which
-        stored, conflicting = [], []
-        for place, row in enumerate(rows):
-            if connection.execute(sql.ADD_READING, row).rowcount:
-                stored.append(row)
-            elif connection.execute(sql.FIND_READING, row[:2]).fetchone() != row[2:]:
-                conflicting.append(place)
-        return stored, conflicting
-
-    @staticmethod
-    def _note(connection: sqlite3.Connection, rows: list[_Row]) -> None:
-        """Move ``latest`` and ``touched`` to rows just stored, which are in order of series and time."""
-        if not rows:
-            return
-        (version,) = connection.execute(sql.NEXT_VERSION).fetchone()
-        number = np.array([row[0] for row in rows], np.int64)
-        hour = np.array([row[1] for row in rows], np.int64) // NOTE_US
-        newest = np.flatnonzero(np.append(number[1:] != number[:-1], True))
-        connection.executemany(sql.MOVE_LATEST, [rows[place] for place in newest.tolist()])
-        changes = np.flatnonzero((number[1:] != number[:-1]) | (hour[1:] != hour[:-1]))
-        firsts, lasts = [0, *(changes + 1).tolist()], [*changes.tolist(), len(rows) - 1]
-        windows = [
-            (rows[first][0], rows[first][1] // NOTE_US, rows[first][1], rows[last][1], version)
-            for first, last in zip(firsts, lasts, strict=True)
-        ]
-        connection.executemany(sql.TOUCH, windows)
-        hot_hours.forget(connection, [window[:2] for window in windows])
+        return self._writing.append(readings)
 
     def replace(self, series: Series, start_us: int, end_us: int, columns: Columns) -> None:
         """Make ``columns`` the only readings of a derived series in a range; see the contract."""
-        refuse_columns_unfit(series, start_us, end_us, columns)
-        with self._connections.writing() as connection:
-            if not len(columns) and self._registry.find(connection, series) is None:
-                return
-            number = self._registry.registered(connection, {series}, Origin.DERIVED)[series].number
-            self._unseal(connection, number, start_us, end_us)
-            hot_hours.forget_range(connection, number, start_us, end_us)
-            connection.execute(sql.CLEAR_READINGS, (number, start_us, end_us))
-            self._add_columns(connection, number, columns)
-            connection.execute(sql.CLEAR_LATEST, (number,))
-            connection.execute(sql.FIND_LATEST, {"series": number})
-
-    @staticmethod
-    def _add_columns(connection: sqlite3.Connection, number: int, columns: Columns) -> None:
-        rows = (columns.time_us.tolist(), columns.value.tolist(), columns.flag.tolist())
-        connection.executemany(sql.ADD_READING, zip(itertools.repeat(number), *rows))
-
-    def _unseal(self, connection: sqlite3.Connection, number: int, start_us: int, end_us: int) -> None:
-        """Make the days of a derived series that reach into a range hot again, but for that range."""
-        for span in self._sealed.spans(connection, number, start_us, end_us):
-            if span.first_us < start_us or span.last_us >= end_us:  # else none of it stays, also of a damaged file
-                rows = self._sealed.columns_for_certain(span)
-                outside = [(span.first_us, start_us), (end_us, span.last_us + 1)]
-                self._add_columns(connection, number, within(rows, outside))
-            connection.execute(sql.REMOVE_SPAN, (number, span.part.day, span.number))
-            connection.execute(sql.REMOVE_ROLLUPS, (number, span.part.day))
+        self._writing.replace(series, start_us, end_us, columns)
 
     def read(self, series: Series, start_us: int, end_us: int) -> Columns:
         """Return a series' readings in a range; see the contract."""
@@ -328,8 +240,10 @@ class EmbeddedStore:
 
         Ingest goes on meanwhile, sealing waits.
         """
-        with sealing_lock(self.folder, self._patience_s), self._connections.reading() as connection:
-            back_up(self.folder, connection, target, progress)
+        with sealing_lock(self.folder, self._patience_s):
+            self._sealing.finish()
+            with self._connections.reading() as connection:
+                back_up(self.folder, connection, target, progress)
 
     def close(self) -> None:
         """Release the file; closing twice is harmless."""
