@@ -75,6 +75,7 @@ class Service:
         self._watching = threading.Thread(
             target=self.watch.run, args=(self._stopping, self._called), name="watch", daemon=True
         )
+        self._sealed_on: int | None = None  # day since 1970 of the last sealing
         self._store_trouble: str | None = None
         self._keeping = threading.Thread(target=self._keep_store, name="store", daemon=True)
         house = House(farm, description.sha256, self.store, self.journal, self.health, now_us)
@@ -122,14 +123,13 @@ class Service:
 
     def _keep_store(self) -> None:
         """Sum hours up that are over and, once a day, seal days that are long over, until stopped."""
-        sealed_on = None
         while not self._stopping.wait(KEEPING_S):
             today = now_us() // DAY_US
             try:
                 self.store.roll_up_due(self.farm.name, now_us() - LATE_US)
-                if sealed_on != today:
+                if self._sealed_on != today:
                     self.store.seal_due(self.farm.name, (today - SEAL_LAG_DAYS) * DAY_US)
-                sealed_on, self._store_trouble = today, None
+                self._sealed_on, self._store_trouble = today, None
             except (StoreUnavailable, StoreUnusable) as error:  # readings are safe; the next round tries again
                 self._store_trouble = f"old days are not sealed: {error}"
                 _log.warning("%s", self._store_trouble)

@@ -17,7 +17,7 @@ from store.fault_points import reached
 from store.sealed_days import hot_rows, merged
 from store.summing import DAY_US, HOUR_US, MINUTE_US, Sums, joined, summed
 
-HOURS_AT_ONCE = 100  # in one transaction, for as long as which ingest waits
+HOURS_AT_ONCE = 50  # in one transaction, for as long as which ingest waits
 
 
 def roll_up(connections: Connections, farm: str, before_us: int) -> int:
