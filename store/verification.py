@@ -79,6 +79,7 @@ def verification(folder: Path, connections: Connections, progress: Progress | No
         if what:
             damages.append(_damaged(connections, number, part, what))
     damages += _not_in_index(chains, {part for _, part, _ in parts})
+    damages += _not_on_record(folder, chains)
     if progress:
         progress(len(parts), len(parts))
     return Verification(len(parts), tuple(damages), tuple(breaks))
@@ -129,3 +130,14 @@ def _not_in_index(chains: dict[str, Chain], known: set[Part]) -> Iterator[Damage
             if Part(farm, Origin.MEASURED, day_number(entry.day), entry.version) not in known:
                 what = "readings.sqlite does not know this file: 'leafweather store seal' takes it up again"
                 yield Damage(farm, entry.file, entry.day, what, ())
+
+
+def _not_on_record(folder: Path, chains: dict[str, Chain]) -> Iterator[Damage]:
+    """Yield files of measured readings that no line of a sound manifest stands for."""
+    for farm, chain in chains.items():
+        place = farm_folder(folder, farm)
+        recorded = {entry.file for entry in chain.entries}
+        for path in sorted(place.glob(f"{Origin.MEASURED}/*")) if chain.broken is None else ():
+            file = path.relative_to(place).as_posix()
+            if file not in recorded:
+                yield Damage(farm, file, "", "it is not on record in the manifest; nothing is read from it", ())

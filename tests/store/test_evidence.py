@@ -134,6 +134,12 @@ class TestVerify:
         assert "the file is missing" in first.what
         assert {first.series, second.series} == {(AIR,), (VPD,)}
 
+    def test_a_file_nobody_recorded_is_named(self, folder):
+        (folder / "sealed/north/measured/1970-01-09.1.parquet").touch()
+        (damage,) = verified(folder).damages
+        assert damage.file == "measured/1970-01-09.1.parquet"
+        assert "not on record" in damage.what
+
     def test_the_first_break_of_the_chain_is_named(self, folder):
         edited(folder / "sealed/north/manifest.txt", "2 sealed 1970-01-02 1 2880", "2 sealed 1970-01-02 1 2881")
         (broken,) = verified(folder).breaks
