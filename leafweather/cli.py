@@ -18,6 +18,7 @@ from farm.check import Description, DescriptionError, read_description
 from leafweather import __version__, copy_command
 from leafweather.ingest_commands import ingest_app
 from leafweather.settings import Settings
+from leafweather.store_commands import app as store_app
 
 DEMO_DATA = Path("demo-data")
 DONE, FOUND_SOMETHING, BAD_CALL = 0, 1, 2
@@ -33,7 +34,6 @@ app = typer.Typer(
 farm_app = typer.Typer(no_args_is_help=True, help="The farm's own description, farm.toml.")
 app.add_typer(farm_app, name="farm")
 app.add_typer(ingest_app, name="ingest")
-store_app = typer.Typer(no_args_is_help=True, help="The stored readings.")
 copy_command.register(store_app)
 app.add_typer(store_app, name="store")
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import socket
 import threading
 import time
@@ -20,12 +21,16 @@ from ingest.arrival import Arrival
 from ingest.counts import TopicCount
 from ingest.subscriber import Broker, Subscriber
 from leafweather.settings import Settings
+from leafweather.store_commands import DAY_US, SEAL_LAG_DAYS
 from store.contract import StoreUnavailable, StoreUnusable
 from store.embedded import EmbeddedStore
 from store.journal import Journal
 from watch.jobs import Watch
 
 TOPICS_SHOWN = 20  # in the health's answer; /metrics has them all
+KEEPING_S = 600.0  # between rounds of keeping the store
+LATE_US = 300_000_000  # an hour is summed up this long after its end, when most of its readings are in
+_log = logging.getLogger(__name__)
 
 
 class CannotStart(Exception):
@@ -81,6 +86,9 @@ class Service:
         self._watching = threading.Thread(
             target=self.watch.run, args=(self._stopping, self._called), name="watch", daemon=True
         )
+        self._sealed_on: int | None = None  # day since 1970 of the last sealing
+        self._store_trouble: str | None = None
+        self._keeping = threading.Thread(target=self._keep_store, name="store", daemon=True)
         house = House(farm, description.sha256, self.store, self.journal, self.health, now_us, self.topics)
         self._server = uvicorn.Server(
             uvicorn.Config(create_app(house), log_config=None, access_log=False, timeout_graceful_shutdown=3)
@@ -104,6 +112,7 @@ class Service:
 
     def __enter__(self) -> Self:
         self._watching.start()
+        self._keeping.start()
         self._serving.start()
         self.subscriber.start()
         return self
@@ -115,6 +124,7 @@ class Service:
         self.subscriber.stop()
         self._serving.join()
         self._watching.join()
+        self._keeping.join()
         self.journal.close()
         self.store.close()
         self._socket.close()
@@ -126,6 +136,19 @@ class Service:
     def topics(self) -> list[dict[str, Any]]:
         """Return what came on each topic since the start, the busiest first."""
         return [_topic(one) for one in self.subscriber.topics()]
+
+    def _keep_store(self) -> None:
+        """Sum hours up that are over and, once a day, seal days that are long over, until stopped."""
+        while not self._stopping.wait(KEEPING_S):
+            today = now_us() // DAY_US
+            try:
+                self.store.roll_up_due(self.farm.name, now_us() - LATE_US)
+                if self._sealed_on != today:
+                    self.store.seal_due(self.farm.name, (today - SEAL_LAG_DAYS) * DAY_US)
+                self._sealed_on, self._store_trouble = today, None
+            except (StoreUnavailable, StoreUnusable) as error:  # readings are safe; the next round tries again
+                self._store_trouble = f"old days are not sealed: {error}"
+                _log.warning("%s", self._store_trouble)
 
     def health(self) -> dict[str, Any]:
         """Return how the service is doing, in the shape that the API shows."""
@@ -144,6 +167,7 @@ class Service:
                 *watch.broken.values(),
                 None if self.subscriber.alive else "the thread that stores readings has died: restart Leafweather",
                 None if self._watching.is_alive() else "the watch has died: restart Leafweather",
+                self._store_trouble,
             )
             if text
         ]

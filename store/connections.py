@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from threading import Lock
+from types import MappingProxyType
 
+from store import fault_points
 from store.contract import StoreUnavailable, StoreUnusable
 from store.faults import sqlite_fault
 
@@ -25,11 +27,20 @@ class Connections:
         Version of the tables this program knows; the file's own is kept as ``PRAGMA user_version``.
     create : sequence of str
         Statements that make the tables in an empty file and set its version.
+    upgrades : mapping of int to sequence of str
+        Statements that bring the tables of an older version to the next one, by that older version.
     patience_s : float
         How long to wait for another program's write to end. [s]
     """
 
-    def __init__(self, path: Path, version: int, create: Sequence[str], patience_s: float) -> None:
+    def __init__(
+        self,
+        path: Path,
+        version: int,
+        create: Sequence[str],
+        patience_s: float,
+        upgrades: Mapping[int, Sequence[str]] = MappingProxyType({}),
+    ) -> None:
         self._path = path
         self._patience_s = patience_s
         self._closed = False
@@ -40,7 +51,7 @@ class Connections:
                 raise StoreUnavailable(f"{path.parent}: there is no such folder: make it, or name another one")
             self._writer = self._opened()
             try:
-                self._prepare(version, create)
+                self._prepare(version, create, upgrades)
             except BaseException:
                 self._writer.close()
                 raise
@@ -48,8 +59,8 @@ class Connections:
     def _opened(self) -> sqlite3.Connection:
         return sqlite3.connect(self._path, timeout=self._patience_s, isolation_level=None, check_same_thread=False)
 
-    def _prepare(self, version: int, create: Sequence[str]) -> None:
-        """Make the tables where there are none, refuse a newer file, and see that writing works."""
+    def _prepare(self, version: int, create: Sequence[str], upgrades: Mapping[int, Sequence[str]]) -> None:
+        """Make the tables or bring them up to date, refuse a newer file, and see that writing works."""
         found = self._file_version()
         if found > version:
             raise StoreUnusable(
@@ -61,9 +72,15 @@ class Connections:
         self._writer.execute(f"PRAGMA cache_size = -{CACHE_KIB}")
         # A file or disk that may only be read shows now, not at the first reading.
         with self.writing() as connection:
-            if self._file_version() == 0:
-                for statement in create:
+            found = self._file_version()
+            for statement in create if found == 0 else ():
+                connection.execute(statement)
+            for older in range(found, version) if found else ():
+                for statement in upgrades[older]:
                     connection.execute(statement)
+                    fault_points.reached("migrating")
+        if found:
+            fault_points.reached("migrated")
 
     def _file_version(self) -> int:
         (version,) = self._writer.execute("PRAGMA user_version").fetchone()
@@ -85,7 +102,7 @@ class Connections:
 
     @contextmanager
     def reading(self) -> Iterator[sqlite3.Connection]:
-        """Hold a connection that only reads; it sees what is committed, also while others write."""
+        """Hold a connection that only reads, for one transaction: it sees one moment, also while others write."""
         with self._told():
             self._refuse_if_closed()
             try:
@@ -94,8 +111,11 @@ class Connections:
                 connection = self._opened()
                 connection.execute("PRAGMA query_only = ON")
             try:
+                connection.execute("BEGIN")
                 yield connection
             finally:
+                if connection.in_transaction:
+                    connection.execute("ROLLBACK")
                 self._idle.append(connection)
                 if self._closed:
                     self._close_idle()

@@ -24,6 +24,10 @@ class StoreUnusable(Exception):
     """The store cannot be used as it is (newer format, damaged, not ours): repeating does not help."""
 
 
+class DayDamaged(StoreUnusable):
+    """Readings of a day are kept in a file that is missing or damaged; all other readings can be read."""
+
+
 class Origin(StrEnum):
     """Where a series' readings come from."""
 
@@ -67,7 +71,8 @@ class Buckets:
 
     ``time_us`` is the start of each stretch, a whole multiple of its length since 1970 UTC.
     Readings flagged FAIL or MISSING, or with a NaN value, count in ``flag`` alone: ``count`` is the
-    number of the others, and ``mean``, ``low`` and ``high`` are theirs (NaN where ``count`` is 0).
+    number of the others, and ``mean``, ``low``, ``high``, ``first`` and ``last`` (by time) are theirs (NaN
+    where ``count`` is 0).
     ``flag`` is the worst flag of the readings that counted. Where none did it is the worst of FAIL and
     MISSING among them; a NaN under any other flag stands for MISSING.
     """
@@ -78,10 +83,16 @@ class Buckets:
     low: NDArray[np.float64]
     high: NDArray[np.float64]
     flag: NDArray[np.uint8]
+    first: NDArray[np.float64]
+    last: NDArray[np.float64]
 
 
 class ReadingStore(Protocol):
-    """Readings keyed by (series, time). Every method may raise StoreUnavailable."""
+    """Readings keyed by (series, time). Every method may raise StoreUnavailable.
+
+    A call that needs readings which are damaged at rest raises StoreUnusable (DayDamaged where others are
+    not affected): no answer is ever silently short of readings.
+    """
 
     def append(self, readings: Sequence[Reading]) -> Appended:
         """Store measured readings durably before returning; on an error store none of them.
@@ -114,6 +125,8 @@ class ReadingStore(Protocol):
 
     def aggregate(self, series: Series, start_us: int, end_us: int, every_us: int) -> Buckets:
         """Return a series' readings in a range, summed up over stretches of ``every_us``.
+
+        An engine may keep sums of old readings for longer than the readings themselves.
 
         Raises ValueError if ``every_us`` is not positive.
         """

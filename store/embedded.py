@@ -2,33 +2,39 @@
 
 from __future__ import annotations
 
-import itertools
+import logging
 import sqlite3
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from pathlib import Path
-from typing import NamedTuple, Self
-
-import numpy as np
+from typing import Self, TypeVar
 
 from farm.readings import Columns, Reading, Series
 from store import embedded_sql as sql
-from store.checks import refuse_columns_unfit, refuse_flags_unknown, refuse_values_not_finite
+from store import hot_hours
+from store.backup import back_up
 from store.connections import Connections
-from store.contract import Appended, Buckets, Known, Origin, Touched
+from store.contract import Appended, Buckets, Known, Origin, StoreUnavailable, StoreUnusable, Touched
+from store.hot_writing import NOTE_US, HotWriting
+from store.registry import Registry
+from store.retention import Dropping, Retention
+from store.sealed_days import Part, SealedDays, Span, hot_rows, missing
+from store.sealed_files import Vanished
+from store.sealing import Progress, SealedFile, Sealing
+from store.sealing_lock import sealing_lock
+from store.status import FarmStatus, farm_statuses
+from store.summaries import Found, Summary
+from store.summing import DAY_US, as_buckets, summed
+from store.verification import Verification, verification
 
 FILE_NAME = "readings.sqlite"
-NOTE_US = 3_600_000_000  # touched windows are merged by the hour
+_Last = tuple[int, float | None, int]  # time, value, flag
+_Found = TypeVar("_Found")
+_Answer = TypeVar("_Answer")
+_log = logging.getLogger(__name__)
 
-_Row = tuple[int, int, float, int]  # a reading as the file holds it: series, time, value, flag
 
-_COLUMNS = np.dtype([("time_us", np.int64), ("value", np.float64), ("flag", np.uint8)])
-
-
-class _Entry(NamedTuple):
-    """What the file knows a series by."""
-
-    number: int
-    origin: Origin
+def _time_of(last: _Last) -> int:
+    return last[0]
 
 
 def _reading(series: Series, time_us: int, value: float | None, flag: int) -> Reading:
@@ -36,10 +42,12 @@ def _reading(series: Series, time_us: int, value: float | None, flag: int) -> Re
 
 
 class EmbeddedStore:
-    """Readings in the file ``readings.sqlite`` of a folder; see `store.contract.ReadingStore`.
+    """Readings in a folder: new ones in ``readings.sqlite``, whole past days in ``sealed/`` as Parquet.
 
-    Several threads may share one store, and other processes may open the same folder while this one
-    writes. A series is measured or derived as its first reading made it.
+    It keeps `store.contract.ReadingStore`; nobody who reads sees where a reading is. Sealing, dropping and
+    backups happen when asked for: `seal_due`, `drop_due`, `backup`. Several threads may share one store, and
+    other processes may open the same folder while this one writes. A series is measured or derived as its
+    first reading made it.
 
     Parameters
     ----------
@@ -57,159 +65,101 @@ class EmbeddedStore:
     """
 
     def __init__(self, folder: Path, *, patience_s: float = 5.0) -> None:
-        self._connections = Connections(folder / FILE_NAME, sql.VERSION, sql.CREATE, patience_s)
-        self._entries: dict[Series, _Entry] = {}
+        self.folder = folder
+        self._patience_s = patience_s
+        self._connections = Connections(folder / FILE_NAME, sql.VERSION, sql.CREATE, patience_s, sql.UPGRADES)
+        self._registry = Registry()
+        self._sealed = SealedDays(folder)
+        self._writing = HotWriting(self._connections, self._registry, self._sealed)
+        self._sealing = Sealing(folder, self._connections, self._registry, self._sealed)
+        self._finish_what_a_crash_left()
+
+    def _finish_what_a_crash_left(self) -> None:
+        with self._connections.reading() as connection:
+            if connection.execute(sql.INTENTS).fetchone() is None:
+                return
+        try:
+            with sealing_lock(self.folder, 0):  # held by a program that is at it right now: nothing is left
+                self._sealing.finish()
+        except (StoreUnavailable, StoreUnusable) as error:
+            _log.warning("sealing stays unfinished for now, every reading can be read: %s", error)
 
     def append(self, readings: Sequence[Reading]) -> Appended:
         """Store measured readings durably; see the contract."""
-        if not readings:
-            return Appended(0, 0, ())
-        series, times, values, flags = zip(*readings, strict=True)
-        time_us, value = np.array(times, np.int64), np.array(values, np.float64)
-        refuse_values_not_finite(series, time_us, value)
-        refuse_flags_unknown(flags)
-        with self._connections.writing() as connection:
-            entries = self._registered(connection, set(series), Origin.MEASURED)
-            number = np.array([entries[one].number for one in series], np.int64)
-            # In order of the key, because SQLite stores neighbours faster; a stable sort, because the
-            # first of two readings with one key stands.
-            order = np.lexsort((time_us, number))
-            rows = list(
-                zip(
-                    number[order].tolist(),
-                    time_us[order].tolist(),
-                    value[order].tolist(),
-                    np.array(flags)[order].tolist(),
-                    strict=True,
-                )
-            )
-            connection.execute("SAVEPOINT whole_batch")
-            if connection.executemany(sql.ADD_READING, rows).rowcount == len(rows):
-                stored, conflicting = rows, list[int]()
-            else:  # some keys were taken: once more, one by one, to learn which
-                connection.execute("ROLLBACK TO whole_batch")
-                stored, conflicting = self._added_one_by_one(connection, rows)
-            self._note(connection, stored)
-        return Appended(
-            len(stored),
-            len(rows) - len(stored) - len(conflicting),
-            tuple(readings[place] for place in sorted(order[conflicting].tolist())),
-        )
-
-    def _entry(self, connection: sqlite3.Connection, series: Series) -> _Entry | None:
-        """Return what the file knows a series by; None where it does not."""
-        entry = self._entries.get(series)
-        if entry is None:
-            row = connection.execute(sql.FIND_SERIES, series).fetchone()
-            if row is not None:
-                entry = self._entries[series] = _Entry(row[0], Origin(row[1]))
-        return entry
-
-    def _registered(
-        self, connection: sqlite3.Connection, wanted: Iterable[Series], origin: Origin
-    ) -> dict[Series, _Entry]:
-        """Return the entries of series, made where they are missing; ValueError if one has another origin."""
-        entries = {}
-        for series in wanted:
-            entry = self._entry(connection, series)
-            if entry is None:  # not remembered before it is committed: the next call finds it
-                number = connection.execute(sql.ADD_SERIES, (*series, origin)).lastrowid
-                entry = _Entry(int(number or 0), origin)
-            elif entry.origin is not origin:
-                raise ValueError(
-                    f"{series.farm}/{series.key} is a {entry.origin} series: its readings cannot be "
-                    f"{'appended, only replaced' if origin is Origin.MEASURED else 'replaced, only appended'}"
-                )
-            entries[series] = entry
-        return entries
-
-    @staticmethod
-    def _added_one_by_one(connection: sqlite3.Connection, rows: list[_Row]) -> tuple[list[_Row], list[int]]:
-        """Return the rows that were new and are now stored, and the places of those in conflict."""
-        stored, conflicting = [], []
-        for place, row in enumerate(rows):
-            if connection.execute(sql.ADD_READING, row).rowcount:
-                stored.append(row)
-            elif connection.execute(sql.FIND_READING, row[:2]).fetchone() != row[2:]:
-                conflicting.append(place)
-        return stored, conflicting
-
-    @staticmethod
-    def _note(connection: sqlite3.Connection, rows: list[_Row]) -> None:
-        """Move ``latest`` and ``touched`` to rows just stored, which are in order of series and time."""
-        if not rows:
-            return
-        (version,) = connection.execute(sql.NEXT_VERSION).fetchone()
-        number = np.array([row[0] for row in rows], np.int64)
-        hour = np.array([row[1] for row in rows], np.int64) // NOTE_US
-        newest = np.flatnonzero(np.append(number[1:] != number[:-1], True))
-        connection.executemany(sql.MOVE_LATEST, [rows[place] for place in newest.tolist()])
-        changes = np.flatnonzero((number[1:] != number[:-1]) | (hour[1:] != hour[:-1]))
-        firsts, lasts = [0, *(changes + 1).tolist()], [*changes.tolist(), len(rows) - 1]
-        connection.executemany(
-            sql.TOUCH,
-            [
-                (rows[first][0], rows[first][1] // NOTE_US, rows[first][1], rows[last][1], version)
-                for first, last in zip(firsts, lasts, strict=True)
-            ],
-        )
+        return self._writing.append(readings)
 
     def replace(self, series: Series, start_us: int, end_us: int, columns: Columns) -> None:
         """Make ``columns`` the only readings of a derived series in a range; see the contract."""
-        refuse_columns_unfit(series, start_us, end_us, columns)
-        with self._connections.writing() as connection:
-            if not len(columns) and self._entry(connection, series) is None:
-                return
-            number = self._registered(connection, {series}, Origin.DERIVED)[series].number
-            connection.execute(sql.CLEAR_READINGS, (number, start_us, end_us))
-            connection.executemany(
-                sql.ADD_READING,
-                zip(
-                    itertools.repeat(number),
-                    columns.time_us.tolist(),
-                    columns.value.tolist(),
-                    columns.flag.tolist(),
-                ),
-            )
-            connection.execute(sql.CLEAR_LATEST, (number,))
-            connection.execute(sql.FIND_LATEST, (number,))
+        self._writing.replace(series, start_us, end_us, columns)
 
     def read(self, series: Series, start_us: int, end_us: int) -> Columns:
         """Return a series' readings in a range; see the contract."""
-        with self._connections.reading() as connection:
-            entry = self._entry(connection, series)
-            if entry is None:
-                return Columns.empty()
-            rows = np.fromiter(connection.execute(sql.READ, (entry.number, start_us, end_us)), _COLUMNS)
-        return Columns(*(np.ascontiguousarray(rows[name]) for name in ("time_us", "value", "flag")))
+
+        def look(connection: sqlite3.Connection, number: int) -> tuple[Columns, list[Span]]:
+            spans = self._sealed.spans(connection, number, start_us, end_us)
+            return hot_rows(connection, number, start_us, end_us), spans
+
+        def answer(found: tuple[Columns, list[Span]]) -> Columns:
+            return self._sealed.merged(*found, [(start_us, end_us)])
+
+        return self._looked_up(series, look, answer, Columns.empty())
 
     def last_before(self, series: Series, before_us: int) -> Reading | None:
         """Return the newest reading strictly before an instant; see the contract."""
-        with self._connections.reading() as connection:
-            entry = self._entry(connection, series)
-            if entry is None:
-                return None
-            row = connection.execute(sql.LAST_BEFORE, (entry.number, before_us)).fetchone()
-        return None if row is None else _reading(series, *row)
+
+        def look(connection: sqlite3.Connection, number: int) -> tuple[_Last | None, list[Span]]:
+            hot = connection.execute(sql.LAST_BEFORE, (number, before_us)).fetchone()
+            return hot, self._sealed.newest_spans(connection, number, before_us)
+
+        def answer(found: tuple[_Last | None, list[Span]]) -> Reading | None:
+            hot, spans = found
+            last = max([self._sealed.last_before(span, before_us) for span in spans], default=None, key=_time_of)
+            if last is None or (hot is not None and hot[0] > last[0]):
+                last = hot
+            return None if last is None else _reading(series, *last)
+
+        return self._looked_up(series, look, answer, None)
 
     def aggregate(self, series: Series, start_us: int, end_us: int, every_us: int) -> Buckets:
         """Return a series' readings summed up over equal stretches; see the contract."""
         if every_us <= 0:
             raise ValueError(f"readings cannot be summed up over {every_us} us: every_us must be above 0")
-        with self._connections.reading() as connection:
-            entry = self._entry(connection, series)
-            number = None if entry is None else entry.number
-            query = {"series": number, "start": start_us, "end": end_us, "every": every_us}
-            rows = connection.execute(sql.AGGREGATE, query).fetchall()
-        time_us, count, mean, low, high, flag = zip(*rows, strict=True) if rows else ((),) * 6
-        return Buckets(
-            np.array(time_us, np.int64),
-            np.array(count, np.int64),
-            np.array(mean, np.float64),  # None becomes NaN
-            np.array(low, np.float64),
-            np.array(high, np.float64),
-            np.array(flag, np.uint8),
-        )
+        request = Summary(start_us, end_us, every_us)
+
+        def look(connection: sqlite3.Connection, number: int) -> Found:
+            spans = self._sealed.spans(connection, number, start_us, end_us)
+            return Found(*request.hot(connection, number), spans, request.rollups(connection, number))
+
+        def answer(found: Found) -> Buckets:
+            return as_buckets(request.sums(found, self._sealed))
+
+        return self._looked_up(series, look, answer, as_buckets(summed(Columns.empty(), every_us)))
+
+    def _looked_up(
+        self,
+        series: Series,
+        look: Callable[[sqlite3.Connection, int], _Found],
+        answer: Callable[[_Found], _Answer],
+        unknown: _Answer,
+    ) -> _Answer:
+        """Return what is answered from one moment of the SQLite file and the sealed files it names.
+
+        A file may be dropped between the two: then the next moment names others. One that is named twice
+        and is not there is missing.
+        """
+        vanished: str | None = None
+        while True:
+            with self._connections.reading() as connection:
+                entry = self._registry.find(connection, series)
+                if entry is None:
+                    return unknown
+                found = look(connection, entry.number)
+            try:
+                return answer(found)
+            except Vanished as error:
+                if str(error) == vanished:
+                    raise missing(Path(vanished)) from error
+                vanished = str(error)
 
     def latest(self, farm: str) -> dict[Series, Reading]:
         """Return the newest reading of each series of a farm; see the contract."""
@@ -236,9 +186,64 @@ class EmbeddedStore:
         if not notes:
             return
         with self._connections.writing() as connection:
-            found = ((self._entry(connection, note.series), note) for note in notes)
+            found = ((self._registry.find(connection, note.series), note) for note in notes)
             settled = [(entry.number, note.first_us // NOTE_US, note.version) for entry, note in found if entry]
             connection.executemany(sql.SETTLE, settled)
+
+    def roll_up_due(self, farm: str, before_us: int) -> int:
+        """Make the sums of a farm's hours that are over before an instant; return of how many hours.
+
+        They make `aggregate` quicker for days not sealed yet, and change nothing else. Hours that got late
+        readings since the last call are done again.
+        """
+        return hot_hours.roll_up(self._connections, farm, before_us)
+
+    def seal_due(self, farm: str, before_us: int, progress: Progress | None = None) -> list[SealedFile]:
+        """Seal every whole UTC day of a farm that ends at or before an instant and has hot rows.
+
+        A day that is sealed already and got late readings since gets one more file with these. Ingest goes
+        on meanwhile. Calling again is harmless, also after a crash or a full disk: it finishes what was
+        begun.
+
+        Raises
+        ------
+        StoreUnavailable
+            If the disk is full or may not be written, or another program seals. Every reading stays
+            readable; the same call later goes on.
+        StoreUnusable
+            If the farm's manifest is damaged.
+        """
+        with sealing_lock(self.folder, self._patience_s):
+            return self._sealing.seal(farm, before_us, progress)
+
+    def drop_due(self, farm: str, now_us: int, retention: Retention) -> list[Part]:
+        """Drop the files of a farm's days whose time to be kept is over; the manifest says which.
+
+        What is hot of these days is sealed first, so that nothing goes that was not on record. Sums by the
+        minute and hour have their own time. Raises as `seal_due` does.
+        """
+        with sealing_lock(self.folder, self._patience_s):
+            return Dropping(self._connections, self._sealing).drop(farm, now_us // DAY_US, retention)
+
+    def verify(self, progress: Progress | None = None) -> Verification:
+        """Return what is damaged, and what of the readings that affects; see `store.verification`."""
+        with sealing_lock(self.folder, self._patience_s):  # nothing is between two places meanwhile
+            return verification(self.folder, self._connections, progress)
+
+    def status(self) -> list[FarmStatus]:
+        """Return what the store holds of each farm."""
+        with self._connections.reading() as connection:
+            return farm_statuses(connection)
+
+    def backup(self, target: Path, progress: Progress | None = None) -> None:
+        """Copy the whole store, as it is at one moment, into an empty folder; see `store.backup`.
+
+        Ingest goes on meanwhile, sealing waits.
+        """
+        with sealing_lock(self.folder, self._patience_s):
+            self._sealing.finish()
+            with self._connections.reading() as connection:
+                back_up(self.folder, connection, target, progress)
 
     def close(self) -> None:
         """Release the file; closing twice is harmless."""

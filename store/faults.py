@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import sqlite3
 from pathlib import Path
 
@@ -26,6 +27,17 @@ _LASTING = {
     sqlite3.SQLITE_NOTADB: "it is not a database: move it elsewhere, or name another folder",
 }
 
+# The same for plain files, by the number of the disk's error.
+_DISK = {
+    errno.ENOSPC: _PASSING[sqlite3.SQLITE_FULL],
+    errno.EDQUOT: _PASSING[sqlite3.SQLITE_FULL],
+    errno.EFBIG: _PASSING[sqlite3.SQLITE_IOERR],
+    errno.EIO: _PASSING[sqlite3.SQLITE_IOERR],
+    errno.EROFS: _PASSING[sqlite3.SQLITE_READONLY],
+    errno.EACCES: _PASSING[sqlite3.SQLITE_PERM],
+    errno.EPERM: _PASSING[sqlite3.SQLITE_PERM],
+}
+
 
 def sqlite_fault(path: Path | str, error: BaseException) -> StoreUnavailable | StoreUnusable:
     """Return the exception that tells what an SQLite error on a file means and how to mend it."""
@@ -33,4 +45,10 @@ def sqlite_fault(path: Path | str, error: BaseException) -> StoreUnavailable | S
     if code in _LASTING:
         return StoreUnusable(f"{path}: {_LASTING[code]} ({error})")
     remedy = _PASSING.get(code, "it cannot be used now: try again")
+    return StoreUnavailable(f"{path}: {remedy} ({error})")
+
+
+def file_fault(path: Path, error: OSError) -> StoreUnavailable:
+    """Return the exception that tells what an error of the disk on a plain file means and how to mend it."""
+    remedy = _DISK.get(error.errno or 0, "it cannot be used now: check the disk and try again")
     return StoreUnavailable(f"{path}: {remedy} ({error})")

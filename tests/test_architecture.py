@@ -32,7 +32,12 @@ ONLY_IN = {
     "sqlite3": {"store/"},
     "sqlalchemy": {"store/"},
     "alembic": {"store/"},
-    "typer": {"leafweather/cli.py", "leafweather/copy_command.py", "leafweather/ingest_commands.py"},
+    "typer": {
+        "leafweather/cli.py",
+        "leafweather/copy_command.py",
+        "leafweather/ingest_commands.py",
+        "leafweather/store_commands.py",
+    },
     "prometheus_client": {"api/metrics.py"},
     "cbor2": {"ingest/senml.py"},
     "influxdb_client": {"store/influx_server.py"},

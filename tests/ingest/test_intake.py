@@ -15,7 +15,7 @@ from store.embedded import EmbeddedStore
 from store.journal import Journal
 
 NOW_US = 1_772_366_400_000_000  # 2026-03-01T12:00:00Z
-PACK = b'[{"n":"room/air_temperature","v":20},{"n":"zzz","v":1},{"n":"room/air_temperature","t":9e9,"v":20}]'
+PACK = b'[{"n":"room/air_temperature","v":20},{"n":"zzz","v":1},{"n":"room/air_temperature","t":7e9,"v":20}]'
 
 
 @pytest.fixture

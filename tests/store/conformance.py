@@ -19,6 +19,7 @@ import pytest
 
 from farm.readings import Columns, Reading, Series
 from store.contract import Appended, Known, Origin, Touched
+from tests.store.buckets import check_buckets
 from tests.store.words import (
     AIR,
     FAR,
@@ -287,27 +288,6 @@ class ReadConformance:
 class AggregateConformance:
     """`aggregate`, against the rule written out in plain Python."""
 
-    @staticmethod
-    def expected(rows, start_us, end_us, every_us):
-        stretches = {}
-        for time, value, flag in rows:
-            if start_us <= time < end_us:
-                stretches.setdefault(math.floor(time / every_us) * every_us, []).append((value, flag))
-        for begin, members in sorted(stretches.items()):
-            good = [(value, flag) for value, flag in members if value is not None and flag not in (4, 9)]
-            if good:
-                values = [value for value, _ in good]
-                yield (
-                    begin,
-                    len(good),
-                    math.fsum(values) / len(good),
-                    min(values),
-                    max(values),
-                    max(flag for _, flag in good),
-                )
-            else:
-                yield begin, 0, None, None, None, max(flag if flag in (4, 9) else 9 for _, flag in members)
-
     @pytest.mark.parametrize("every_us", [1, 7, 60, 1000, 10**9])
     @pytest.mark.parametrize(("start_us", "end_us"), [(-FAR, FAR), (-133, 250), (0, 1), (5, 5)])
     def test_it_agrees_with_the_rule(self, store, start_us, end_us, every_us):
@@ -318,18 +298,7 @@ class AggregateConformance:
         store.replace(
             VPD, -FAR, FAR, columns(*((time, math.nan if value is None else value, flag) for time, value, flag in rows))
         )
-        got = store.aggregate(VPD, start_us, end_us, every_us)
-        expected = list(self.expected(rows, start_us, end_us, every_us))
-        assert got.time_us.tolist() == [row[0] for row in expected]
-        assert got.count.tolist() == [row[1] for row in expected]
-        assert got.flag.tolist() == [row[5] for row in expected]
-        # Minima and maxima are readings, so exact. The mean's tolerance is the bound on a plain sum of
-        # n terms, n * unit round-off * sum(|x|) (Higham, Accuracy and Stability of Numerical Algorithms, 4.2).
-        for column, place, tolerance in ((got.low, 3, 0), (got.high, 4, 0), (got.mean, 2, 120 * 2**-53 * 40)):
-            wanted = np.array([row[place] for row in expected], float)
-            np.testing.assert_allclose(column, wanted, rtol=0, atol=tolerance, equal_nan=True)
-        assert [column.dtype for column in (got.time_us, got.count, got.mean, got.low, got.high, got.flag)] == [
-            np.int64, np.int64, np.float64, np.float64, np.float64, np.uint8]  # fmt: skip
+        check_buckets(store.aggregate(VPD, start_us, end_us, every_us), rows, start_us, end_us, every_us)
 
     def test_a_worked_case_before_1970(self, store):
         store.append([reading(-61, 1.0), reading(-60, 2.0, 3), reading(-1, 4.0), reading(0, 8.0), reading(59, 16.0, 4)])
@@ -338,6 +307,7 @@ class AggregateConformance:
         assert got.count.tolist() == [1, 2, 1]
         assert got.mean.tolist() == [1.0, 3.0, 8.0]
         assert got.flag.tolist() == [1, 3, 1]
+        assert (got.first.tolist(), got.last.tolist()) == ([1.0, 2.0, 8.0], [1.0, 4.0, 8.0])
 
     @pytest.mark.parametrize("every_us", [0, -60])
     def test_a_length_that_is_not_positive_is_refused(self, store, every_us):

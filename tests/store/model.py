@@ -9,11 +9,13 @@ from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, 
 
 from farm.readings import Columns, Reading
 from store.contract import Appended, Known, Origin
-from tests.store.words import AIR, HOUR, HUMIDITY, SOUTH_AIR, VPD, everything
+from tests.store.buckets import check_buckets
+from tests.store.words import AIR, DAY, HOUR, HUMIDITY, MINUTE, SOUTH_AIR, VPD, everything
 
 MEASURED = (AIR, HUMIDITY, SOUTH_AIR)
-# Few instants, values and flags, so that duplicates and conflicts are common; three hours either side of 1970.
-times = st.integers(-9, 9).map(lambda step: step * 1_200_000_001)
+# Few instants, values and flags, so that duplicates and conflicts are common; three hours either side of
+# midnight, on four days about 1970.
+times = st.builds(lambda step, day: step * 1_200_000_001 + day * DAY, st.integers(-9, 9), st.sampled_from([0, -1, 2]))
 flags = st.sampled_from([1, 3, 4])
 readings = st.builds(Reading, st.sampled_from(MEASURED), times, st.sampled_from([0.0, -1.5, 20.25]), flags)
 derived = st.dictionaries(times, st.tuples(st.sampled_from([None, 0.5, 1.25]), st.sampled_from([1, 9])), max_size=6)
@@ -27,6 +29,12 @@ class StoreMachine(RuleBasedStateMachine):
 
     def reopened(self):
         raise NotImplementedError
+
+    def roll_up(self, farm, before):
+        """Make kept sums, where the engine has some."""
+
+    def seal(self, farm, before):
+        """Move old readings where the engine keeps them for good; nothing to do where it knows one place only."""
 
     def __init__(self):
         super().__init__()
@@ -77,6 +85,14 @@ class StoreMachine(RuleBasedStateMachine):
         self.store.close()
         self.store = self.reopened()
 
+    @rule(farm=st.sampled_from(["north", "south"]), before=times)
+    def roll_some_hours_up(self, farm, before):
+        self.roll_up(farm, before)
+
+    @rule(farm=st.sampled_from(["north", "south"]), before=st.sampled_from([-DAY, 0, DAY, 5 * DAY]))
+    def seal_some_days(self, farm, before):
+        self.seal(farm, before)
+
     @rule(start=times, length=st.integers(0, 4 * HOUR), rows=derived)
     def replace(self, start, length, rows):
         end = start + length
@@ -91,6 +107,16 @@ class StoreMachine(RuleBasedStateMachine):
         earlier = [time for time in self.kept[series] if time < before]
         found = self.store.last_before(series, before)
         assert (found and found.time_us) == max(earlier, default=None)
+
+    @rule(
+        series=st.sampled_from([*MEASURED, VPD]),
+        start=times,
+        length=st.one_of(st.integers(0, 4 * HOUR), st.just(4 * DAY)),
+        every=st.sampled_from([1_000_000, MINUTE, 20 * MINUTE, HOUR, 90 * MINUTE, DAY]),
+    )
+    def aggregate(self, series, start, length, every):
+        rows = [(time, *row) for time, row in sorted(self.kept[series].items())]
+        check_buckets(self.store.aggregate(series, start, start + length, every), rows, start, start + length, every)
 
     @invariant()
     def readings_agree(self):

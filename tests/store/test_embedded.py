@@ -46,6 +46,12 @@ class EmbeddedMachine(StoreMachine):
     def reopened(self):
         return EmbeddedStore(self.folder)
 
+    def roll_up(self, farm, before):
+        self.store.roll_up_due(farm, before)
+
+    def seal(self, farm, before):
+        self.store.seal_due(farm, before)
+
     def teardown(self):
         super().teardown()
         shutil.rmtree(self.folder)

@@ -1,4 +1,4 @@
-"""kill -9 at random moments: every acknowledged reading is there once, and the overviews agree with them."""
+"""kill -9 at random moments, of sealing too: every acknowledged reading is there once, and all overviews agree."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ import sys
 from pathlib import Path
 from store.embedded import EmbeddedStore
 from tests.store.test_embedded_crash import batch, derived
-from tests.store.words import FAR, VPD
+from tests.store.words import DAY, FAR, HOUR, VPD
 with EmbeddedStore(Path(sys.argv[1])) as store:
     for number in range(int(sys.argv[2]), 1_000_000):
         store.append(batch(number))
@@ -26,6 +26,9 @@ with EmbeddedStore(Path(sys.argv[1])) as store:
         if number % 5 == 0:
             store.replace(VPD, -FAR, FAR, derived(number))
             print("replaced", number, flush=True)
+        if number % 4 == 3:
+            store.seal_due("north", (number % 5) * DAY)
+            store.roll_up_due("north", 100 * HOUR)
 """
 
 

@@ -154,7 +154,7 @@ def test_a_newer_file_is_refused_and_left_alone(tmp_path):
     with sqlite3.connect(tmp_path / FILE_NAME) as file:
         file.execute("PRAGMA user_version = 99")
     file.close()
-    with pytest.raises(StoreUnusable, match=r"newer version of this program \(format 99, this one knows 1\): update"):
+    with pytest.raises(StoreUnusable, match=r"newer version of this program \(format 99, this one knows 2\): update"):
         EmbeddedStore(tmp_path)
     file = sqlite3.connect(tmp_path / FILE_NAME)
     assert file.execute("PRAGMA user_version").fetchone() == (99,)
@@ -172,7 +172,7 @@ def test_a_damaged_file_is_told_as_damaged(tmp_path):
     with EmbeddedStore(tmp_path) as store:
         store.append([reading(time) for time in range(20_000)])
     content = bytearray((tmp_path / FILE_NAME).read_bytes())
-    content[8 * 4096 :] = b"\xff" * (len(content) - 8 * 4096)
+    content[40 * 4096 :] = b"\xff" * (len(content) - 40 * 4096)
     (tmp_path / FILE_NAME).write_bytes(content)
     with EmbeddedStore(tmp_path) as store, pytest.raises(StoreUnusable, match="it is damaged: keep it, and put back"):
         everything(store, AIR)

@@ -13,6 +13,7 @@ ROOT = Path(__file__).parents[2]  # where other processes find the packages
 
 HOUR = 3_600_000_000
 MINUTE = 60_000_000
+DAY = 24 * HOUR
 FAR = 1 << 62  # later than any reading of these tests
 
 AIR = Series("north", "room", "air_temperature")
