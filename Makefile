@@ -35,6 +35,7 @@ clean:
 	rm -rf .venv demo-data build dist *.egg-info
 
 .venv/bin/python:
+	@[ -z "$(PYTHON)" ] || $(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null || { echo "PYTHON=$(PYTHON) is no Python 3.11 or newer: name one that is, or leave PYTHON out."; exit 2; }
 	@[ -n "$(PYTHON)" ] || { echo "Leafweather needs Python 3.11 or newer, and none was found on the path. Install one, or name it: make demo PYTHON=/path/to/python3.12"; exit 2; }
 	@echo "Making a virtual environment in .venv with $$($(PYTHON) --version) ..."
 	@$(PYTHON) -m venv .venv || { rm -rf .venv; echo "Python could not make a virtual environment in $$(pwd): see above. On Debian, install python3-venv; check that you may write here."; exit 2; }

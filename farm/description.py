@@ -39,7 +39,9 @@ class Place(Described):
     name: Name = Field(description="short name, used in topics and file names")
     title: str = Field(description="name for people")
     timezone: str = Field(description="IANA time zone, e.g. Europe/Oslo")
-    elevation_m: float = Field(0.0, ge=-430, le=5500, description="height above the sea")
+    elevation_m: float = Field(
+        0.0, ge=-430, le=5500, description="height above the sea; no formula in use needs it yet"
+    )
     invented: bool = Field(False, description="true for a demonstration farm: every screen then says so")
 
     @cached_property
@@ -83,7 +85,9 @@ class DescribedSeries(Described):
     unit: str | None = Field(None, description="unit on the wire where the message states none")
     cadence_s: float = Field(60.0, gt=0, le=31 * 86_400, description="expected time between readings")
     range: tuple[float, float] | None = Field(None, description="[low, high] the sensor can report")
-    accuracy: float | None = Field(None, gt=0, description="plus or minus, in the quantity's unit")
+    accuracy: float | None = Field(
+        None, gt=0, description="plus or minus, in the quantity's unit; not carried into results yet"
+    )
     lux_per_ppfd: float | None = Field(
         None, gt=0, description="lets a lux sensor stand for PPFD under one light: 54 for sunlight; see docs/wire.md"
     )

@@ -8,6 +8,7 @@ from difflib import get_close_matches
 from typing import NamedTuple
 
 from farm.description import DescribedSeries, Farm
+from farm.quantities import QUANTITIES
 from farm.readings import Series, iso_time, microseconds
 from ingest.records import Fault
 from store.entries import Reason
@@ -87,6 +88,10 @@ class Names:
     def _found(self, name: str, unit: str | None) -> Route | Fault | list[Dated]:
         owners = self._owners.get(name, [])
         if not owners:
+            if (quantity := QUANTITIES.get(name.split("/")[1] if "/" in name else name)) and quantity.derived:
+                return Fault(
+                    Reason.UNKNOWN_NAME, name, f"Leafweather works out {quantity.label} itself: do not send it"
+                )
             close = get_close_matches(name, self._owners, n=1)
             meant = f"did you mean {close[0]}? Else " if close else ""
             return Fault(Reason.UNKNOWN_NAME, name, f"{meant}describe it under [[series]] in farm.toml")

@@ -16,7 +16,7 @@ from filelock import FileLock, Timeout
 from api.app import create_app
 from api.house import House
 from farm.check import Description
-from farm.readings import iso_time
+from farm.readings import instant, iso_time
 from ingest.arrival import Arrival
 from ingest.counts import TopicCount
 from ingest.subscriber import Broker, Subscriber
@@ -104,11 +104,11 @@ class Service:
     @property
     def caught_up(self) -> bool:
         """Whether all that has arrived is stored, and all that follows from it is worked out."""
-        return (
-            self.subscriber.queued == 0
-            and not self.store.touched(self.farm.name, 1)
-            and not self.journal.stale_days(self.farm.name)
-        )
+        if self.subscriber.queued or self.store.touched(self.farm.name, 1):
+            return False
+        # The sheet of the day that still grows is written once a minute: it may be due again at any time.
+        today = instant(now_us()).astimezone(self.farm.farm.zone_info).date()
+        return all(day >= today for day in self.journal.stale_days(self.farm.name))
 
     def __enter__(self) -> Self:
         self._watching.start()

@@ -6,7 +6,9 @@ import importlib
 import inspect
 import pkgutil
 import re
+from enum import StrEnum
 from pathlib import Path
+from typing import Literal, get_args, get_origin
 
 import pytest
 import typer
@@ -14,6 +16,8 @@ import typer
 import analytics
 from api.app import House, create_app
 from farm.check import check_text
+from farm.description import Farm
+from farm.model import Described
 from farm.quantities import QUANTITIES
 from leafweather.cli import app as cli
 from leafweather.settings import Settings
@@ -132,3 +136,65 @@ def test_the_first_farm_has_no_mistakes():
     farm, mistakes = check_text(text("first-farm.toml"))
     assert mistakes == []
     assert len(farm.series) == 6
+
+
+def parts_of_the_description():
+    """Return every part of farm.toml with its heading: walked from the whole, each once."""
+    found, waiting = {}, [(Farm, "farm.toml")]
+    while waiting:
+        model, where = waiting.pop(0)
+        if model in found:
+            continue
+        found[model] = where
+        for name, field in model.model_fields.items():
+            for inner in models_in(field.annotation):
+                many = "[[{}]]" if "list" in str(field.annotation) else "[{}]"
+                named = f"{name}.NAME" if "dict" in str(field.annotation) else name
+                path = named if where == "farm.toml" else f"{where.strip('[]')}.{named}"
+                waiting.append((inner, many.format(path)))
+    return [(where, model) for model, where in found.items() if model is not Farm]
+
+
+def models_in(annotation):
+    if isinstance(annotation, type) and issubclass(annotation, Described):
+        return [annotation]
+    return [model for inner in get_args(annotation) for model in models_in(inner)]
+
+
+def table_of_keys():
+    lines = []
+    for where, model in parts_of_the_description():
+        lines += [
+            f"## `{where}`",
+            "",
+            model.__doc__.strip().splitlines()[0],
+            "",
+            "| key | default | what it is |",
+            "| --- | --- | --- |",
+        ]
+        for name, field in model.model_fields.items():
+            default = (
+                "needed"
+                if field.is_required()
+                else ""
+                if field.default in (None, "") or field.default_factory
+                else f"`{field.default}`"
+            )
+            inner = models_in(field.annotation)
+            choices = (
+                get_args(field.annotation)
+                if get_origin(field.annotation) is Literal and len(get_args(field.annotation)) < 9
+                else ()
+            )
+            if isinstance(field.annotation, type) and issubclass(field.annotation, StrEnum):
+                choices = tuple(field.annotation)
+            text = field.description or ("see below" if inner else "")
+            if choices:
+                text = ", ".join(f"`{one}`" for one in choices) + (f": {text}" if text else "")
+            lines.append(f"| `{name}` | {default} | {text} |".replace("|  |", "| |"))
+        lines.append("")
+    return "\n".join(lines)
+
+
+def test_every_key_of_the_description_is_on_its_page():
+    assert table_of_keys().strip() in text("farm-keys.md"), f"docs/farm-keys.md should hold:\n{table_of_keys()}"

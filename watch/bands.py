@@ -128,10 +128,12 @@ def limits_at(farm: Farm, store: ReadingStore, series: Series, at_us: NDArray[np
         return Limits(low, high, np.empty(0, np.int8))
     lit = lit_at(farm, store, series.zone, at_us)
     for start, end, phase in phase_stretches(farm, series.zone, int(at_us[0]), int(at_us[-1]) + 1):
+        here = slice(*np.searchsorted(at_us, [start, end]))
+        if phase is not None and series.quantity == "daily_light_integral" and phase.daily_light_integral:
+            low[here], high[here] = phase.daily_light_integral
         band = phase.bands.get(series.quantity) if phase else None
         if band is None:
             continue
-        here = slice(*np.searchsorted(at_us, [start, end]))
         for state, limits in _limits_by_light(band):
             chosen = np.ones(len(lit[here]), bool) if state is None else lit[here] == state
             low[here][chosen], high[here][chosen] = limits
@@ -149,9 +151,11 @@ def band_stretches(
 ) -> list[BandStretch]:
     """Return the stretches of ``[start_us, end_us)`` over which one pair of limits held.
 
-    Looked at every ``step_s`` seconds, which is the accuracy of the stretches' edges.
+    Looked at every ``step_s`` seconds of the clock, which is the accuracy of the stretches' edges.
     """
-    at_us = np.arange(start_us, end_us, step_s * MICROSECONDS_PER_SECOND)
+    step_us = step_s * MICROSECONDS_PER_SECOND
+    at_us = np.arange(start_us - start_us % step_us, end_us, step_us)
+    at_us[:1] = start_us
     limits = limits_at(farm, store, series, at_us)
     if len(at_us) == 0:
         return []

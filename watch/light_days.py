@@ -60,7 +60,10 @@ def _newest(store: ReadingStore, several: list[Series], before_us: int) -> int:
 
 @dataclass(frozen=True, slots=True)
 class LitDay:
-    """A light day of one PPFD series with its light integral; ``flag`` is that of the derived reading."""
+    """A light day of one PPFD series with its light integral.
+
+    ``flag`` is that of the derived reading: SUSPECT while the day still runs or where too much is missing.
+    """
 
     day: LightDay
     integral: LightIntegral
@@ -80,7 +83,8 @@ def lit_days(farm: Farm, store: ReadingStore, ppfd: Series, start_us: int, end_u
         inside = slice(*np.searchsorted(columns.time_us, [day.start_us, day.end_us]))
         flag = worst_flag(np.unique(columns.flag[inside]).tolist())
         if flag is not Flag.MISSING:
-            found.append(LitDay(day, integral, flag if integral.coverage >= ENOUGH_COVERAGE else Flag.SUSPECT))
+            whole = day.complete and integral.coverage >= ENOUGH_COVERAGE
+            found.append(LitDay(day, integral, flag if whole else worst_flag([flag, Flag.SUSPECT])))
     return found
 
 

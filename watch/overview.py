@@ -18,7 +18,8 @@ from store.journal import Journal
 from watch import cautions
 from watch.bands import UNKNOWN, limits_at, lit_at, longest_hold_us
 from watch.derived import derived_series
-from watch.light_days import ENOUGH_COVERAGE, lit_days
+from watch.first_checks import FIRST_CHECKS
+from watch.light_days import ENOUGH_COVERAGE, LitDay, lit_days
 from watch.outlook import Need, SeriesNow, Standing, Urgency, ZoneNow
 
 HOUR_US = 3600 * MICROSECONDS_PER_SECOND
@@ -96,13 +97,17 @@ def _standing(farm: Farm, series: Series, newest: Reading | None, low: float, hi
     return Standing.HIGH if newest.value > high else Standing.INSIDE
 
 
-def _light_integral_now(farm: Farm, store: ReadingStore, series: Series, now_us: int) -> SeriesNow:
-    """Return the last whole light day's integral against the plan's target."""
+def _last_whole_light_day(farm: Farm, store: ReadingStore, series: Series, now_us: int) -> LitDay | None:
     ppfd = series._replace(quantity="ppfd")
     whole = [one for one in lit_days(farm, store, ppfd, now_us - 3 * DAY_US, now_us + 1) if one.day.complete]
-    if not whole:
-        return SeriesNow(series, Standing.SILENT, None, None, None, None, None, None)
-    last = whole[-1]
+    return whole[-1] if whole else None
+
+
+def _light_integral_now(farm: Farm, store: ReadingStore, series: Series, now_us: int) -> SeriesNow:
+    """Return the last whole light day's integral against the plan's target."""
+    last = _last_whole_light_day(farm, store, series, now_us)
+    if last is None:
+        return SeriesNow(series, Standing.NO_BAND, None, None, None, None, None, None)
     phase = farm.phase_at(series.zone, instant(last.day.start_us))
     low, high = phase.daily_light_integral if phase and phase.daily_light_integral else (None, None)
     mol = last.integral.mol
@@ -122,7 +127,7 @@ def needs(farm: Farm, store: ReadingStore, journal: Journal, now_us: int) -> lis
     found = [
         *_dangerous_co2(farm, rows, now_us),
         *_excursion_needs(farm, journal.excursions(farm.name, open_only=True), rows, now_us),
-        *_short_of_light(farm, rows),
+        *_short_of_light(farm, store, rows, now_us),
         *_silent(farm, rows, now_us),
         *_refused(farm, journal, now_us),
     ]
@@ -178,11 +183,14 @@ def _excursion_need(
     elif (now_value := newest.get(worst.series)) is not None:
         at_worst = f"{with_unit(now_value, quantity)} now, {at_worst}"
     wet = quantity.name == "condensation_margin" and worst.extreme <= 0
+    told = f"{name} in {where} is too {'low' if low else 'high'}"
+    if wet:
+        told = f"Water has condensed on a surface in {where}. {name}"
+    look = FIRST_CHECKS.get((quantity.name, worst.side))
     return Need(
         urgency=Urgency.NOW if wet else Urgency.TODAY,
-        sentence=f"{name} in {where} is too {'low' if low else 'high'}: {at_worst}, "
-        f"{'at least' if low else 'at most'} {with_unit(worst.limit, quantity)} wanted, "
-        f"for {spoken_duration(now_us - since_us)}.",
+        sentence=f"{told}: {at_worst}, {'at least' if low else 'at most'} {with_unit(worst.limit, quantity)} wanted, "
+        f"for {spoken_duration(now_us - since_us)}." + (f" Look first at {look}." if look else ""),
         since_us=since_us,
         zone=worst.series.zone,
         series=tuple(one.series for one in together),
@@ -202,23 +210,28 @@ def _listed(names: list[str]) -> str:
     return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
 
 
-def _short_of_light(farm: Farm, rows: Iterable[SeriesNow]) -> list[Need]:
+def _short_of_light(farm: Farm, store: ReadingStore, rows: Iterable[SeriesNow], now_us: int) -> list[Need]:
     found = []
     for row in rows:
         if row.series.quantity != _BY_PHASE_QUANTITY or row.standing not in (Standing.LOW, Standing.HIGH):
             continue
+        last = _last_whole_light_day(farm, store, row.series, now_us)
+        if last is None:
+            continue
         low = row.standing is Standing.LOW
         limit = row.low if low else row.high
+        begun = instant(last.day.start_us).astimezone(farm.farm.zone_info)
         quantity = row.series.registered
         found.append(
             Need(
                 urgency=Urgency.TODAY,
-                sentence=f"{farm.zone_label(row.series.zone)} had too {'little' if low else 'much'} light in its last "
-                f"whole light day: {with_unit(row.value or 0.0, quantity)}, "
+                sentence=f"{farm.zone_label(row.series.zone)} had too {'little' if low else 'much'} light "
+                f"in the light day that began on {begun:%d %b} at {begun:%H:%M}: "
+                f"{with_unit(row.value or 0.0, quantity)}, "
                 f"{'at least' if low else 'at most'} {with_unit(limit or 0.0, quantity)} wanted.",
-                since_us=row.time_us,
+                since_us=last.day.start_us,
                 zone=row.series.zone,
-                series=(row.series,),
+                series=(row.series._replace(quantity="ppfd"), row.series),
             )
         )
     return found

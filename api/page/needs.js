@@ -25,7 +25,7 @@ function Need({ need, now, zone, view }) {
       <p class="sentence">${href
         ? html`<a href=${href} data-shows="timeline">${need.sentence}</a>`
         : need.sentence}</p>
-      ${since !== null && html`<p class="note">since ${dayAndClock(since, zone)} (${lasting((now - since) / 1000)})</p>`}
+      ${since !== null && html`<p class="note">since ${dayAndClock(since, zone)}</p>`}
       ${need.caution && html`<p class="caution"><strong>Caution.</strong> ${need.caution}</p>`}
     </div>
   </li>`;

@@ -80,7 +80,8 @@ def test_lamps_lost_make_a_short_light_day_that_needs_a_person(house):
     house.now_us = T0_US + 3 * day + 310 * MINUTE_US
     house.work()
     [need] = [one for one in needs(house.farm, house.store, house.journal, house.now_us) if "light" in one.sentence]
-    assert "Row had too little light in its last whole light day: 0.0 mol" in need.sentence
+    assert "Row had too little light in the light day that began on 03 Mar at 06:00: 0.0 mol" in need.sentence
+    assert need.series[0].quantity == "ppfd", "the chart that shows why comes first"
     assert "at least 12.0 mol" in need.sentence
 
 
