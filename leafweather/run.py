@@ -22,9 +22,10 @@ from ingest.counts import TopicCount
 from ingest.subscriber import Broker, Subscriber
 from leafweather.settings import Settings
 from leafweather.store_commands import DAY_US, SEAL_LAG_DAYS
-from store.contract import StoreUnavailable, StoreUnusable
+from store.contract import ReadingStore, StoreUnavailable, StoreUnusable
 from store.embedded import EmbeddedStore
 from store.journal import Journal
+from store.open import open_store
 from watch.jobs import Watch
 
 TOPICS_SHOWN = 20  # in the health's answer; /metrics has them all
@@ -58,7 +59,7 @@ class Service:
         self._socket = _listening_socket(settings.host, settings.port)
         folder = made_folder(settings.data)
         self._lock = _held_alone(folder)
-        self.store = EmbeddedStore(folder)
+        self.store = _opened_store(settings.store, folder)
         self.journal = Journal(f"sqlite:///{folder / 'journal.sqlite'}")
         self.watch = Watch(description, self.store, self.journal, now_us)
         self.farm = farm
@@ -139,6 +140,8 @@ class Service:
 
     def _keep_store(self) -> None:
         """Sum hours up that are over and, once a day, seal days that are long over, until stopped."""
+        if not isinstance(self.store, EmbeddedStore):
+            return  # a server engine keeps itself
         while not self._stopping.wait(KEEPING_S):
             today = now_us() // DAY_US
             try:
@@ -200,6 +203,16 @@ def _topic(one: TopicCount) -> dict[str, Any]:
 
 def _iso(time_us: int | None) -> str | None:
     return None if time_us is None else iso_time(time_us)
+
+
+def _opened_store(url: str | None, folder: Path) -> ReadingStore:
+    """Return the store of the settings: the embedded one in the data folder where they name none."""
+    if url is None:
+        return EmbeddedStore(folder)
+    try:
+        return open_store(url)
+    except ValueError as error:
+        raise CannotStart(f"LEAFWEATHER_STORE: {error}") from error
 
 
 def _listening_socket(host: str, port: int) -> socket.socket:

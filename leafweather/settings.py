@@ -16,6 +16,7 @@ class Settings(BaseSettings):
     model_config = SettingsConfigDict(env_prefix="LEAFWEATHER_", extra="ignore")
 
     data: Path = Field(Path("leafweather-data"), description="folder for readings and journal")
+    store: str | None = Field(None, description="URL of another store for the readings than the data folder")
     host: str = Field("127.0.0.1", description="address the page and API listen on")
     port: int = Field(8800, ge=0, le=65535, description="port the page and API listen on")
     open_network: bool = Field(False, description="allow other computers in although there is no sign-in yet")

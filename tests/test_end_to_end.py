@@ -229,6 +229,8 @@ def test_serve_says_plainly_why_it_cannot_start(tmp_path):
     assert (done.returncode, "LEAFWEATHER_OPEN_NETWORK" in done.stderr) == (2, True)
     done = leafweather("serve", str(file), LEAFWEATHER_MQTT_PORT="many")
     assert (done.returncode, "LEAFWEATHER_MQTT_PORT: found 'many'" in done.stderr) == (2, True)
+    done = leafweather("serve", str(file), "--data", str(tmp_path / "d"), LEAFWEATHER_STORE="ftp://x/y")
+    assert (done.returncode, "LEAFWEATHER_STORE" in done.stderr, "file:///" in done.stderr) == (2, True, True)
     done = leafweather("serve", str(file), "--data", str(file))
     assert (done.returncode, "cannot write to" in done.stderr, "--data" in done.stderr) == (2, True, True)
 
