@@ -129,10 +129,13 @@ class InfluxStore:
             return early
         points = self._server.points(start_us, end_us, *of_series(series))
         every = f"{min(every_us, text.LATEST_US)}us"
-        queries = (
-            f'{points} |> aggregateWindow(every: {every}, fn: {name}, createEmpty: false, timeSrc: "_start")'
-            f"{kept('_measurement', '_time', '_value', 'flag')}{named(name)}"
+        steps = {
+            name: f'aggregateWindow(every: {every}, fn: {name}, createEmpty: false, timeSrc: "_start")'
             for name in answers.SUMS
+        } | {name: f"window(every: {every}) |> {name}()" for name in answers.ENDS}
+        queries = (
+            f"{points} |> {step}{kept('_measurement', '_time', '_value', 'flag')}{named(name)}"
+            for name, step in steps.items()
         )
         with self._turns.reading():
             rows = self._server.rows("\n".join(queries))

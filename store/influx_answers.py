@@ -15,9 +15,11 @@ from store.contract import Buckets, Touched
 from store.influx_text import GAP, READING
 
 Row = Mapping[str, Any]
+Part = tuple[int, int, float, float, float, int, float, float]  # start, count, mean, low, high, flag, first, last
 
 SETTLED = "settled"
-SUMS = ("count", "sum", "min", "max")  # asked for of each window and flag
+SUMS = ("count", "sum", "min", "max")  # asked for of each window and flag, with the window's start
+ENDS = ("first", "last")  # the same, with the reading's own time: flags are put together by it
 _FAULTY = (Flag.FAIL, Flag.MISSING)
 
 
@@ -78,9 +80,9 @@ def note(row: Row, of: Series) -> Touched | None:
     return Touched(of, first_us, last_us, version)
 
 
-def buckets(parts: Sequence[tuple[int, int, float, float, float, int]]) -> Buckets:
-    """Return ``(start, count, mean, low, high, flag)`` of each stretch as columns, in ascending time."""
-    start, count, mean, low, high, flag = zip(*sorted(parts), strict=True) if parts else ((),) * 6
+def buckets(parts: Sequence[Part]) -> Buckets:
+    """Return stretches as columns, in ascending time."""
+    start, count, mean, low, high, flag, first, last = zip(*sorted(parts), strict=True) if parts else ((),) * 8
     return Buckets(
         np.array(start, np.int64),
         np.array(count, np.int64),
@@ -88,6 +90,8 @@ def buckets(parts: Sequence[tuple[int, int, float, float, float, int]]) -> Bucke
         np.array(low, np.float64),
         np.array(high, np.float64),
         np.array(flag, np.uint8),
+        np.array(first, np.float64),
+        np.array(last, np.float64),
     )
 
 
@@ -98,9 +102,14 @@ class _Stretch:
         self.count, self.sum = 0, 0.0
         self.low, self.high = math.inf, -math.inf
         self.flag, self.faulty = 0, 0  # the worst of those that counted, and of the others
+        self.first: tuple[float, int, float] = (math.inf, 0, math.nan)  # time and flag of a reading, and its value
+        self.last: tuple[float, int, float] = (-math.inf, 0, math.nan)
 
-    def add(self, name: str, flag: int, gap: bool, value: float) -> None:
-        """Take in one sum of the readings, or of the gaps, with one flag."""
+    def add(self, name: str, flag: int, gap: bool, value: float, time_us: int) -> None:
+        """Take in one sum, or the first or last, of the readings (or of the gaps) with one flag.
+
+        Of two readings of one time, the worse flag's stands, as in `columns`.
+        """
         if gap or flag in _FAULTY:
             self.faulty = max(self.faulty, flag if flag in _FAULTY else Flag.MISSING)
             return
@@ -111,18 +120,23 @@ class _Stretch:
             self.sum += value
         elif name == "min":
             self.low = min(self.low, value)
-        else:
+        elif name == "max":
             self.high = max(self.high, value)
+        elif name == "first":
+            self.first = min(self.first, (time_us, -flag, value))
+        else:
+            self.last = max(self.last, (time_us, flag, value))
 
-    def part(self, start_us: int) -> tuple[int, int, float, float, float, int]:
+    def part(self, start_us: int) -> Part:
         """Return what `buckets` takes."""
         if not self.count:
-            return start_us, 0, math.nan, math.nan, math.nan, self.faulty
-        return start_us, self.count, self.sum / self.count, self.low, self.high, self.flag
+            return start_us, 0, math.nan, math.nan, math.nan, self.faulty, math.nan, math.nan
+        mean = self.sum / self.count
+        return start_us, self.count, mean, self.low, self.high, self.flag, self.first[-1], self.last[-1]
 
 
 def combined(rows: Iterable[Row], every_us: int) -> Buckets:
-    """Return the buckets of windowed sums, given by flag: one result for each of `SUMS`.
+    """Return the buckets of what was asked of each window and flag: a result for each of `SUMS` and `ENDS`.
 
     A window that the range cuts starts with the range, so its start is moved back to the whole multiple.
     """
@@ -130,7 +144,7 @@ def combined(rows: Iterable[Row], every_us: int) -> Buckets:
     for row in rows:
         time_us = microseconds(row["_time"])
         stretch = stretches.setdefault(time_us - time_us % every_us, _Stretch())
-        stretch.add(row["result"], int(row["flag"]), row["_measurement"] == GAP, row["_value"])
+        stretch.add(row["result"], int(row["flag"]), row["_measurement"] == GAP, row["_value"], time_us)
     return buckets([stretch.part(start_us) for start_us, stretch in stretches.items()])
 
 
@@ -140,8 +154,8 @@ def summed(readings: Columns, every_us: int) -> Buckets:
     rows = zip(readings.time_us.tolist(), readings.value.tolist(), readings.flag.tolist(), strict=True)
     for time_us, value, flag in rows:
         stretch = stretches.setdefault(time_us - time_us % every_us, _Stretch())
-        for name, of in zip(SUMS, (1, value, value, value), strict=True):
-            stretch.add(name, flag, math.isnan(value), of)
+        for name in SUMS + ENDS:
+            stretch.add(name, flag, math.isnan(value), 1 if name == "count" else value, time_us)
     return buckets([stretch.part(start_us) for start_us, stretch in stretches.items()])
 
 

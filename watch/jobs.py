@@ -13,7 +13,7 @@ from datetime import date, timedelta
 from farm.check import Description
 from farm.description import Farm
 from farm.readings import MICROSECONDS_PER_SECOND, Series, instant
-from store.contract import ReadingStore, StoreUnavailable, Touched
+from store.contract import DayDamaged, ReadingStore, StoreUnavailable, StoreUnusable, Touched
 from store.journal import Journal
 from watch.bands import lights_series, max_age_us, may_have_band
 from watch.day_sheet import day_sheet
@@ -81,7 +81,7 @@ class Watch:
                 called.clear()
             except Stopped:
                 return
-            except StoreUnavailable as error:
+            except (StoreUnavailable, StoreUnusable) as error:
                 self.counts.trouble = str(error)
                 logger.warning("the watch waits for the store: %s", error)
                 stopping.wait(RETRY_S)
@@ -139,15 +139,17 @@ class Watch:
     def _alone(self, what: str) -> Iterator[None]:
         """Let one piece of work fail without the others: it is told, and tried again with the next change.
 
-        Raises Stopped between two pieces, when it is time to stop.
+        A damaged day is such a failure, since all other readings can be read; a store that cannot serve, or
+        cannot be used at all, ends the round, and its notes stay. Raises Stopped between two pieces, when
+        it is time to stop.
         """
         if self._stopping.is_set():
             raise Stopped
         try:
             yield
-        except StoreUnavailable:
-            raise
         except Exception as error:
+            if isinstance(error, StoreUnavailable | StoreUnusable) and not isinstance(error, DayDamaged):
+                raise
             self.counts.broken[what] = f"{what} cannot be worked out: {type(error).__name__}: {error}"
             logger.exception("%s cannot be worked out", what)
         else:

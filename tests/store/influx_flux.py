@@ -1,7 +1,7 @@
 """The few Flux shapes that the engine sends, read strictly and carried out over points in memory.
 
 Sources: Flux documentation, "Lexical elements" (strings, times, durations) and the pages of `range`,
-`filter`, `limit`, `keep`, `group`, `sort`, `first`, `last`, `aggregateWindow` and `yield`. Whatever else
+`filter`, `limit`, `keep`, `group`, `sort`, `first`, `last`, `window`, `aggregateWindow` and `yield`. Whatever else
 Flux knows is refused, so that a query which is not one of these shapes shows as an error.
 """
 
@@ -65,6 +65,7 @@ class Parser:
             self.tokens.append((match.lastgroup, match[match.lastgroup]))
             place = match.end()
         self.place = 0
+        self.asked = set()  # the columns that a condition reads
 
     def peek(self) -> tuple[str, str] | tuple[None, None]:
         return self.tokens[self.place] if self.place < len(self.tokens) else (None, None)
@@ -124,7 +125,8 @@ class Parser:
         if name == "fn":
             for one in ("(", "r", ")", "=>"):
                 self.take(one)
-            return self.condition()
+            self.asked = set()
+            return self.condition(), self.asked
         raise BadFlux(f"{word!r} is no argument of {name}")
 
     def condition(self):
@@ -152,6 +154,7 @@ class Parser:
         column = string(self.take("string"))
         self.take("]")
         sign, value = self.take("==", "!="), string(self.take("string"))
+        self.asked.add(column)
         # A comparison with a column that is missing is null, and null does not pass a filter.
         return lambda row: row.get(column) is not None and (row[column] == value) == (sign == "==")
 
@@ -195,14 +198,20 @@ def scanned(points: dict, start: int, stop: int) -> dict[tuple, list[dict]]:
         key = (("_start", start), ("_stop", stop), ("_field", field), ("_measurement", measurement), *tags)
         tables[key] = [
             {**dict(key), "_time": time, "_value": value}
-            for time, value in sorted(values.items())
-            if start <= time < stop
+            for time, value in sorted(one for one in values.items() if start <= one[0] < stop)
         ]
     return tables
 
 
 def filter_rows(tables: Tables, fn) -> Tables:
-    return Tables({key: [row for row in rows if fn(row)] for key, rows in tables.tables.items()})
+    test, asked = fn
+    out = {}
+    for key, rows in tables.tables.items():
+        if asked <= dict(key).keys():  # the same for every row
+            out[key] = rows if test(dict(key)) else []
+        else:
+            out[key] = [row for row in rows if test(row)]
+    return Tables(out)
 
 
 def limit(tables: Tables, n: int) -> Tables:
@@ -235,6 +244,25 @@ def last(tables: Tables) -> Tables:
     return Tables({key: rows[-1:] for key, rows in tables.tables.items()})
 
 
+def window(tables: Tables, every: int) -> Tables:
+    """Return a table for each window, the latest first: Flux promises no order of tables."""
+    if every <= 0:
+        raise BadFlux("window: every must be above 0")
+    out = {}
+    for key, rows in tables.tables.items():
+        for row in reversed(rows):
+            start = window_start(row, every)
+            bounds = {"_start": start, "_stop": start + every}
+            out.setdefault(tuple((dict(key) | bounds).items()), []).insert(0, row | bounds)
+    return Tables(out)
+
+
+def window_start(row: dict, every: int) -> int:
+    if row["_time"] < 0:
+        raise BadFlux("times before 1970 must not be windowed by Flux: influxdata/flux, issue 2856")
+    return row["_time"] // every * every
+
+
 def aggregate_window(tables: Tables, every: int, fn: str, createEmpty: str, timeSrc: str) -> Tables:
     if (createEmpty, timeSrc) != ("false", "_start") or fn not in AGGREGATES or every <= 0:
         raise BadFlux("aggregateWindow: not the shape known here")
@@ -242,9 +270,7 @@ def aggregate_window(tables: Tables, every: int, fn: str, createEmpty: str, time
     for key, rows in tables.tables.items():
         of, windows = dict(key), {}
         for row in rows:
-            if row["_time"] < 0:
-                raise BadFlux("times before 1970 must not be windowed by Flux: influxdata/flux, issue 2856")
-            windows.setdefault(row["_time"] // every * every, []).append(row["_value"])
+            windows.setdefault(window_start(row, every), []).append(row["_value"])
         out[key] = [
             {**of, "_time": max(start, of["_start"]), "_value": AGGREGATES[fn](values)}
             for start, values in windows.items()
@@ -254,7 +280,7 @@ def aggregate_window(tables: Tables, every: int, fn: str, createEmpty: str, time
 
 STEPS = {
     "filter": filter_rows, "limit": limit, "keep": keep, "group": group, "sort": sort, "first": first, "last": last,
-    "aggregateWindow": aggregate_window,
+    "window": window, "aggregateWindow": aggregate_window,
 }  # fmt: skip
 
 

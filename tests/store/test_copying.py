@@ -134,7 +134,7 @@ with open_store(sys.argv[1]) as source, open_store(sys.argv[2]) as target:
 def test_a_copy_killed_anywhere_goes_on_when_repeated(embedded, tmp_path):
     chance = random.Random()  # a new moment each time: what is checked holds at any of them
     with embedded("a") as source:
-        filled(source, days=30, every_us=2 * MINUTE)
+        filled(source, days=20, every_us=2 * MINUTE)
     embedded("b").close()
     command = [sys.executable, "-c", COPY, (tmp_path / "a").as_uri(), (tmp_path / "b").as_uri()]
     for _ in range(3):

@@ -17,6 +17,18 @@ from tests.store.words import AIR, HOUR, HUMIDITY, ROOT, VPD, columns, everythin
 WRITE, QUERY, DELETE = "/api/v2/write", "/api/v2/query", "/api/v2/delete"
 
 
+@pytest.fixture(autouse=True)
+def short_waits(monkeypatch):
+    """Waits that double from a tenth of their usual length on, so that the tests are not spent waiting."""
+    monkeypatch.setattr("store.influx_server.FIRST_WAIT_S", 0.02)
+
+
+@pytest.fixture
+def influx_store(influx_opened):
+    with influx_opened(patience_s=0.1) as opened:
+        yield opened
+
+
 @pytest.mark.parametrize(
     "fault",
     [

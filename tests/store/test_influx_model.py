@@ -23,4 +23,4 @@ class InfluxMachine(StoreMachine):
 
 
 TestInfluxModel = InfluxMachine.TestCase
-TestInfluxModel.settings = settings(max_examples=8, stateful_step_count=15, deadline=None)
+TestInfluxModel.settings = settings(max_examples=6, stateful_step_count=15, deadline=None)

@@ -70,6 +70,26 @@ class TestRequests:
         assert influx_store.append([reading(day * 24 * HOUR + 1) for day in range(500)]).stored == 500
         assert len(re.findall(r"readings \d+", influx_server.requests(QUERY)[-1].body)) == 40
 
+    def test_first_and_last_are_asked_for_with_their_own_times_and_found_across_flags(
+        self, influx_store, influx_server
+    ):
+        rows = [(0, 9.0, 4), (1, 1.0, 3), (2, 2.0, 1), (3, 3.0, 3), (4, 4.0, 1), (5, 9.0, 9), (60, 5.0, 2)]
+        influx_store.append([reading(*row) for row in rows])
+        got = influx_store.aggregate(AIR, 0, 120, 60)
+        assert (got.first.tolist(), got.last.tolist()) == ([1.0, 5.0], [4.0, 5.0])
+        asked = influx_server.requests(QUERY)[-1].body
+        assert re.findall(r"window\(every: 60us\) \|> (\w+)\(\)", asked) == ["first", "last"]
+
+    @pytest.mark.parametrize("start_us", [-60, 0])
+    def test_of_two_readings_of_one_time_the_worse_flag_is_first_and_last(self, influx_store, influx_server, start_us):
+        """They stand there while a derived stretch is being replaced: `read` gives the worse one as well."""
+        influx_store.replace(VPD, start_us, start_us + 60, columns((start_us + 7, 1.0, 1)))
+        worse = ("reading", (("farm", "north"), ("flag", "3"), ("series", VPD.key)), "value")
+        influx_server.points[worse] = {(start_us + 7) * 1000: 2.0}
+        got = influx_store.aggregate(VPD, start_us, start_us + 60, 60)
+        assert (got.first.tolist(), got.last.tolist(), got.flag.tolist()) == ([2.0], [2.0], [3])
+        assert influx_store.read(VPD, start_us, start_us + 60).value.tolist() == [2.0]
+
     def test_a_bucket_that_forgets_is_refused(self, influx_opened, influx_server):
         influx_server.retention_s = 86_400
         with pytest.raises(StoreUnusable, match=r"forgets readings after 86400 s: set its retention to 0"):
@@ -264,6 +284,10 @@ def test_the_stand_in_refuses_what_the_grammar_refuses(line):
         'from(bucket: "readings") |> limit(n: 1)',
         'from(bucket: "${1}") |> range(start: 1970-01-01T00:00:00Z, stop: 1970-01-02T00:00:00Z)',
         'import "array" array.from(rows: [])',
+        (
+            'from(bucket: "readings") |> range(start: 1970-01-01T00:00:00Z, stop: 1970-01-02T00:00:00Z)'
+            " |> window(every: 0us)"
+        ),
     ],
 )
 def test_the_stand_in_refuses_other_flux(query):

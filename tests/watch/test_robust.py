@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import random
+import time
 from datetime import date
+from threading import Event, Thread
 
 import pytest
 
 from farm.check import check_text
+from store.contract import DayDamaged, StoreUnavailable, StoreUnusable
+from store.embedded import EmbeddedStore
 from tests.conftest import MINUTE_US, SMALL_FARM, T0_US, samples
 from tests.watch.conftest import House
 
@@ -130,3 +134,56 @@ def test_a_zone_whose_sensors_are_gone_stops_nothing(house):
     house.work()
     assert house.watch.counts.broken == {}
     assert house.journal.stale_days("testfarm") == []
+
+
+REPLACE = EmbeddedStore.replace
+
+
+def refusing(error):
+    """Return a store's `replace` that fails on one derived series."""
+
+    def replace(store, series, *arguments):
+        if series.quantity == "dew_point_temperature":
+            raise error
+        REPLACE(store, series, *arguments)
+
+    return replace
+
+
+@pytest.mark.parametrize("error", [StoreUnavailable("it is full"), StoreUnusable("it is not ours")], ids=repr)
+def test_a_store_that_fails_ends_the_round_and_the_notes_stay(house, monkeypatch, error):
+    house.put("room/air_temperature", samples("22*20"))
+    house.put(HUMIDITY, samples("60*20"))
+    notes = house.store.touched("testfarm", 100)
+    stopping, called = Event(), Event()
+    with monkeypatch.context() as patch:
+        patch.setattr("watch.jobs.RETRY_S", 0.01)
+        patch.setattr(EmbeddedStore, "replace", refusing(error))
+        worker = Thread(target=house.watch.run, args=(stopping, called))
+        worker.start()
+        try:
+            give_up = time.monotonic() + 20
+            while house.watch.counts.trouble is None and time.monotonic() < give_up:
+                time.sleep(0.01)
+            assert house.watch.counts.trouble == str(error)  # no word of reporting a fault of the program
+        finally:
+            stopping.set()
+            called.set()
+            worker.join(20)
+        assert not worker.is_alive()
+    assert house.watch.counts.broken == {}
+    assert house.store.touched("testfarm", 100) == notes
+    house.fresh_watch()
+    house.work()
+    assert len(house.read("room/dew_point_temperature")) == 20
+
+
+def test_a_damaged_day_stops_only_what_needs_it(house, monkeypatch):
+    house.put("room/air_temperature", samples("22*20"))
+    house.put(HUMIDITY, samples("80*20"))
+    with monkeypatch.context() as patch:
+        patch.setattr(EmbeddedStore, "replace", refusing(DayDamaged("its file is missing")))
+        house.work()
+    assert list(house.watch.counts.broken) == ["room/dew_point_temperature"]
+    assert house.store.touched("testfarm", 100) == []
+    assert len(house.read("room/vapour_pressure_deficit")) == 20
