@@ -71,7 +71,8 @@ class Buckets:
 
     ``time_us`` is the start of each stretch, a whole multiple of its length since 1970 UTC.
     Readings flagged FAIL or MISSING, or with a NaN value, count in ``flag`` alone: ``count`` is the
-    number of the others, and ``mean``, ``low`` and ``high`` are theirs (NaN where ``count`` is 0).
+    number of the others, and ``mean``, ``low``, ``high``, ``first`` and ``last`` (by time) are theirs (NaN
+    where ``count`` is 0).
     ``flag`` is the worst flag of the readings that counted. Where none did it is the worst of FAIL and
     MISSING among them; a NaN under any other flag stands for MISSING.
     """
@@ -82,6 +83,8 @@ class Buckets:
     low: NDArray[np.float64]
     high: NDArray[np.float64]
     flag: NDArray[np.uint8]
+    first: NDArray[np.float64]
+    last: NDArray[np.float64]
 
 
 class ReadingStore(Protocol):

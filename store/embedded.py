@@ -23,7 +23,7 @@ from store.sealing import Progress, SealedFile, Sealing
 from store.sealing_lock import sealing_lock
 from store.status import FarmStatus, farm_statuses
 from store.summaries import Found, Summary
-from store.summing import DAY_US, Sums, as_buckets, summed
+from store.summing import DAY_US, as_buckets, summed
 from store.verification import Verification, verification
 
 FILE_NAME = "readings.sqlite"
@@ -122,10 +122,6 @@ class EmbeddedStore:
 
     def aggregate(self, series: Series, start_us: int, end_us: int, every_us: int) -> Buckets:
         """Return a series' readings summed up over equal stretches; see the contract."""
-        return as_buckets(self.sums(series, start_us, end_us, every_us))
-
-    def sums(self, series: Series, start_us: int, end_us: int, every_us: int) -> Sums:
-        """Return what `aggregate` does with the sum, the first and the last reading of each stretch as well."""
         if every_us <= 0:
             raise ValueError(f"readings cannot be summed up over {every_us} us: every_us must be above 0")
         request = Summary(start_us, end_us, every_us)
@@ -134,10 +130,10 @@ class EmbeddedStore:
             spans = self._sealed.spans(connection, number, start_us, end_us)
             return Found(*request.hot(connection, number), spans, request.rollups(connection, number))
 
-        def answer(found: Found) -> Sums:
-            return request.sums(found, self._sealed)
+        def answer(found: Found) -> Buckets:
+            return as_buckets(request.sums(found, self._sealed))
 
-        return self._looked_up(series, look, answer, summed(Columns.empty(), every_us))
+        return self._looked_up(series, look, answer, as_buckets(summed(Columns.empty(), every_us)))
 
     def _looked_up(
         self,

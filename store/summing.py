@@ -27,8 +27,8 @@ RUNGS = (MINUTE_US, HOUR_US)
 class Sums:
     """Stretches in ascending time, as parallel arrays; see `store.contract.Buckets` for what counts.
 
-    ``total`` is the sum of the readings that count, ``first`` and ``last`` are the earliest and the latest of
-    them; these, ``low`` and ``high`` are NaN where ``count`` is 0.
+    ``total`` is the sum of the readings that count; it, ``low``, ``high``, ``first`` and ``last`` are NaN
+    where ``count`` is 0.
     """
 
     time_us: NDArray[np.int64]
@@ -121,4 +121,4 @@ def _step(sums: Sums, every_us: int) -> Sums:
 def as_buckets(sums: Sums) -> Buckets:
     """Return stretches as the contract gives them."""
     mean = np.divide(sums.total, sums.count, out=np.full(len(sums), np.nan), where=sums.count > 0)
-    return Buckets(sums.time_us, sums.count, mean, sums.low, sums.high, sums.flag)
+    return Buckets(sums.time_us, sums.count, mean, sums.low, sums.high, sums.flag, sums.first, sums.last)

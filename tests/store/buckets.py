@@ -33,15 +33,9 @@ def check_buckets(got, rows, start_us, end_us, every_us):
     # n * unit round-off * sum(|x|) (Higham, Accuracy and Stability of Numerical Algorithms, 4.2).
     largest = max((abs(value) for _, value, _ in rows if value is not None), default=0)
     rounding = len(rows) * 2**-53 * largest
-    for column, place, tolerance in ((got.low, 3, 0), (got.high, 4, 0), (got.mean, 2, rounding)):
+    columns = ((got.low, 3, 0), (got.high, 4, 0), (got.first, 6, 0), (got.last, 7, 0), (got.mean, 2, rounding))
+    for column, place, tolerance in columns:
         wanted_column = np.array([row[place] for row in wanted], float)
         np.testing.assert_allclose(column, wanted_column, rtol=0, atol=tolerance, equal_nan=True)
-    assert [column.dtype for column in (got.time_us, got.count, got.mean, got.low, got.high, got.flag)] == [
-        np.int64, np.int64, np.float64, np.float64, np.float64, np.uint8]  # fmt: skip
-
-
-def check_ends(got, rows, start_us, end_us, every_us):
-    """The first and the last reading that counts of each stretch, of an engine that tells them."""
-    wanted = list(expected(rows, start_us, end_us, every_us))
-    for column, place in ((got.first, 6), (got.last, 7)):
-        np.testing.assert_array_equal(column, np.array([row[place] for row in wanted], float))
+    dtypes = [getattr(got, name).dtype for name in ("time_us", "count", "mean", "low", "high", "flag", "first", "last")]
+    assert dtypes == [np.int64, np.int64, *3 * [np.float64], np.uint8, *2 * [np.float64]]

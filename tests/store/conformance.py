@@ -307,6 +307,7 @@ class AggregateConformance:
         assert got.count.tolist() == [1, 2, 1]
         assert got.mean.tolist() == [1.0, 3.0, 8.0]
         assert got.flag.tolist() == [1, 3, 1]
+        assert (got.first.tolist(), got.last.tolist()) == ([1.0, 2.0, 8.0], [1.0, 4.0, 8.0])
 
     @pytest.mark.parametrize("every_us", [0, -60])
     def test_a_length_that_is_not_positive_is_refused(self, store, every_us):
