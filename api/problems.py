@@ -14,7 +14,7 @@ from pydantic import BaseModel, Field
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
-from store.contract import StoreUnavailable
+from store.contract import StoreUnavailable, StoreUnusable
 
 MEDIA_TYPE = "application/problem+json"
 PREFIX = "/api/v1"
@@ -106,6 +106,7 @@ def install(app: FastAPI) -> None:
     app.add_exception_handler(HTTPException, _http)
     app.add_exception_handler(RequestValidationError, _validation)
     app.add_exception_handler(StoreUnavailable, _unavailable)
+    app.add_exception_handler(StoreUnusable, _unusable)
 
 
 def _problem(request: Request, exc: Exception) -> Response:
@@ -149,6 +150,15 @@ def _allowed(error: dict[str, Any]) -> str:
     if error["type"].startswith("date"):
         return f"Write a date as in 2026-03-01 ({error['msg']})."
     return f"{error['msg']}."
+
+
+def _unusable(request: Request, exc: Exception) -> Response:
+    log.error("the store cannot be used for %s: %s", request.url.path, exc)
+    detail = (
+        "Stored readings that this needs are damaged or cannot be used. Asking again does not help: whoever runs "
+        "Leafweather finds what and where in its log, and by leafweather store verify. Other ranges still answer."
+    )
+    return problem_response(request.url.path, 503, detail)
 
 
 def _unavailable(request: Request, exc: Exception) -> Response:

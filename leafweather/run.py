@@ -26,6 +26,7 @@ from store.contract import ReadingStore, StoreUnavailable, StoreUnusable
 from store.embedded import EmbeddedStore
 from store.journal import Journal
 from store.open import open_store
+from store.retention import Retention
 from watch.jobs import Watch
 
 TOPICS_SHOWN = 20  # in the health's answer; /metrics has them all
@@ -87,6 +88,7 @@ class Service:
         self._watching = threading.Thread(
             target=self.watch.run, args=(self._stopping, self._called), name="watch", daemon=True
         )
+        self._retention = Retention(settings.keep_measured_days, settings.keep_derived_days, settings.keep_rollup_days)
         self._sealed_on: int | None = None  # day since 1970 of the last sealing
         self._store_trouble: str | None = None
         self._keeping = threading.Thread(target=self._keep_store, name="store", daemon=True)
@@ -148,6 +150,7 @@ class Service:
                 self.store.roll_up_due(self.farm.name, now_us() - LATE_US)
                 if self._sealed_on != today:
                     self.store.seal_due(self.farm.name, (today - SEAL_LAG_DAYS) * DAY_US)
+                    self.store.drop_due(self.farm.name, now_us(), self._retention)
                 self._sealed_on, self._store_trouble = today, None
             except (StoreUnavailable, StoreUnusable) as error:  # readings are safe; the next round tries again
                 self._store_trouble = f"old days are not sealed: {error}"

@@ -17,6 +17,9 @@ class Settings(BaseSettings):
 
     data: Path = Field(Path("leafweather-data"), description="folder for readings and journal")
     store: str | None = Field(None, description="URL of another store for the readings than the data folder")
+    keep_measured_days: int | None = Field(None, ge=1, description="days measured readings are kept")
+    keep_derived_days: int | None = Field(None, ge=1, description="days derived readings are kept")
+    keep_rollup_days: int | None = Field(None, ge=1, description="days the sums of minutes and hours are kept")
     host: str = Field("127.0.0.1", description="address the page and API listen on")
     port: int = Field(8800, ge=0, le=65535, description="port the page and API listen on")
     open_network: bool = Field(False, description="allow other computers in although there is no sign-in yet")

@@ -1,6 +1,6 @@
 import pytest
 
-from store.contract import StoreUnavailable
+from store.contract import StoreUnavailable, StoreUnusable
 from tests.api.conftest import HUMIDITY, NOW_US, OPEN, Client, assert_problem
 
 
@@ -114,6 +114,14 @@ def test_a_store_that_cannot_serve_asks_to_come_back(house):
     body = assert_problem(response, 503)
     assert int(response.headers["retry-after"]) > 0
     assert "secret" not in body["detail"]
+
+
+def test_damaged_readings_are_told_without_asking_to_come_back(house):
+    response = Client(house, store=FailingStore(StoreUnusable("/secret/path: damaged")))("/api/v1/latest")
+    body = assert_problem(response, 503)
+    assert "retry-after" not in response.headers
+    assert "secret" not in body["detail"]
+    assert "store verify" in body["detail"]
 
 
 def test_an_unforeseen_fault_is_logged_and_tells_nothing_of_our_insides(house, caplog):
