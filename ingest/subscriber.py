@@ -33,6 +33,7 @@ RECEIVE_MAXIMUM = 2 * BATCH_MESSAGES  # messages the broker may leave unacknowle
 QUEUE_MESSAGES = 4 * RECEIVE_MAXIMUM  # brokers may overrun the receive maximum; past this the socket waits
 GC_THRESHOLD = 50_000  # objects that may come before the cycle collector looks at them; Python's is 700
 LINGER_S = 0.05  # how long a batch waits for company
+FULL_PAUSE_S = 0.01  # between looks whether a full queue has room again
 PAUSE_S = 0.005  # between looks for it
 SESSION_EXPIRY_S = 7 * 24 * 3600
 KEEPALIVE_S = 60
@@ -80,7 +81,7 @@ class Subscriber:
         )
         self.counts, self.topics = self._intake.counts, self._intake.topics
         self._now_us, self._on_commit = now_us, on_commit
-        self._queue: queue.Queue[Message] = queue.Queue(QUEUE_MESSAGES)
+        self._queue: queue.SimpleQueue[Message] = queue.SimpleQueue()  # bounded by us: see _on_message
         self._durable: deque[Message] = deque()  # waits to be acknowledged
         self._in_hand = 0  # messages of the batch being made durable
         self._stopping = threading.Event()
@@ -210,12 +211,9 @@ class Subscriber:
             getattr(properties, "ContentType", None) if properties is not None else None,
             self._catching_up or message.dup,
         )
-        while not self._stopping.is_set():
-            try:
-                self._queue.put(one, timeout=1.0)
-                break
-            except queue.Full:  # waiting here stops reading the socket: the broker holds the rest
-                continue
+        while self._queue.qsize() >= QUEUE_MESSAGES and not self._stopping.is_set():
+            time.sleep(FULL_PAUSE_S)  # waiting here stops reading the socket: the broker holds the rest
+        self._queue.put(one)
         self._acknowledge()
 
     def _acknowledge(self) -> None:
