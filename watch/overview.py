@@ -228,7 +228,8 @@ def _short_of_light(farm: Farm, store: ReadingStore, rows: Iterable[SeriesNow], 
                 sentence=f"{farm.zone_label(row.series.zone)} had too {'little' if low else 'much'} light "
                 f"in the light day that began on {begun:%d %b} at {begun:%H:%M}: "
                 f"{with_unit(row.value or 0.0, quantity)}, "
-                f"{'at least' if low else 'at most'} {with_unit(limit or 0.0, quantity)} wanted.",
+                f"{'at least' if low else 'at most'} {with_unit(limit or 0.0, quantity)} wanted. "
+                f"Look first at {FIRST_CHECKS['ppfd', Side.LOW if low else Side.HIGH]}.",
                 since_us=last.day.start_us,
                 zone=row.series.zone,
                 series=(row.series._replace(quantity="ppfd"), row.series),
