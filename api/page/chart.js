@@ -1,5 +1,5 @@
 // One series over time: its band and dark hours behind it, its excursions along the axis.
-import uPlot from "./vendor/uPlot.esm.js";
+import uPlot from "./vendor/uPlot.js";
 import { clock, dayMonth, number } from "./text.js";
 
 const DAY_S = 86_400;
