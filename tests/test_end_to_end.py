@@ -21,6 +21,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 from farm.readings import Series
 from store.embedded import EmbeddedStore
 from tests.conftest import SMALL_FARM, eventually, free_port
+from tests.store.disks import filled, small_disk
 
 psychrolib.SetUnitSystem(psychrolib.SI)
 ROOT = Path(__file__).parents[1]
@@ -200,6 +201,34 @@ def test_a_reading_without_a_time_that_waited_in_the_broker_is_flagged(served):
     publish(served.mqtt_port, "plain/co2", b"910")
     row = eventually(lambda: (r := served.latest()["room/co2_mole_fraction"])["value"] == 910 and r)
     assert row["flag"] == 2
+
+
+def test_a_full_disk_stops_the_acknowledging_and_nothing_is_lost(mosquitto, tmp_path):
+    folder = tmp_path / "served"
+    folder.mkdir()
+    with small_disk(folder / "data", size="8m") as disk:
+        served = Served(folder, mosquitto.port)
+        served.start()
+        publish(served.mqtt_port, "leafweather/x", b'[{"n":"room/air_temperature","t":1772366400,"v":18}]')
+        eventually(lambda: served.latest().get("room/air_temperature", {}).get("value") == 18)
+        ballast = filled(disk)
+        base = 1_772_366_401
+        packs = [
+            json.dumps([{"n": "room/air_temperature", "t": base + 50 * pack + n, "v": 20} for n in range(50)]).encode()
+            for pack in range(40)
+        ]
+        publish(served.mqtt_port, "leafweather/x", *packs)
+        waiting = eventually(lambda: served.http.get("/health").json()["ingest"]["waiting_for_store"], 20)
+        assert "free some space" in waiting
+        assert served.http.get("/health").status_code == 503
+        ballast.unlink()
+        eventually(lambda: served.http.get("/health").json()["ingest"]["waiting_for_store"] is None, 20)
+        eventually(lambda: served.http.get("/health").json()["ingest"]["readings"] == 2001, 20)
+        assert served.end() == 0
+        served.http.close()
+        with EmbeddedStore(folder / "data") as store:
+            columns = store.read(Series.parse("testfarm", "room/air_temperature"), 0, 2**62)
+        assert columns.time_us.tolist() == [(1_772_366_400 + n) * 1_000_000 for n in range(2001)]
 
 
 def test_a_broker_that_goes_away_is_told_and_its_return_noticed(served, mosquitto):
