@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
 
 from farm.readings import Columns, Reading
-from store.contract import Appended, Known, Origin
+from store.contract import Appended, Known, Origin, ReadingStore
 from tests.store.buckets import check_buckets
 from tests.store.words import AIR, DAY, HOUR, HUMIDITY, MINUTE, SOUTH_AIR, VPD, everything
 
@@ -22,13 +23,10 @@ derived = st.dictionaries(times, st.tuples(st.sampled_from([None, 0.5, 1.25]), s
 
 
 class StoreMachine(RuleBasedStateMachine):
-    """Calls an engine in any order; subclasses say how it is opened."""
+    """Calls an engine in any order; subclasses say how it is opened, and opened again after it was closed."""
 
-    def opened(self):
-        raise NotImplementedError
-
-    def reopened(self):
-        raise NotImplementedError
+    opened: Callable[[], ReadingStore]
+    reopened: Callable[[], ReadingStore]
 
     def roll_up(self, farm, before):
         """Make kept sums, where the engine has some."""

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import random
 import subprocess
+import tempfile
 from contextlib import contextmanager
+from pathlib import Path
 
 import pytest
 
@@ -87,28 +89,28 @@ def test_a_disk_turned_read_only_is_told_and_sealing_goes_on_once_it_is_not(tmp_
         assert store.verify().sound
 
 
-def test_lost_permission_is_told_and_sealing_goes_on_once_it_is_back(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("permission")
-    for place in (folder, *folder.parents[:2]):
-        place.chmod(0o755)
+def test_lost_permission_is_told_and_sealing_goes_on_once_it_is_back():
+    # A folder of its own, that anyone may enter: pytest's are root's alone, and no other's rights are ours to change.
+    with tempfile.TemporaryDirectory() as place:
+        folder = Path(place)
+        folder.chmod(0o777)
 
-    def task():
-        with EmbeddedStore(folder) as store:
-            store.append(noise(1000))
-            (folder / "sealed").mkdir()
-            (folder / "sealed").chmod(0o555)
-            try:
-                store.seal_due("north", DAY)
-                told = "sealed all the same"
-            except StoreUnavailable as error:
-                told = str(error)
-            held = len(everything(store, AIR))
-            (folder / "sealed").chmod(0o755)
-            sealed = sum(one.readings for one in store.seal_due("north", DAY))
-            return f"{told} | {held} {sealed} {len(everything(store, AIR))}"
+        def task():
+            with EmbeddedStore(folder) as store:
+                store.append(noise(1000))
+                (folder / "sealed").mkdir()
+                (folder / "sealed").chmod(0o555)
+                try:
+                    store.seal_due("north", DAY)
+                    told = "sealed all the same"
+                except StoreUnavailable as error:
+                    told = str(error)
+                held = len(everything(store, AIR))
+                (folder / "sealed").chmod(0o755)
+                sealed = sum(one.readings for one in store.seal_due("north", DAY))
+                return f"{told} | {held} {sealed} {len(everything(store, AIR))}"
 
-    folder.chmod(0o777)
-    told, figures = without_root(task).split(" | ")
+        told, figures = without_root(task).split(" | ")
     assert "access is denied: give this user the right to read and write it" in told
     assert figures == "1000 1000 1000"
 
