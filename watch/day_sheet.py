@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime, time, timedelta
+from collections.abc import Callable
+from datetime import date
 from typing import Any
 
 import numpy as np
@@ -12,54 +13,42 @@ from analytics.light import lit_seconds
 from analytics.time_in_band import time_in_band
 from farm.description import Farm
 from farm.quantities import Kind
-from farm.readings import Series, iso_time, microseconds
+from farm.readings import Series, iso_time
 from store.contract import ReadingStore
 from store.entries import DaySheetEntry, ExcursionEntry
 from store.journal import Journal
 from watch import cautions
 from watch.bands import lights_series, limits_at, longest_hold_us, max_age_us, may_have_band, phase_stretches, usable
-from watch.derived import derived_series
+from watch.day_data import DayData, day_data
 from watch.light_days import LitDay, lit_days
 
 SECONDS_PER_HOUR = 3600
-
-
-def day_range(farm: Farm, day: date) -> tuple[int, int]:
-    """Return a local day as ``[start_us, end_us)``: 23, 24 or 25 hours, as the clocks go."""
-    start, end = (
-        microseconds(datetime.combine(midnight, time(), farm.farm.zone_info).astimezone(UTC))
-        for midnight in (day, day + timedelta(days=1))
-    )
-    return start, end
 
 
 def day_sheet(
     farm: Farm, description_hash: str, store: ReadingStore, journal: Journal, day: date, now_us: int
 ) -> DaySheetEntry:
     """Return the summary of a local day from what is stored; of a day that still lasts, until now."""
-    start_us, end_us = day_range(farm, day)
-    until_us = min(end_us, max(now_us, start_us + 1))
-    spans = {one.series: one for one in store.known(farm.name)}
-    known = [
-        series
-        for series in (*farm.described, *derived_series(farm))
-        if series in spans and spans[series].first_us < until_us and spans[series].last_us >= start_us
-    ]
-    sheet = {
+    data = day_data(farm, store, journal, day, now_us)
+    sheet: dict[str, Any] = {
         "farm": farm.name,
         "day": day.isoformat(),
-        "start": iso_time(start_us),
-        "end": iso_time(end_us),
-        "complete": now_us >= end_us,
-        "zones": [_zone(farm, store, zone, known, start_us, until_us) for zone in farm.zones],
-        "light_days": _light_days(farm, store, start_us, end_us),
-        "excursions": [
-            excursion_summary(one) for one in journal.excursions(farm.name, start_us=start_us, end_us=until_us)
-        ],
-        "totals": _totals(farm, store, known, start_us, until_us),
-        "cautions": [cautions.ADVICE_ONLY],
+        "start": iso_time(data.start_us),
+        "end": iso_time(data.end_us),
+        "complete": now_us >= data.end_us,
     }
+    sheet |= {name: section(data) for name, section in SECTIONS.items()}
+    sheet["cautions"] = [cautions.ADVICE_ONLY]
     return DaySheetEntry(day, now_us, description_hash, sheet)
+
+
+def _zones(data: DayData) -> list[dict[str, Any]]:
+    return [_zone(data.farm, data.store, zone, data.known, data.start_us, data.until_us) for zone in data.farm.zones]
+
+
+def _excursions(data: DayData) -> list[dict[str, Any]]:
+    found = data.journal.excursions(data.farm.name, start_us=data.start_us, end_us=data.until_us)
+    return [excursion_summary(one) for one in found]
 
 
 def excursion_summary(one: ExcursionEntry) -> dict[str, Any]:
@@ -121,14 +110,14 @@ def _row(farm: Farm, store: ReadingStore, series: Series, start_us: int, until_u
     }
 
 
-def _light_days(farm: Farm, store: ReadingStore, start_us: int, end_us: int) -> list[dict[str, Any]]:
+def _light_days(data: DayData) -> list[dict[str, Any]]:
     """Return the light days that begin within the day, one row a PPFD series."""
     return [
-        _light_day(farm, store, ppfd, lit)
-        for ppfd in farm.described
+        _light_day(data.farm, data.store, ppfd, lit)
+        for ppfd in data.farm.described
         if ppfd.quantity == "ppfd"
-        for lit in lit_days(farm, store, ppfd, start_us, end_us)
-        if start_us <= lit.day.start_us < end_us
+        for lit in lit_days(data.farm, data.store, ppfd, data.start_us, data.end_us)
+        if data.start_us <= lit.day.start_us < data.end_us
     ]
 
 
@@ -158,10 +147,11 @@ def _lit_hours(farm: Farm, store: ReadingStore, zone: str, start_us: int, end_us
     return lit.lit_s / SECONDS_PER_HOUR
 
 
-def _totals(farm: Farm, store: ReadingStore, known: list[Series], start_us: int, until_us: int) -> list[dict[str, Any]]:
+def _totals(data: DayData) -> list[dict[str, Any]]:
     """Return what each counter counted in the day, from the last reading before it."""
+    farm, store, start_us, until_us = data.farm, data.store, data.start_us, data.until_us
     rows = []
-    for series in known:
+    for series in data.known:
         if series.registered.kind is not Kind.COUNTER:
             continue
         before = store.last_before(series, start_us)
@@ -173,3 +163,12 @@ def _totals(farm: Farm, store: ReadingStore, known: list[Series], start_us: int,
             row = {"key": series.key, "label": farm.label_of(series), "unit": series.registered.unit, "total": total}
             rows.append(row)
     return rows
+
+
+# The sheet's sections in their order: name in JSON -> what makes it from a day's data.
+SECTIONS: dict[str, Callable[[DayData], Any]] = {
+    "zones": _zones,
+    "light_days": _light_days,
+    "excursions": _excursions,
+    "totals": _totals,
+}

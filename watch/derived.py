@@ -80,8 +80,13 @@ class Derived(Protocol):
 
 
 def derivations(farm: Farm) -> list[Derived]:
-    """Return every derived series that a farm's description allows."""
-    made: list[Derived] = [*rates(farm)]
+    """Return every derived series that a farm's description allows, in the order in which they can be worked out."""
+    return [one for maker in MAKERS for one in maker(farm)]
+
+
+def _air(farm: Farm) -> list[Derived]:
+    """Return dew point and deficits of every zone that has the air's temperature and humidity."""
+    made: list[Derived] = []
     for zone, described in farm.zones.items():
         humidities = farm.series_of(zone, "relative_humidity")
         leaves = farm.series_of(zone, "leaf_temperature")
@@ -103,9 +108,11 @@ def derivations(farm: Farm) -> list[Derived]:
                 )
             elif described.leaf_offset_k is not None:
                 made.append(Derivation(leaf, air, _leaf_by_offset(described.leaf_offset_k)))
-    for surface in farm.surfaces:
-        made.extend(_surface(farm, surface))
     return made
+
+
+def _surfaces(farm: Farm) -> list[Derived]:
+    return [one for surface in farm.surfaces for one in _surface(farm, surface)]
 
 
 def derived_series(farm: Farm) -> list[Series]:
@@ -161,3 +168,7 @@ def _surface(farm: Farm, surface: Surface) -> list[Derivation]:
             lambda air, rh, outside: condensation_margin(wall_temperature(air, outside), air, rh),
         ),
     ]
+
+
+# Each returns derived series that a description allows; one that rests on others stands below them.
+MAKERS: tuple[Callable[[Farm], Sequence[Derived]], ...] = (rates, _air, _surfaces)

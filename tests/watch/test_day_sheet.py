@@ -11,7 +11,7 @@ from farm.readings import iso_time
 from store.entries import Reason, Reject
 from tests.conftest import MINUTE_US, SMALL_FARM, T0_US, samples
 from watch import cautions
-from watch.day_sheet import day_range
+from watch.day_data import day_range
 from watch.light_days import light_days
 from watch.outlook import Standing, Urgency
 from watch.overview import needs, zones_now

@@ -1,0 +1,51 @@
+"""One local day's readings and entries, as every section of the day sheet takes them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+
+from farm.description import Farm
+from farm.readings import Series, microseconds
+from store.contract import ReadingStore
+from store.journal import Journal
+from watch.derived import derived_series
+
+
+@dataclass(frozen=True)
+class DayData:
+    """A local day ``[start_us, end_us)`` of one farm; ``until_us`` is its end, or now while it lasts.
+
+    ``known`` are the described and derived series that have readings around the day.
+    """
+
+    farm: Farm
+    store: ReadingStore
+    journal: Journal
+    day: date
+    start_us: int
+    end_us: int
+    until_us: int
+    known: list[Series]
+
+
+def day_range(farm: Farm, day: date) -> tuple[int, int]:
+    """Return a local day as ``[start_us, end_us)``: 23, 24 or 25 hours, as the clocks go."""
+    start, end = (
+        microseconds(datetime.combine(midnight, time(), farm.farm.zone_info).astimezone(UTC))
+        for midnight in (day, day + timedelta(days=1))
+    )
+    return start, end
+
+
+def day_data(farm: Farm, store: ReadingStore, journal: Journal, day: date, now_us: int) -> DayData:
+    """Return what a day's sheet is made from; of a day that still lasts, until now."""
+    start_us, end_us = day_range(farm, day)
+    until_us = min(end_us, max(now_us, start_us + 1))
+    spans = {one.series: one for one in store.known(farm.name)}
+    known = [
+        series
+        for series in (*farm.described, *derived_series(farm))
+        if series in spans and spans[series].first_us < until_us and spans[series].last_us >= start_us
+    ]
+    return DayData(farm, store, journal, day, start_us, end_us, until_us, known)
