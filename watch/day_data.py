@@ -11,6 +11,8 @@ from store.contract import ReadingStore
 from store.journal import Journal
 from watch.derived import derived_series
 
+LOOKS_BACK_DAYS = 366  # how far before its day a section of the sheet may look; later readings there renew the sheet
+
 
 @dataclass(frozen=True)
 class DayData:

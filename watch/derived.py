@@ -23,6 +23,8 @@ from farm.description import Farm, Surface
 from farm.readings import Columns, Series
 from store.contract import ReadingStore
 from watch.bands import FLAG_OF_RANK, FLAG_RANK, max_age_us, usable
+from watch.daily import dailies
+from watch.estimated_light import estimated_light
 from watch.rates import rates
 
 Values = NDArray[np.float64]
@@ -116,9 +118,9 @@ def _surfaces(farm: Farm) -> list[Derived]:
 
 
 def derived_series(farm: Farm) -> list[Series]:
-    """Return every series that the watch derives for a farm, light integrals included."""
-    integrals = [one._replace(quantity="daily_light_integral") for one in farm.described if one.quantity == "ppfd"]
-    return [*(derivation.output for derivation in derivations(farm)), *integrals]
+    """Return every series that the watch derives for a farm, those of light days included."""
+    daily = [one.output for zone in dailies(farm) for one in zone.series]
+    return [*(derivation.output for derivation in derivations(farm)), *daily]
 
 
 def _partner(one: Series, others: Sequence[Series]) -> Series | None:
@@ -171,4 +173,4 @@ def _surface(farm: Farm, surface: Surface) -> list[Derivation]:
 
 
 # Each returns derived series that a description allows; one that rests on others stands below them.
-MAKERS: tuple[Callable[[Farm], Sequence[Derived]], ...] = (rates, _air, _surfaces)
+MAKERS: tuple[Callable[[Farm], Sequence[Derived]], ...] = (rates, _air, _surfaces, estimated_light)

@@ -16,10 +16,11 @@ from farm.readings import MICROSECONDS_PER_SECOND, Series, instant
 from store.contract import DayDamaged, ReadingStore, StoreUnavailable, StoreUnusable, Touched
 from store.journal import Journal
 from watch.bands import lights_series, max_age_us, may_have_band
+from watch.daily import dailies, renew
+from watch.day_data import LOOKS_BACK_DAYS
 from watch.day_sheet import day_sheet
 from watch.derived import Derived, derivations, derived_series
 from watch.excursions import ExcursionKeeper
-from watch.light_days import renew_light_integrals
 
 logger = logging.getLogger(__name__)
 
@@ -57,7 +58,7 @@ class Watch:
         self._description, self._farm = description, farm
         self._store, self._journal, self._now_us = store, journal, now_us
         self._derivations = derivations(farm)
-        self._ppfd = [series for series in farm.described if series.quantity == "ppfd"]
+        self._dailies = dailies(farm)
         self._keepers: dict[Series, ExcursionKeeper] = {}
         self._sheets_written_us = now_us()
         self._written_us: dict[date, int] = {}
@@ -124,7 +125,7 @@ class Watch:
             self._derive(changed)
             moved = self._follow_excursions(changed)
             stretches = [one for several in (*changed.values(), moved) for one in several]
-            self._journal.mark_days_stale(self._farm.name, {day for one in stretches for day in self._days(one)})
+            self._mark_stale({day for one in stretches for day in self._days(one)})
             self._store.settle(notes)
         if (today := self._today()) != self._day:
             self._journal.mark_days_stale(self._farm.name, [self._day])  # it is over now
@@ -163,13 +164,13 @@ class Watch:
                     columns = derivation.columns(self._farm, self._store, first, last + 1)
                     self._store.replace(derivation.output, first, last + 1, columns)
                     changed[derivation.output].append((first, last))
-        for ppfd in self._ppfd:
-            integral = ppfd._replace(quantity="daily_light_integral")
-            touched = changed.get(ppfd, []) + changed.get(lights_series(self._farm, ppfd.zone) or ppfd, [])
-            with self._alone(integral.key):
+        for zone in self._dailies:
+            touched = [stretch for one in zone.inputs for stretch in changed.get(one, [])]
+            with self._alone(f"the light days of {zone.zone}"):
                 for first, last in _joined(touched):
-                    start, end = renew_light_integrals(self._farm, self._store, ppfd, first, last)
-                    changed[integral].append((start, end - 1))
+                    start, end = renew(self._farm, self._store, zone, first, last)
+                    for daily in zone.series:
+                        changed[daily.output].append((start, end - 1))
 
     def _reached(self, derivation: Derived, changed: dict[Series, list[Stretch]]) -> list[Stretch]:
         """Return the stretches of a derived series that changed inputs can reach."""
@@ -203,6 +204,16 @@ class Watch:
         first, last = (instant(one).astimezone(self._farm.farm.zone_info).date() for one in stretch)
         last = min(last, self._today())
         return [first + timedelta(days=n) for n in range((last - first).days + 1)]
+
+    def _mark_stale(self, days: set[date]) -> None:
+        """Note that days' sheets are to be written again, and those of later days that look back on them."""
+        reach = timedelta(days=LOOKS_BACK_DAYS)
+        later = {
+            sheet
+            for sheet in self._journal.days(self._farm.name)
+            if days and min(days) < sheet and any(day < sheet <= day + reach for day in days)
+        }
+        self._journal.mark_days_stale(self._farm.name, days | later)
 
     def _today(self) -> date:
         return instant(self._now_us()).astimezone(self._farm.farm.zone_info).date()
