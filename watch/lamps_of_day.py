@@ -22,17 +22,17 @@ from watch.bands import max_age_us, usable
 from watch.day_data import LOOKS_BACK_DAYS, DayData
 from watch.estimated_light import light_series
 from watch.lamp_outputs import SETTLE_US, OutputOfDay, lamp_sensors, lights_beside, outputs_of_days
-from watch.light_days import light_days, lit_days
+from watch.light_days import light_days
 from watch.light_of_day import known, lux_error
 
 PER_CENT = 100.0
 BLOCK_US = 600 * MICROSECONDS_PER_SECOND
-STEPS_LOOK_BACK_US = 3 * DAY_US
+STEPS_LOOK_BACK_US = 2 * DAY_US
 TOLD_FOR_US = DAY_US  # a step late on the day before may be found only now
 SHARE_ASKED = 90.0  # "L90", common practice, no source
 CONFIDENCE = 0.95
 FEWEST_DAYS = 14  # light days a trend rests on; our choice, no source
-HOUR_US = 3600 * MICROSECONDS_PER_SECOND
+SOUND = (Flag.GOOD, Flag.NOT_EVALUATED)
 
 
 def lamps(data: DayData) -> list[dict[str, Any]]:
@@ -82,11 +82,11 @@ def _trend(farm: Farm, store: ReadingStore, ppfd: Series, end_us: int) -> dict[s
     """Return how the output changes with the hours burnt; None from fewer than two weeks of sound light days."""
     start_us = end_us - LOOKS_BACK_DAYS * DAY_US
     output = store.read(ppfd._replace(quantity="lamp_output"), start_us, end_us)
-    sound = np.isin(output.flag, (Flag.GOOD, Flag.NOT_EVALUATED))
+    sound = np.isin(output.flag, SOUND)
     if np.count_nonzero(sound) < FEWEST_DAYS:
         return None
     burnt = store.read(Series(farm.name, ppfd.zone, "photoperiod"), start_us, end_us)
-    hours_of = np.where(np.isin(burnt.flag, (Flag.GOOD, Flag.NOT_EVALUATED)), burnt.value, np.nan)
+    hours_of = np.where(np.isin(burnt.flag, SOUND), burnt.value, np.nan)
     same = np.isin(burnt.time_us, output.time_us[sound])
     first = int(np.argmax(same)) if same.any() else 0
     at_us, hours = burnt.time_us[first:], lamp_hours(burnt.time_us[first:], hours_of[first:])
@@ -186,12 +186,9 @@ def _evenness(data: DayData, crop: str, phase: str, zones: list[str]) -> dict[st
 
 def _mean_integral(data: DayData, zone: str) -> float:
     """Return the light of a zone's sound light day, the mean over its sensors; NaN where there is none."""
-    sound = (Flag.GOOD, Flag.NOT_EVALUATED)
-    found = [
-        one.integral.mol
-        for ppfd in light_series(data.farm)
-        if ppfd.zone == zone
-        for one in lit_days(data.farm, data.store, ppfd, data.start_us, data.end_us)
-        if data.start_us <= one.day.start_us < data.end_us and one.flag in sound
-    ]
+    found: list[float] = []
+    for ppfd in light_series(data.farm):
+        if ppfd.zone == zone:
+            integral = data.store.read(ppfd._replace(quantity="daily_light_integral"), data.start_us, data.end_us)
+            found += integral.value[np.isin(integral.flag, SOUND)].tolist()
     return float(np.mean(found)) if found else math.nan

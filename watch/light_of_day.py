@@ -15,7 +15,7 @@ from farm.readings import ESTIMATED, Series, instant, iso_time
 from watch.bands import phase_stretches
 from watch.day_data import DayData
 from watch.estimated_light import light_series
-from watch.light_days import ENOUGH_COVERAGE, LitDay, light_days, lit_days
+from watch.light_days import ENOUGH_COVERAGE, LitDay, integrals_of_days, light_days
 from watch.photoperiods import LitPart, light_source, photoperiods, planned_lights_on
 
 SECONDS_PER_HOUR, SECONDS_PER_MINUTE = 3600, 60
@@ -26,16 +26,12 @@ def light_days_of_day(data: DayData) -> list[dict[str, Any]]:
     """Return the light days that begin within the day, one row a PPFD series, measured or estimated."""
     rows = []
     for ppfd in light_series(data.farm):
-        starting = [
-            one
-            for one in lit_days(data.farm, data.store, ppfd, data.start_us, data.end_us)
-            if data.start_us <= one.day.start_us < data.end_us
-        ]
-        if starting:
-            before = starting[0].day.start_us - USUAL_DAYS * DAY_US
-            days = light_days(data.farm, data.store, ppfd.zone, before, data.end_us)
+        days = light_days(data.farm, data.store, ppfd.zone, data.start_us - USUAL_DAYS * DAY_US, data.end_us)
+        starting = [day for day in days if data.start_us <= day.start_us < data.end_us]
+        lit = integrals_of_days(data.farm, data.store, ppfd, starting)
+        if lit:
             parts = photoperiods(data.farm, data.store, ppfd.zone, days)
-            rows += [_row(data.farm, ppfd, one, parts) for one in starting]
+            rows += [_row(data.farm, ppfd, one, parts) for one in lit]
     return rows
 
 
