@@ -84,6 +84,8 @@ SHEET: dict[str, Any] = {
             "complete": True,
         }
     ],
+    "light_evenness": [],
+    "lamps": [],
     "excursions": [
         {
             "id": ENDED.identity,
