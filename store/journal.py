@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from typing import Self
@@ -13,7 +13,10 @@ from sqlalchemy.orm import Session
 from farm.readings import Series, iso_time
 from store.entries import ClockFault, DaySheetEntry, ExcursionEntry, Reason, Reject, UnknownName
 from store.journal_database import JournalDatabase
+from store.journal_log import JournalLog
+from store.journal_marks import JournalMarks
 from store.tables import (
+    AppliedCorrectionRow,
     ClockFaultRow,
     DaySheetRow,
     DescriptionRow,
@@ -30,7 +33,7 @@ _Kind = tuple[Reason, str, str]  # what rejects are merged by: reason, topic, na
 
 
 class Journal:
-    """The journal of all farms of this program.
+    """The journal of all farms of this program; ``log`` is what people wrote, ``marks`` what quality tests doubt.
 
     Several threads may share one. Every method may raise `store.contract.StoreUnavailable` (locked,
     disk full, no permission): nothing was written then, and the same call may be repeated.
@@ -53,6 +56,8 @@ class Journal:
 
     def __init__(self, url: str, *, patience_s: float = 5.0) -> None:
         self._database = JournalDatabase(url, patience_s)
+        self.log = JournalLog(self._database)
+        self.marks = JournalMarks(self._database)
 
     def add_rejects(self, farm: str, rejects: Sequence[Reject]) -> None:
         """Add refused arrivals to those of the same reason, topic and name; counts add up.
@@ -262,6 +267,18 @@ class Journal:
         with self._database.reading() as session:
             row = session.get(DescriptionRow, (farm, description_hash))
             return None if row is None else row.text
+
+    def applied_corrections(self, farm: str) -> dict[str, str]:
+        """Return the corrections that derived values were last worked out with, by the series' key."""
+        query = select(AppliedCorrectionRow).where(AppliedCorrectionRow.farm == farm)
+        with self._database.reading() as session:
+            return {row.series: row.corrections for row in session.scalars(query)}
+
+    def note_applied_corrections(self, farm: str, by_series: Mapping[str, str]) -> None:
+        """Note corrections, one text a series' key, as those that derived values were worked out with."""
+        with self._database.writing() as session:
+            for series, corrections in by_series.items():
+                session.merge(AppliedCorrectionRow(farm=farm, series=series, corrections=corrections))
 
     def close(self) -> None:
         """Release the journal; closing twice is harmless."""
