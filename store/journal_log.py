@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import replace
+from datetime import date
 
 from sqlalchemy import func, select
+from sqlalchemy.orm import Session
 
 from store.journal_database import JournalDatabase
 from store.log_entries import Detail, LogEntry, identity_of
-from store.tables import LogRow
+from store.tables import LogRow, StaleDayRow
 
 
 class UnknownEntry(LookupError):
@@ -22,14 +24,29 @@ class JournalLog:
     def __init__(self, database: JournalDatabase) -> None:
         self._database = database
 
-    def add(self, farm: str, at_us: int, author: str, detail: Detail, written_us: int) -> LogEntry:
-        """Write a new entry and return it; the same one written twice stands once."""
+    def add(
+        self, farm: str, at_us: int, author: str, detail: Detail, written_us: int, stale_days: Collection[date] = ()
+    ) -> LogEntry:
+        """Write a new entry and return it; the same one written twice stands once.
+
+        ``stale_days`` are the local days whose sheets it belongs on: they are noted as to be written (again).
+        """
         entry = LogEntry(identity_of(farm, at_us, author, written_us, detail), 1, at_us, author, written_us, detail)
         with self._database.writing() as session:
             session.merge(LogRow.of(farm, entry))
+            _note_stale(session, farm, stale_days)
         return entry
 
-    def edit(self, farm: str, identity: str, at_us: int, author: str, detail: Detail, written_us: int) -> LogEntry:
+    def edit(
+        self,
+        farm: str,
+        identity: str,
+        at_us: int,
+        author: str,
+        detail: Detail,
+        written_us: int,
+        stale_days: Collection[date] = (),
+    ) -> LogEntry:
         """Write an entry's next version; the former ones stay.
 
         Raises
@@ -37,9 +54,11 @@ class JournalLog:
         UnknownEntry
             If there is no entry of that identity.
         """
-        return self._next(farm, identity, LogEntry(identity, 0, at_us, author, written_us, detail))
+        return self._next(farm, LogEntry(identity, 0, at_us, author, written_us, detail), stale_days)
 
-    def withdraw(self, farm: str, identity: str, author: str, written_us: int) -> LogEntry:
+    def withdraw(
+        self, farm: str, identity: str, author: str, written_us: int, stale_days: Collection[date] = ()
+    ) -> LogEntry:
         """Write that an entry counts for nothing any more; all its versions stay.
 
         Raises
@@ -51,16 +70,17 @@ class JournalLog:
         if not standing:
             raise _unknown(farm, identity)
         gone = replace(standing[-1], author=author, written_us=written_us, withdrawn=True)
-        return self._next(farm, identity, gone)
+        return self._next(farm, gone, stale_days)
 
-    def _next(self, farm: str, identity: str, entry: LogEntry) -> LogEntry:
-        newest = select(func.max(LogRow.version)).where(LogRow.farm == farm, LogRow.identity == identity)
+    def _next(self, farm: str, entry: LogEntry, stale_days: Collection[date]) -> LogEntry:
+        newest = select(func.max(LogRow.version)).where(LogRow.farm == farm, LogRow.identity == entry.identity)
         with self._database.writing() as session:
             version = session.scalars(newest).one()
             if version is None:
-                raise _unknown(farm, identity)
+                raise _unknown(farm, entry.identity)
             entry = replace(entry, version=version + 1)
             session.add(LogRow.of(farm, entry))
+            _note_stale(session, farm, stale_days)
         return entry
 
     def entries(
@@ -106,6 +126,11 @@ class JournalLog:
         with self._database.reading() as session:
             count, written_us = session.execute(query).one()
         return int(count), int(written_us)
+
+
+def _note_stale(session: Session, farm: str, days: Collection[date]) -> None:
+    for day in days:
+        session.merge(StaleDayRow(farm=farm, day=day))
 
 
 def _unknown(farm: str, identity: str) -> UnknownEntry:

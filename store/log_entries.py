@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
+from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, model_validator
+
+LEAST_APART_PH = 1.0  # of two buffers; closer ones give no slope worth having; our choice, no source
 
 
 class Written(BaseModel):
@@ -28,6 +30,14 @@ class PhCalibration(Written):
     temperature_c: float = Field(25.0, ge=0, le=60, description="temperature of the buffers, degC")
     adjusted: bool = Field(False, description="true if the device was set by it, so that it reads true from then on")
 
+    @model_validator(mode="after")
+    def _two_points(self) -> Self:
+        if abs(self.buffers[0] - self.buffers[1]) < LEAST_APART_PH:
+            raise ValueError(f"two buffers at least {LEAST_APART_PH:g} pH apart, such as 7.00 and 4.01")
+        if self.readings[0] == self.readings[1]:
+            raise ValueError("two different readings: a probe that gives the same in both buffers is broken")
+        return self
+
 
 class EcCalibration(Written):
     """An EC probe held into a standard solution."""
@@ -36,6 +46,7 @@ class EcCalibration(Written):
     series: str = Field(description="key of the solution_ec series")
     standard_ms_cm: float = Field(gt=0, le=200, description="the standard's EC at 25 degC, mS/cm")
     reading_ms_cm: float = Field(gt=0, le=200, description="what the probe gave in it, at 25 degC, mS/cm")
+    temperature_c: float = Field(25.0, ge=0, le=60, description="temperature of the standard, degC")
     adjusted: bool = Field(False, description="true if the device was set by it, so that it reads true from then on")
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import fields, replace
+from functools import partial
 from typing import Self
 
 import numpy as np
@@ -89,12 +90,10 @@ class JudgedReadings:
         found = self.as_arrived.aggregate(series, start_us, end_us, every_us)
         corrections = self._corrections.get(series)
         if corrections is not None:
-            columns = {
-                name: corrected(found.time_us, getattr(found, name), corrections)
-                for name in ("mean", "low", "high", "first", "last")
-            }
+            right = partial(corrected, found.time_us, corrections=corrections)
+            mean, low, high = right(found.mean), right(found.low), right(found.high)
+            found = replace(found, mean=mean, low=low, high=high, first=right(found.first), last=right(found.last))
             anew = [(start_us, end_us)]
-            found = replace(found, **columns)
         else:
             anew = _stretches(self.marks(series, start_us, end_us), start_us, end_us, every_us)
         for first_us, until_us in anew:

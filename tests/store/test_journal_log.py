@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 
 import pytest
 
@@ -66,6 +67,11 @@ class TestEntries:
         with pytest.raises(UnknownEntry, match="'0123456789'"):
             journal.log.withdraw("north", "0123456789", "kim", 2)
         assert journal.log.entries("north", withdrawn=True) == []
+
+    def test_the_days_it_belongs_on_are_noted_with_it(self, journal):
+        entry = journal.log.add("north", 10, "kim", Note(note="x"), 40, stale_days=[date(2026, 3, 1)])
+        journal.log.withdraw("north", entry.identity, "kim", 50, stale_days=[date(2026, 3, 2)])
+        assert journal.stale_days("north") == [date(2026, 3, 1), date(2026, 3, 2)]
 
     def test_its_state_changes_with_every_write(self, journal):
         states = [journal.log.state("north")]
