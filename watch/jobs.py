@@ -15,7 +15,7 @@ from farm.description import Farm
 from farm.readings import MICROSECONDS_PER_SECOND, Series, instant
 from store.contract import DayDamaged, ReadingStore, StoreUnavailable, StoreUnusable, Touched
 from store.journal import Journal
-from watch.bands import lights_series, max_age_us, may_have_band
+from watch.bands import lights_series, may_have_band
 from watch.day_sheet import day_sheet
 from watch.derived import Derived, derivations, derived_series
 from watch.excursions import ExcursionKeeper
@@ -174,7 +174,7 @@ class Watch:
     def _reached(self, derivation: Derived, changed: dict[Series, list[Stretch]]) -> list[Stretch]:
         """Return the stretches of a derived series that changed inputs can reach."""
         return _joined(
-            (first, last + max_age_us(self._farm, series))
+            (first, last + derivation.reach_us(self._farm, series))
             for series in derivation.inputs
             for first, last in changed.get(series, [])
         )
