@@ -39,6 +39,10 @@ class JudgedReadings:
         """Take these corrections from now on, in place of all former ones."""
         self._corrections = {series: tuple(several) for series, several in corrections.items() if several}
 
+    def corrections(self, series: Series) -> Sequence[Correction]:
+        """Return the corrections of a series, in order; empty where it was never calibrated."""
+        return self._corrections.get(series, ())
+
     def note_judged(self, series: Series, until_us: int) -> None:
         """Note that a series' readings up to an instant have been tested: those without a mark are good."""
         self._judged_us[series] = max(until_us, self._judged_us.get(series, until_us))
