@@ -32,7 +32,7 @@ export function Unknown({ feed, zone }) {
       rows=${rows.map((one) => [
         html`<code>${one.name || one.topic || "more names"}</code>`, one.count.toLocaleString("en"),
         `${one.value ?? "–"} ${one.unit ?? ""}`, dayAndClock(Date.parse(one.last), zone),
-        one.suggestion ? html`<details><summary>Show</summary><pre>${one.suggestion}</pre></details>` : "–"])} /></div>
+        one.suggestion ? html`<details><summary>Show</summary><code class="raw">${one.suggestion}</code></details>` : "–"])} /></div>
   </section>`;
 }
 

@@ -221,7 +221,7 @@ def test_names_nobody_described_and_wrong_clocks_are_shown(visit):
     assert "room/humidty" in unknown.inner_text()
     assert "yard-1" not in unknown.inner_text()  # described since
     unknown.locator("summary").first.click()
-    assert "relative_humidity" in unknown.locator("pre").first.inner_text()
+    assert "relative_humidity" in unknown.locator(".raw").first.inner_text()
     assert "Set its clock" in page.locator("#clocks").inner_text()
     assert "3\u00a0min ahead" in page.locator("#clocks").inner_text()
 
