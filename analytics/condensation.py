@@ -5,8 +5,16 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from analytics.humidity import dew_point_temperature
-from analytics.saturation import Floats, broadcast, by_blocks, log_saturation_slope
+from analytics.humidity import dew_point_temperature, share_of_saturation, vapour_pressure
+from analytics.saturation import (
+    Floats,
+    Phase,
+    broadcast,
+    by_blocks,
+    check_phase,
+    log_saturation_slope,
+    saturation_temperature,
+)
 
 # Surface film resistances, m2 K/W: ISO 6946:2017 table 7 (upward and downward from memory).
 INTERNAL_FILMS = {"horizontal": 0.13, "upward": 0.10, "downward": 0.17}
@@ -206,7 +214,10 @@ def wall_surface_temperature(
 
 
 def condensation_margin(
-    surface_temperature: ArrayLike, air_temperature: ArrayLike, relative_humidity: ArrayLike
+    surface_temperature: ArrayLike,
+    air_temperature: ArrayLike,
+    relative_humidity: ArrayLike,
+    phase: Phase = "auto",
 ) -> Floats:
     """Return how far a surface sits above the dew point of the air beside it.
 
@@ -220,6 +231,9 @@ def condensation_margin(
         Dry-bulb temperature of the air. [degC]
     relative_humidity : array_like
         Relative humidity; 100..105 counts as 100 (see ``vapour_pressure``). [%]
+    phase : {"auto", "water", "ice"}
+        What 100 % means below 0 degC; see ``vapour_pressure``. What forms on a surface below 0.01 degC is
+        taken as hoar whatever the sensor counts over.
 
     Returns
     -------
@@ -229,7 +243,7 @@ def condensation_margin(
     Raises
     ------
     ValueError
-        If the inputs do not broadcast to one shape.
+        If the inputs do not broadcast to one shape, or ``phase`` is unknown.
 
     See Also
     --------
@@ -241,7 +255,14 @@ def condensation_margin(
     2.0
     """
     surface, air, humidity = broadcast(surface_temperature, air_temperature, relative_humidity)
-    return surface - dew_point_temperature(air, humidity)
+    return surface - _water_forms_at(air, humidity, phase)
+
+
+def _water_forms_at(air: Floats, humidity: Floats, phase: Phase) -> Floats:
+    """Return the dew point, or the frost point below 0.01 degC. [degC]."""
+    if phase == "water":  # the frost point may lie above the air's own temperature: hoar grows in the open
+        return saturation_temperature(vapour_pressure(air, humidity, "water"))
+    return dew_point_temperature(air, humidity, phase)
 
 
 def condensation_margin_uncertainty(
@@ -250,15 +271,25 @@ def condensation_margin_uncertainty(
     air_temperature_accuracy: ArrayLike,
     relative_humidity_accuracy: ArrayLike,
     surface_temperature_accuracy: ArrayLike,
+    shared_with_air: ArrayLike = 0.0,
+    phase: Phase = "auto",
 ) -> Floats:
-    """Return the give or take of a condensation margin from the accuracies of its three sensors.
+    """Return the give or take of a condensation margin from the accuracies of its sensors.
 
     Parameters
     ----------
     air_temperature, relative_humidity : array_like
         As for ``condensation_margin``. [degC], [%]
-    air_temperature_accuracy, relative_humidity_accuracy, surface_temperature_accuracy : array_like
-        Plus or minus, all at the same confidence. [K], [% RH], [K]
+    air_temperature_accuracy, relative_humidity_accuracy : array_like
+        Plus or minus, all at the same confidence. [K], [% RH]
+    surface_temperature_accuracy : array_like
+        Plus or minus of the surface's temperature, without what it shares with the air sensor: for a wall
+        worked out by ``wall_surface_temperature``, (1 - f) times the outdoor sensor's accuracy. [K]
+    shared_with_air : array_like
+        How much of the air sensor's error the surface's temperature holds: 0 for a probe; for a wall worked
+        out from the same air sensor, its temperature factor f. [1]
+    phase : {"auto", "water", "ice"}
+        As for ``condensation_margin``.
 
     Returns
     -------
@@ -268,29 +299,33 @@ def condensation_margin_uncertainty(
     Raises
     ------
     ValueError
-        If the inputs do not broadcast to one shape.
+        If the inputs do not broadcast to one shape, or ``phase`` is unknown.
 
     Notes
     -----
-    First-order propagation for independent errors, JCGM 100:2008 (GUM) eq. 10, with s = d(ln es)/dT:
-    ``dTd/dT = s(T)/s(Td)`` and ``dTd/dRH = 1/(RH s(Td))``. A surface temperature that was worked out from
-    the same air sensor shares its error, most of which then cancels: this figure is then too large.
+    First-order propagation, JCGM 100:2008 (GUM) [1]_, eq. 10 for independent errors; a wall worked out from the
+    same air sensor shares its error (5.2), which is written as what is left of it, so that the terms are
+    independent again: ``Tsi = f Ti + (1 - f) Te`` gives ``dM/dTi = f - s(Ti)/s(Td)``, ``dM/dTe = 1 - f``,
+    ``dM/dRH = -1/(RH s(Td))``, with s = d(ln es)/dT. The wall's own resistance is taken as exact.
 
     References
     ----------
-    .. [1] JCGM 100:2008, "Guide to the expression of uncertainty in measurement," 5.1.2.
+    .. [1] JCGM 100:2008, "Guide to the expression of uncertainty in measurement," 5.1.2 and 5.2.
 
     Examples
     --------
     >>> float(condensation_margin_uncertainty(24.0, 85.0, 0.3, 2.0, 0.3).round(1))
     0.6
+    >>> float(condensation_margin_uncertainty(24.0, 85.0, 0.3, 2.0, 0.03 * 0.3, shared_with_air=0.97).round(1))
+    0.4
     """
+    check_phase(phase)
 
-    def of_block(air: Floats, humidity: Floats, of_air: Floats, of_humidity: Floats, of_surface: Floats) -> Floats:
-        dew_point = dew_point_temperature(air, humidity)
-        at_dew_point = log_saturation_slope(dew_point)
-        by_air = log_saturation_slope(air) / at_dew_point * of_air
-        by_humidity = of_humidity / (np.minimum(humidity, 100.0) * at_dew_point)
+    def of_block(*arrays: Floats) -> Floats:
+        air, humidity, of_air, of_humidity, of_surface, shared = arrays
+        at_dew_point = log_saturation_slope(_water_forms_at(air, humidity, phase), "ice" if phase == "ice" else "auto")
+        by_air = (shared - log_saturation_slope(air, phase) / at_dew_point) * of_air
+        by_humidity = of_humidity / (100.0 * share_of_saturation(humidity) * at_dew_point)
         return np.sqrt(by_air**2 + by_humidity**2 + of_surface**2)
 
     return by_blocks(
@@ -300,4 +335,5 @@ def condensation_margin_uncertainty(
         air_temperature_accuracy,
         relative_humidity_accuracy,
         surface_temperature_accuracy,
+        shared_with_air,
     )
