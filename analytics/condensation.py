@@ -207,10 +207,47 @@ def wall_surface_temperature(
     >>> float(wall_surface_temperature(22.0, -40.0, 3.8744, 0.13).round(1))
     20.0
     """
-    inside, outside = broadcast(inside_temperature, outside_temperature)
     factor = temperature_factor(r_value_m2k_w, internal_film_m2k_w, external_film_m2k_w)
-    inside, outside, factor = broadcast(inside, outside, factor)
-    return outside + factor * (inside - outside)
+    return surface_temperature_by_factor(inside_temperature, outside_temperature, factor)
+
+
+def surface_temperature_by_factor(
+    inside_temperature: ArrayLike, outside_temperature: ArrayLike, factor: ArrayLike
+) -> Floats:
+    """Return the temperature of an inner face whose temperature factor is known: a thermal bridge, or as measured.
+
+    Parameters
+    ----------
+    inside_temperature, outside_temperature : array_like
+        Air temperatures on both sides. [degC]
+    factor : array_like
+        The temperature factor: 1 is as warm as the indoor air, 0 as cold as outdoors. [1]
+
+    Returns
+    -------
+    surface_temperature : numpy.ndarray
+        NaN where an input is NaN. [degC]
+
+    Raises
+    ------
+    ValueError
+        If the inputs do not broadcast to one shape.
+
+    Notes
+    -----
+    ``Tsi = Te + f (Ti - Te)``, ISO 13788.
+
+    See Also
+    --------
+    temperature_factor_from_temperatures : The inverse.
+
+    Examples
+    --------
+    >>> float(surface_temperature_by_factor(22.0, -40.0, 0.75))
+    6.5
+    """
+    inside, outside, share = broadcast(inside_temperature, outside_temperature, factor)
+    return outside + share * (inside - outside)
 
 
 def condensation_margin(
@@ -255,14 +292,36 @@ def condensation_margin(
     2.0
     """
     surface, air, humidity = broadcast(surface_temperature, air_temperature, relative_humidity)
-    return surface - _water_forms_at(air, humidity, phase)
+    return surface - condensation_temperature(air, humidity, phase)
 
 
-def _water_forms_at(air: Floats, humidity: Floats, phase: Phase) -> Floats:
-    """Return the dew point, or the frost point below 0.01 degC. [degC]."""
-    if phase == "water":  # the frost point may lie above the air's own temperature: hoar grows in the open
-        return saturation_temperature(vapour_pressure(air, humidity, "water"))
-    return dew_point_temperature(air, humidity, phase)
+def condensation_temperature(air_temperature: ArrayLike, relative_humidity: ArrayLike, phase: Phase = "auto") -> Floats:
+    """Return the temperature at which water or hoar forms on a surface in the air.
+
+    Parameters
+    ----------
+    air_temperature, relative_humidity, phase
+        As for ``condensation_margin``. [degC], [%]
+
+    Returns
+    -------
+    condensation_temperature : numpy.ndarray
+        The dew point, or below 0.01 degC the frost point of the vapour there is. That may lie above the air's own
+        temperature where a sensor counts over water: hoar then grows in the open. [degC]
+
+    Raises
+    ------
+    ValueError
+        If the inputs do not broadcast to one shape, or ``phase`` is unknown.
+
+    Examples
+    --------
+    >>> float(condensation_temperature(24.0, 65.0).round(2))
+    17.02
+    """
+    if phase == "water":
+        return saturation_temperature(vapour_pressure(air_temperature, relative_humidity, "water"))
+    return dew_point_temperature(air_temperature, relative_humidity, phase)
 
 
 def condensation_margin_uncertainty(
@@ -323,7 +382,9 @@ def condensation_margin_uncertainty(
 
     def of_block(*arrays: Floats) -> Floats:
         air, humidity, of_air, of_humidity, of_surface, shared = arrays
-        at_dew_point = log_saturation_slope(_water_forms_at(air, humidity, phase), "ice" if phase == "ice" else "auto")
+        at_dew_point = log_saturation_slope(
+            condensation_temperature(air, humidity, phase), "ice" if phase == "ice" else "auto"
+        )
         by_air = (shared - log_saturation_slope(air, phase) / at_dew_point) * of_air
         by_humidity = of_humidity / (100.0 * share_of_saturation(humidity) * at_dew_point)
         return np.sqrt(by_air**2 + by_humidity**2 + of_surface**2)

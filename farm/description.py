@@ -40,7 +40,7 @@ class Place(Described):
     title: str = Field(description="name for people")
     timezone: str = Field(description="IANA time zone, e.g. Europe/Oslo")
     elevation_m: float = Field(
-        0.0, ge=-430, le=5500, description="height above the sea; no formula in use needs it yet"
+        0.0, ge=-430, le=5500, description="height above the sea: gives the air's pressure where no sensor does"
     )
     invented: bool = Field(False, description="true for a demonstration farm: every screen then says so")
 
@@ -86,7 +86,13 @@ class DescribedSeries(Described):
     cadence_s: float = Field(60.0, gt=0, le=31 * 86_400, description="expected time between readings")
     range: tuple[float, float] | None = Field(None, description="[low, high] the sensor can report")
     accuracy: float | None = Field(
-        None, gt=0, description="plus or minus, in the quantity's unit; not carried into results yet"
+        None,
+        gt=0,
+        description="plus or minus, in the quantity's unit; carried into dew point, deficits and margins; "
+        "what is usual for the quantity if left out",
+    )
+    humidity_over: Literal["water", "ice"] = Field(
+        "water", description="of a relative_humidity: what its 100 % means below 0 degC; most sensors count over water"
     )
     lux_per_ppfd: float | None = Field(
         None, gt=0, description="lets a lux sensor stand for PPFD under one light: 54 for sunlight; see docs/wire.md"
@@ -163,7 +169,16 @@ class Surface(Described):
         "horizontal",
         description="direction heat leaves: horizontal for a wall, upward for a roof, downward for a floor",
     )
+    temperature_factor: float | None = Field(
+        None, ge=0, le=1, description="of a thermal bridge, instead: share of the indoor-outdoor difference it keeps"
+    )
     probe: str | None = Field(None, description="key of a surface_temperature series on it")
+    mould_class: Literal["very_sensitive", "sensitive", "medium_resistant", "resistant"] = Field(
+        "sensitive", description="how its material lets mould grow; see docs/science.md"
+    )
+    mould_decline: float = Field(
+        0.1, ge=0, le=1, description="how much of timber's decline in dry times it shows: 1, 0.5, 0.25 or 0.1"
+    )
 
 
 class Reservoir(Described):
