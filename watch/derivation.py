@@ -112,3 +112,13 @@ def accuracy(farm: Farm, series: Series) -> float:
 def phase_of(farm: Farm, humidity: Series) -> Phase:
     """Return what 100 % of a humidity sensor means below 0 degC, as the description says."""
     return "water" if farm.described[humidity].humidity_over == "water" else "auto"
+
+
+def different(one: Columns, other: Columns) -> tuple[int, int] | None:
+    """Return the first and last instant at which two columns of a series differ; None where they are the same."""
+    at_us, count = np.unique(np.concatenate([one.time_us, other.time_us]), return_counts=True)
+    moved = count == 1
+    here, there = np.searchsorted(one.time_us, at_us[~moved]), np.searchsorted(other.time_us, at_us[~moved])
+    moved[~moved] = (one.value[here] != other.value[there]) | (one.flag[here] != other.flag[there])
+    moved_us = at_us[moved]
+    return (int(moved_us[0]), int(moved_us[-1])) if len(moved_us) else None

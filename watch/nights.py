@@ -43,34 +43,57 @@ class Expected:
     factor: float
 
 
-def expected_margin(
-    farm: Farm, store: ReadingStore, air: SurfaceAir, now_us: int, start_us: int, end_us: int
-) -> Expected | None:
-    """Return what the night ``[start_us, end_us)`` may bring to a surface, seen from ``now_us``.
+class Past:
+    """Readings before an instant as means over quarters of an hour; each stretch is read once for all surfaces."""
 
-    Only readings before ``now_us`` are looked at. None where the description names no outdoor air, or too
+    def __init__(self, farm: Farm, store: ReadingStore, now_us: int) -> None:
+        self.farm, self.now_us, self._store = farm, now_us, store
+        self._read: dict[tuple[Series, int], Columns] = {}
+
+    def since(self, series: Series, start_us: int) -> Columns:
+        """Return a series' means from an instant on; a stretch without usable readings is left out."""
+        if (series, start_us) not in self._read:
+            found = self._store.aggregate(series, start_us, self.now_us, STEP_US)
+            came = found.count > 0
+            self._read[series, start_us] = Columns(found.time_us[came], found.mean[came], found.flag[came])
+        return self._read[series, start_us]
+
+    def at(self, series: Series, at_us: NDArray[np.int64], start_us: int) -> Values:
+        """Return a series' means at the times of another's."""
+        found = self.since(series, start_us)
+        return hold_as_of(found.time_us, found.value, at_us, self.gap_us(series)).value
+
+    def gap_us(self, series: Series) -> int:
+        """Return for how long a mean over a quarter of an hour holds."""
+        return STEP_US + max_age_us(self.farm, series)
+
+
+def expected_margin(past: Past, air: SurfaceAir, start_us: int, end_us: int) -> Expected | None:
+    """Return what the night ``[start_us, end_us)`` may bring to a surface, seen from where the past ends.
+
+    None where the description names no outdoor air, or too
     little is known: of the last nights, or of how the surface follows the outdoor air.
     """
     if air.outdoors is None or start_us >= end_us:
         return None
-    outdoors = _steps(store, air.outdoors, now_us - LOOK_BACK_US, now_us)
-    gap_us = _gap_us(farm, air.outdoors)
+    now_us = past.now_us
+    outdoors, gap_us = past.since(air.outdoors, now_us - LOOK_BACK_US), past.gap_us(air.outdoors)
     coldest = coldest_of_night(outdoors.time_us, outdoors.value, now_us, start_us, end_us, gap_us)
     if math.isnan(coldest.value):
         return None
     from_us = start_us - NIGHTS * DAY_US - STEP_US
-    inside = _steps(store, air.temperature, from_us, now_us)
-    rh = _at(farm, store, air.humidity, inside.time_us, now_us)
+    inside = past.since(air.temperature, from_us)
+    rh = past.at(air.humidity, inside.time_us, from_us)
     factor = air.factor
     if air.probe is not None:
-        probe = _at(farm, store, air.probe, inside.time_us, now_us)
+        probe = past.at(air.probe, inside.time_us, from_us)
         outside = hold_as_of(outdoors.time_us, outdoors.value, inside.time_us, gap_us).value
         at_night = (inside.time_us - start_us) % DAY_US < end_us - start_us
         factor = _shown_factor(probe[at_night], inside.value[at_night], outside[at_night])
     if factor is None or math.isnan(factor):
         return None
     dew_point = condensation_temperature(inside.value, rh, air.phase)
-    gap_us = _gap_us(farm, air.temperature)
+    gap_us = past.gap_us(air.temperature)
     lowest = [
         lowest_margin_against(
             inside.time_us, inside.value, dew_point, coldest.value, factor,
@@ -82,7 +105,7 @@ def expected_margin(
     known = ~np.isnan(inside.value + rh)
     if not known.any():
         return None
-    margin = margin_of_night(coldest, factor, lowest, _sensors(farm, air, factor, inside.value[known], rh[known]))
+    margin = margin_of_night(coldest, factor, lowest, _sensors(past.farm, air, factor, inside.value[known], rh[known]))
     return None if math.isnan(margin.value) else Expected(coldest, margin, factor)
 
 
@@ -99,23 +122,3 @@ def _shown_factor(probe: Values, inside: Values, outside: Values) -> float:
     shown = temperature_factor_from_temperatures(probe, inside, outside)[np.abs(inside - outside) >= LEAST_DIFFERENCE_K]
     shown = shown[~np.isnan(shown)]
     return float(np.median(shown)) if len(shown) else float("nan")
-
-
-def _steps(store: ReadingStore, series: Series, start_us: int, end_us: int) -> Columns:
-    """Return a series' means over quarters of an hour; a stretch without usable readings is left out."""
-    found = store.aggregate(series, start_us, end_us, STEP_US)
-    came = found.count > 0
-    return Columns(found.time_us[came], found.mean[came], found.flag[came])
-
-
-def _at(farm: Farm, store: ReadingStore, series: Series, at_us: NDArray[np.int64], now_us: int) -> Values:
-    """Return a series' means at the times of another's, from readings before now."""
-    if len(at_us) == 0:
-        return np.empty(0)
-    found = _steps(store, series, int(at_us[0]), now_us)
-    return hold_as_of(found.time_us, found.value, at_us, _gap_us(farm, series)).value
-
-
-def _gap_us(farm: Farm, series: Series) -> int:
-    """Return for how long a mean over a quarter of an hour holds."""
-    return STEP_US + max_age_us(farm, series)

@@ -13,7 +13,7 @@ from analytics.wet_hours import wet_time
 from farm.readings import iso_time, microseconds
 from watch.bands import longest_hold_us, usable
 from watch.day_data import DayData
-from watch.nights import Expected, expected_margin
+from watch.nights import Expected, Past, expected_margin
 from watch.surfaces import SurfaceAir, margin_of, surface_air
 
 SECONDS_PER_HOUR = 3600
@@ -22,6 +22,7 @@ NIGHT_BEGINS, NIGHT_ENDS = time(18), time(9)  # local; our choice, no source: th
 
 def surfaces_of_day(data: DayData) -> list[dict[str, Any]]:
     """Return a row a surface whose margin can be told; none where the farm describes no such surface."""
+    past = Past(data.farm, data.store, data.until_us)
     return [
         {
             "surface": surface.name,
@@ -29,7 +30,7 @@ def surfaces_of_day(data: DayData) -> list[dict[str, Any]]:
             "zone": surface.zone,
             **_margin(data, air),
             **_mould(data, air),
-            "night": _night(data, air),
+            "night": _night(data, past, air),
         }
         for surface in data.farm.surfaces
         if (air := surface_air(data.farm, surface)) is not None
@@ -72,11 +73,11 @@ def _mould(data: DayData, air: SurfaceAir) -> dict[str, Any]:
     }
 
 
-def _night(data: DayData, air: SurfaceAir) -> dict[str, Any] | None:
+def _night(data: DayData, past: Past, air: SurfaceAir) -> dict[str, Any] | None:
     """Return what the coming night may bring, seen from the day's end or from now; None where too little is known."""
     start_us = max(data.until_us, _local(data, 0, NIGHT_BEGINS))
     end_us = _local(data, 1, NIGHT_ENDS)
-    expected = expected_margin(data.farm, data.store, air, data.until_us, start_us, end_us)
+    expected = expected_margin(past, air, start_us, end_us)
     return None if expected is None else {"start": iso_time(start_us), "end": iso_time(end_us), **_told(expected)}
 
 

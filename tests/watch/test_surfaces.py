@@ -13,9 +13,10 @@ from analytics.mould import GROWTH_CLASSES
 from farm.check import check_text
 from farm.description import Surface
 from farm.flags import Flag
-from farm.readings import Reading, Series
+from farm.readings import Columns, Reading, Series
 from tests.conftest import MINUTE_US, SMALL_FARM, T0_US, samples
 from tests.watch.conftest import House
+from watch.derivation import different
 from watch.derived import derivations
 
 psychrolib.SetUnitSystem(psychrolib.SI)
@@ -255,6 +256,40 @@ def test_any_stretch_by_itself_is_the_same_to_the_bit(house):
         assert alone.time_us.tolist() == whole.time_us[inside].tolist()
         assert alone.value.tolist() == whole.value[inside].tolist()
         assert alone.flag.tolist() == whole.flag[inside].tolist()
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "between"),
+    [
+        ([], [], None),
+        ([(1, 5.0, 1), (3, 6.0, 1)], [(1, 5.0, 1), (3, 6.0, 1)], None),
+        ([(1, 5.0, 1), (3, 6.0, 1)], [(1, 5.0, 1), (3, 6.5, 1)], (3, 3)),
+        ([(1, 5.0, 1), (3, 6.0, 1), (9, 7.0, 1)], [(2, 5.0, 1), (3, 6.0, 3), (9, 7.0, 1)], (1, 3)),
+        ([], [(4, 5.0, 1), (8, 5.0, 1)], (4, 8)),
+    ],
+)
+def test_where_two_columns_differ(one, other, between):
+    assert different(Columns.from_rows(one), Columns.from_rows(other)) == between
+
+
+def test_a_late_reading_that_moves_no_index_makes_no_later_sheet_anew(house, monkeypatch):
+    """A dry room: the index is 0 and stays so, whatever a late reading of the first day says."""
+    put_all(house, climate("60*300"))
+    house.work()
+    house.now_us += MINUTE_US * 60
+    marked = []
+    monkeypatch.setattr(house.journal, "mark_days_stale", lambda farm, days: marked.extend(days))
+    house.put(HUMIDITY, [(T0_US + 30 * MINUTE_US, 61.0)])
+    house.work()
+    assert {day.isoformat() for day in marked} == {"2026-03-01"}
+    marked.clear()
+    # An hour of damp, late: the north wall grows by 0.003 (0.578 / 7 tm a day), and declines by 0.0008 on the first day
+    # and 0.0016 on each after it. So its index moves for two or three days, and is 0 again as it was.
+    house.put(HUMIDITY, [(T0_US + n * MINUTE_US, 99.0) for n in range(61, 120, 2)])
+    house.work()
+    days = {day.isoformat() for day in marked}
+    assert {"2026-03-01", "2026-03-02", "2026-03-03"} <= days
+    assert "2026-03-05" not in days
 
 
 def test_another_class_works_the_index_out_anew(house):
