@@ -100,6 +100,7 @@ _ALL = (
     Quantity("dew_point_temperature", "Dew point", "degC", "Cel", "Cel", -110, 70, 1,
              cf_name="dew_point_temperature", derived=True),
     Quantity("condensation_margin", "Condensation margin", "K", "K", "K", -100, 100, 1, derived=True),
+    Quantity("moisture_removal_rate", "Water removed by the coil", "kg/h", "kg/h", "kg/h", -100, 1000, 2, derived=True),
     Quantity("daily_light_integral", "Daily light integral", "mol m-2 d-1", "mol.m-2.d-1", "mol.m-2.d-1", 0, 100, 1,
              derived=True),
 )  # fmt: skip

@@ -1,4 +1,4 @@
-"""The integral of a rate over time, with the time it covers."""
+"""Integrals over time: what a quantity that moves in straight lines between its samples adds up to."""
 
 from __future__ import annotations
 
@@ -10,14 +10,12 @@ from numpy.typing import ArrayLike
 
 from analytics.alignment import MICROSECONDS, check_window, samples
 
-SECONDS_PER_HOUR = 3600.0
-
 
 @dataclass(frozen=True, slots=True)
-class HourlyIntegral:
-    """A rate per hour, summed up over the covered part of a window.
+class TimeIntegral:
+    """What a quantity added up to in the covered part of a window.
 
-    ``total`` is NaN where nothing was covered. [the rate's unit times h], [s], [s].
+    ``total`` is NaN where nothing was covered: no data is not zero. [the quantity's unit times s], [s], [s].
     """
 
     total: float
@@ -30,26 +28,25 @@ class HourlyIntegral:
         return self.covered_s / self.span_s if self.span_s else math.nan
 
 
-def hourly_integral(
-    time_us: ArrayLike, value: ArrayLike, start_us: int, end_us: int, max_gap_us: int
-) -> HourlyIntegral:
-    """Return what a rate per hour adds up to within a window: kg from kg/h, kWh from kW.
+def time_integral(time_us: ArrayLike, value: ArrayLike, start_us: int, end_us: int, max_gap_us: int) -> TimeIntegral:
+    """Return the integral of a quantity over a window of time, in its unit times seconds.
 
     Parameters
     ----------
     time_us : array_like of int
-        Times of the samples, strictly ascending. Hand in the neighbours just outside the window too: values at
-        its edges come from interpolation. [µs since 1970 UTC]
+        Times of the samples, strictly ascending; hand in the neighbours just outside the window too.
+        [µs since 1970 UTC]
     value : array_like
-        The rate. A NaN ends what is known: nothing is bridged across it. [any unit per h]
+        The samples. A NaN counts as a sample that never came. [any unit]
     start_us, end_us : int
         The window, half-open. [µs since 1970 UTC]
     max_gap_us : int
-        Between samples further apart than this nothing is summed and nothing is covered. [µs]
+        Between samples further apart than this nothing is integrated and nothing is covered. [µs]
 
     Returns
     -------
-    integral : HourlyIntegral
+    time_integral : TimeIntegral
+        [the quantity's unit times s]
 
     Raises
     ------
@@ -64,21 +61,23 @@ def hourly_integral(
 
     Examples
     --------
-    >>> hour = 3_600_000_000
-    >>> hourly_integral([0, hour, 2 * hour], [1.0, 2.0, 2.0], 0, 3 * hour, max_gap_us=hour)
-    HourlyIntegral(total=3.5, covered_s=7200.0, span_s=10800.0)
+    >>> second = 1_000_000
+    >>> time_integral([0, 2 * second, 4 * second], [1.0, 3.0, 3.0], 0, 4 * second, max_gap_us=2 * second).total
+    10.0
     """
     times, values = samples(time_us, value)
     check_window(start_us, end_us, max_gap_us)
+    came = ~np.isnan(values)
+    times, values = times[came], values[came]
     gap = np.diff(times)
     left, right = np.maximum(times[:-1], start_us), np.minimum(times[1:], end_us)
-    used = (right > left) & (gap <= max_gap_us) & ~np.isnan(values[1:]) & ~np.isnan(values[:-1])
-    gap, left, right, before = gap[used], left[used], right[used], times[:-1][used]
-    first, last = values[:-1][used], values[1:][used]
+    used = (right > left) & (gap <= max_gap_us)
+    gap, left, right, before, after = gap[used], left[used], right[used], times[:-1][used], values[1:][used]
+    first = values[:-1][used]
     middle = ((left - before) + (right - before)) / (2.0 * gap)
     width = right - left
-    total = float(np.sum((first + (last - first) * middle) * width)) / MICROSECONDS / SECONDS_PER_HOUR
-    return HourlyIntegral(
+    total = float(np.sum((first + (after - first) * middle) * width)) / MICROSECONDS
+    return TimeIntegral(
         total=total if width.size else math.nan,
         covered_s=int(width.sum()) / MICROSECONDS,
         span_s=(end_us - start_us) / MICROSECONDS,
