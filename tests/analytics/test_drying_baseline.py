@@ -57,6 +57,12 @@ def test_too_few_days():
     assert against_baseline([3.0] * 10, [True] * 10, baseline_days=5).ratio.value == 1.0
 
 
+def test_three_weeks_make_the_baseline_and_one_week_is_now():
+    """Our choices: the twenty-one first healthy days, the seven last ones; rising figures tell how many were taken."""
+    found = against_baseline(np.arange(100.0), np.ones(100, bool))
+    assert (found.baseline.value, found.now.value) == (10.0, 96.0)
+
+
 def test_a_machine_that_stood_still_makes_no_ratio():
     assert math.isnan(against_baseline([0.0] * 5 + [3.0] * 5, [True] * 10, 5, 5).ratio.value)
 

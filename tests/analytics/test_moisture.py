@@ -8,6 +8,7 @@ import pytest
 
 from analytics.air_states import AirState, dry_air_mass, enthalpy_uncertainty, humidity_ratio_uncertainty
 from analytics.amounts import Amount
+from analytics.humidity import vapour_pressure
 from analytics.moisture import (
     inferred_transpiration,
     latent_energy,
@@ -17,6 +18,8 @@ from analytics.moisture import (
     moisture_stored,
     ventilation_moisture_loss,
 )
+from analytics.psychrometrics import air_pressure_at
+from analytics.saturation import log_saturation_slope, saturation_vapour_pressure
 
 psychrolib.SetUnitSystem(psychrolib.SI)
 
@@ -133,6 +136,33 @@ def test_a_room_that_is_fed_water_gives_it_back_in_the_balance():
     inferred = inferred_transpiration(Amount(removed), Amount(vented), Amount(stored)).value
     assert inferred == pytest.approx(24 * fed, rel=5e-4)
     assert removed > vented > 1.0
+
+
+def test_a_published_example_of_evapotranspiration():
+    """FAO-56 example 18 (Brussels, 6 July; from memory): 3.9 mm a day by its eq. 6, from our pressures and slope."""
+    warmest, coolest, mean = 21.5, 12.3, 16.9
+    saturated = float(saturation_vapour_pressure([warmest, coolest]).mean())
+    actual = float((vapour_pressure([coolest, warmest], [84.0, 63.0])).mean())
+    assert saturated == pytest.approx(1.997, abs=0.003)
+    assert actual == pytest.approx(1.409, abs=0.003)
+    slope = float(saturation_vapour_pressure(mean) * log_saturation_slope(mean))
+    gamma, wind, radiation = 0.665e-3 * float(air_pressure_at(100.0)), 2.078, 13.28
+    drying = gamma * 900.0 / (mean + 273.0) * wind * (saturated - actual)
+    daily = (0.408 * slope * radiation + drying) / (slope + gamma * (1.0 + 0.34 * wind))
+    assert daily == pytest.approx(3.9, abs=0.05)
+    # 0.408 is one over its latent heat of 2.45 MJ/kg, ours at 20 degC
+    assert 1.0 / float(latent_heat_of_vaporisation(20.0)) == pytest.approx(0.408, abs=5e-4)
+
+
+def test_slope_and_psychrometric_constant_of_fao_56():
+    # FAO-56 eq. 13 (Tetens), 10..30 degC; its fit lies within 0.15 % of saturation pressure, and 0.3 % of the slope.
+    at = [10.0, 15.0, 20.0, 25.0, 30.0]
+    ours = saturation_vapour_pressure(at) * log_saturation_slope(at)
+    np.testing.assert_allclose(ours, [0.0823, 0.1098, 0.1447, 0.1887, 0.2434], rtol=3e-3)
+    # FAO-56 eq. 8: cp P / (0.622 L), 0.0674 kPa/K at sea level and 0.0544 at 81.8 kPa (its example 2), L = 2.45 MJ/kg
+    latent = float(latent_heat_of_vaporisation(20.0))
+    for pressure, printed in ((101.325, 0.0674), (81.8, 0.0544)):
+        assert 1.013e-3 * pressure / (0.622 * latent) == pytest.approx(printed, rel=3e-3)
 
 
 def differences(function, inputs, accuracies):

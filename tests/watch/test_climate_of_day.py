@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import random
 from datetime import date, timedelta
 
@@ -12,6 +13,7 @@ from farm.check import check_text
 from farm.flags import Flag
 from farm.readings import Reading, Series
 from store.entries import DaySheetEntry
+from tests.analytics.test_moisture import differences, psychrolib_removal
 from tests.conftest import MINUTE_US, SMALL_FARM, T0_US, samples
 from tests.watch.conftest import House
 from watch.air_conditioner_of_day import unit_day
@@ -150,6 +152,11 @@ def test_the_unit_of_a_day(house):
     assert water["by_air"]["kg"] == pytest.approx(rate * hours, rel=2e-3)
     assert water["by_condensate"]["kg"] == pytest.approx(rate * 24 * 24 / 60, rel=1e-6)
     assert water["by_condensate"]["coverage"] == pytest.approx(1439 / 1440)
+    # 2 % of what the meter counted, and its stated accuracy at both ends of the day (our choices)
+    assert water["by_condensate"]["give_or_take"] == pytest.approx(math.hypot(0.02 * rate * 9.6, 0.01 * 2**0.5))
+    # Offsets for as long as the coil works: moving each input by what is usual for its sensor, the flow by a tenth
+    expected = differences(psychrolib_removal, (*ROOM, *DUCT, 500.0, PRESSURE_PA / 1000), (0.3, 2.0, 0.3, 2.0, 50.0))
+    assert water["by_air"]["give_or_take"] == pytest.approx(expected * hours, rel=0.03)
     assert water["agreement"]["agree"] is True
     assert water["agreement"]["difference_kg"] == pytest.approx(rate * (hours - 9.6), rel=0.05)
     assert water["per_run_hour"]["kg_per_h"] == pytest.approx(rate * 9.6 / 8, rel=1e-6)
@@ -272,7 +279,7 @@ def test_recovery_after_lights_on(house):
     found = {row["key"]: row for row in sheet_of(house)["recovery"]}
     row = found["row/air_temperature"]  # 20 to 24 degC while lit
     assert (row["recovery_h"], row["until"], row["settled"], row["complete"]) == (0.25, "band", None, True)
-    assert row["lights_on"] == "2026-03-02T05:00:00Z"
+    assert (row["lights_on"], row["window_h"]) == ("2026-03-02T05:00:00Z", 3.0)
     other = found["other/air_temperature"]  # no band: within a kelvin of what it settled on
     assert (other["recovery_h"], other["until"], other["settled"]) == (0.5, "settled value", 23.0)
     assert (other["settled_within"], other["settled_within_unit"]) == (1.0, "K")
