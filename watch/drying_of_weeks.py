@@ -19,11 +19,17 @@ Found = tuple[float, bool]  # kg an hour of run, and whether the day may be part
 def drying_against_first_weeks(data: DayData, today: Amount) -> dict[str, Any] | None:
     """Return how the last days' drying compares with the first healthy weeks'; None until there is enough of both.
 
-    Days before count as their sheets stand: one that late readings change later is not followed.
+    Of a day that is over only: part of a day is not like a whole one. Days before count as their sheets stand: one that late readings change later is not followed.
     """
+    if data.until_us < data.end_us:
+        return None
     before = [day for day in data.journal.days(data.farm.name) if day < data.day]
-    first = [_found(data, day) for day in before[:SEARCHED_DAYS]]
-    last = [_found(data, day) for day in before[SEARCHED_DAYS:][1 - RECENT_DAYS :]]
+    first: list[Found] = []
+    for day in before[:SEARCHED_DAYS]:
+        if sum(healthy for _, healthy in first) == BASELINE_DAYS:
+            break
+        first.append(_found(data, day))
+    last = [_found(data, day) for day in before[len(first) :][1 - RECENT_DAYS :]]
     days = [*first, *last, (today.value if today.coverage >= ENOUGH_COVERAGE else math.nan, True)]
     found = against_baseline([value for value, _ in days], [healthy for _, healthy in days])
     if math.isnan(found.ratio.value):

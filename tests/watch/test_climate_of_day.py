@@ -352,6 +352,8 @@ def test_drying_against_the_first_healthy_weeks(house):
     assert found["baseline_kg_per_h"] == pytest.approx(2.0 * today)
     assert found["now_kg_per_h"] == pytest.approx(today)
     assert (found["ratio"], found["ratio_give_or_take"]) == (pytest.approx(0.5), 0.0)
+    house.now_us = START_US + 20 * HOUR_US
+    assert sheet_of(house)["air_conditioners"][0]["water"]["against_first_weeks"] is None, "the day lasts"
 
 
 def test_moisture_removal_rests_on_its_sensors_only(house):
