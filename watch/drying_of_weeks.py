@@ -19,7 +19,8 @@ Found = tuple[float, bool]  # kg an hour of run, and whether the day may be part
 def drying_against_first_weeks(data: DayData, today: Amount) -> dict[str, Any] | None:
     """Return how the last days' drying compares with the first healthy weeks'; None until there is enough of both.
 
-    Of a day that is over only: part of a day is not like a whole one. Days before count as their sheets stand: one that late readings change later is not followed.
+    Of a day that is over only: part of a day is not like a whole one. Days before count as their sheets stand: one
+    that late readings change later is not followed.
     """
     if data.until_us < data.end_us:
         return None
