@@ -7,6 +7,7 @@ from datetime import date
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from farm.air_conditioner_references import air_conditioner_loose_ends
 from farm.positions import Location
 from farm.quantities import QUANTITIES, Kind, Quantity
 from farm.references import LooseEnd, key_of, named, rows, table, units_of
@@ -148,6 +149,7 @@ def _equipment(raw: dict[str, Any], zones: list[str]) -> Iterator[LooseEnd]:
     equipment = table(raw, "equipment")
     reservoir = table(equipment, "reservoir")
     yield from named(("equipment", "reservoir", "zone"), reservoir.get("zone"), zones, "zone of this farm")
+    yield from air_conditioner_loose_ends(raw, zones)
     for index, row in enumerate(rows(equipment, "drip_rows")):
         yield from named(("equipment", "drip_rows", index, "zone"), row.get("zone"), zones, "zone of this farm")
     for index, group in enumerate(rows(equipment, "lamp_groups")):

@@ -226,6 +226,20 @@ class AirConditioner(Described):
 
     cooling_w: float = Field(gt=0, description="rated total capacity")
     power_w: float = Field(gt=0, description="rated electrical input")
+    compressor: str | None = Field(
+        None, description="key of its compressor_on series, or of an electrical_power series of the unit alone"
+    )
+    running_above_w: float | None = Field(
+        None, gt=0, description="from this power on it runs; needed where compressor is an electrical_power series"
+    )
+    return_zone: Name | None = Field(None, description="zone whose air it draws in")
+    supply_zone: Name | None = Field(None, description="zone of kind supply_duct that its air leaves into")
+    air_flow_m3_h: float | None = Field(None, gt=0, description="volume of return air that passes its coil")
+    air_flow_accuracy_m3_h: float | None = Field(
+        None, ge=0, description="plus or minus of that; a tenth of it if left out"
+    )
+    condensate: str | None = Field(None, description="key of the condensate_volume series of its drain")
+    min_off_s: float | None = Field(None, gt=0, description="shortest rest that its maker allows the compressor")
 
 
 class Mains(Described):

@@ -104,6 +104,7 @@ _ALL = (
     Quantity("condensation_margin", "Condensation margin", "K", "K", "K", -100, 100, 1, derived=True),
     Quantity("surface_relative_humidity", "Humidity at the surface", "%", "%", "%RH", 0, 100, 1, derived=True),
     Quantity("mould_index", "Mould index", "1", "1", "/", 0, 6, 2, derived=True),
+    Quantity("moisture_removal_rate", "Water removed by the coil", "kg/h", "kg/h", "kg/h", -100, 1000, 2, derived=True),
     Quantity("daily_light_integral", "Daily light integral", "mol m-2 d-1", "mol.m-2.d-1", "mol.m-2.d-1", 0, 100, 1,
              derived=True),
 )  # fmt: skip

@@ -19,6 +19,7 @@ from store.entries import DaySheetEntry, ExcursionEntry
 from store.journal import Journal
 from watch import cautions
 from watch.bands import lights_series, limits_at, longest_hold_us, max_age_us, may_have_band, phase_stretches, usable
+from watch.climate_of_day import climate
 from watch.day_data import DayData, day_data
 from watch.light_days import LitDay, lit_days
 from watch.surfaces_of_day import surfaces_of_day
@@ -173,4 +174,5 @@ SECTIONS: dict[str, Callable[[DayData], Any]] = {
     "surfaces": surfaces_of_day,
     "excursions": _excursions,
     "totals": _totals,
+    "climate": climate,
 }

@@ -17,6 +17,7 @@ from analytics.uncertainty import (
 from analytics.vapour_pressure_deficit import air_vapour_pressure_deficit, leaf_vapour_pressure_deficit
 from farm.description import Farm
 from farm.readings import Series
+from watch.air_conditioner import moisture_removal
 from watch.derivation import Derivation, Derived, Values, accuracy, partner, phase_of
 from watch.rates import rates
 from watch.surfaces import surfaces
@@ -113,4 +114,4 @@ def _leaf(farm: Farm, temperature: Series, humidity: Series) -> list[Derivation]
 
 
 # Each returns derived series that a description allows; one that rests on others stands below them.
-MAKERS: tuple[Callable[[Farm], Sequence[Derived]], ...] = (rates, _air, surfaces)
+MAKERS: tuple[Callable[[Farm], Sequence[Derived]], ...] = (rates, _air, surfaces, moisture_removal)
