@@ -16,7 +16,7 @@ from store.journal_database import JournalDatabase
 from store.journal_log import JournalLog
 from store.journal_marks import JournalMarks
 from store.tables import (
-    AppliedCorrectionRow,
+    BasisRow,
     ClockFaultRow,
     DaySheetRow,
     DescriptionRow,
@@ -268,17 +268,17 @@ class Journal:
             row = session.get(DescriptionRow, (farm, description_hash))
             return None if row is None else row.text
 
-    def applied_corrections(self, farm: str) -> dict[str, str]:
-        """Return the corrections that derived values were last worked out with, by the series' key."""
-        query = select(AppliedCorrectionRow).where(AppliedCorrectionRow.farm == farm)
+    def bases(self, farm: str, kind: str) -> dict[str, str]:
+        """Return with what things of a kind were last worked out, by the series' key."""
+        query = select(BasisRow).where(BasisRow.farm == farm, BasisRow.kind == kind)
         with self._database.reading() as session:
-            return {row.series: row.corrections for row in session.scalars(query)}
+            return {row.series: row.text for row in session.scalars(query)}
 
-    def note_applied_corrections(self, farm: str, by_series: Mapping[str, str]) -> None:
-        """Note corrections, one text a series' key, as those that derived values were worked out with."""
+    def note_bases(self, farm: str, kind: str, by_series: Mapping[str, str]) -> None:
+        """Note with what things of a kind were worked out now: one text a series' key."""
         with self._database.writing() as session:
-            for series, corrections in by_series.items():
-                session.merge(AppliedCorrectionRow(farm=farm, series=series, corrections=corrections))
+            for series, text in by_series.items():
+                session.merge(BasisRow(farm=farm, kind=kind, series=series, text=text))
 
     def close(self) -> None:
         """Release the journal; closing twice is harmless."""

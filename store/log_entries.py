@@ -8,6 +8,9 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, model_validator
 
+from farm.description import Farm
+from farm.references import one_of
+
 LEAST_APART_PH = 1.0  # of two buffers; closer ones give no slope worth having; our choice, no source
 
 
@@ -101,6 +104,27 @@ Detail = Annotated[
     Field(discriminator="kind"),
 ]
 DETAIL: TypeAdapter[Detail] = TypeAdapter(Detail)
+DETAIL_OF: dict[str, type[Written]] = {
+    str(kind.model_fields["kind"].default): kind
+    for kind in (PhCalibration, EcCalibration, GrabSample, Refill, Drained, ToppedUp, Cleaned, Note)
+}
+PAIRS = ("buffers", "readings")  # fields of two numbers
+QUANTITY_OF = {"ph_calibration": "solution_ph", "ec_calibration": "solution_ec"}
+
+
+def loose_end(farm: Farm, detail: Detail) -> str | None:
+    """Return what an entry names that the farm does not have, and what it has; None where all is there."""
+    if isinstance(detail, PhCalibration | EcCalibration | GrabSample):
+        wanted = QUANTITY_OF.get(detail.kind)
+        keys = [one.key for one in farm.described if wanted in (None, one.quantity)]
+        if detail.series not in keys:
+            what = f"series of {wanted}" if wanted else "series"
+            return f"series: found {detail.series!r}, which is no {what} of farm.toml; {one_of(detail.series, keys)}"
+    if isinstance(detail, Refill):
+        stocks = [one.name for one in farm.equipment.stocks]
+        if detail.stock not in stocks:
+            return f"stock: found {detail.stock!r}, which is no stock of farm.toml; {one_of(detail.stock, stocks)}"
+    return None
 
 
 @dataclass(frozen=True, slots=True)

@@ -280,11 +280,12 @@ class LogRow(Base):
         return LogEntry(self.identity, self.version, self.at_us, self.author, self.written_us, detail, self.withdrawn)
 
 
-class AppliedCorrectionRow(Base):
-    """The corrections with which a series' derived values were last worked out."""
+class BasisRow(Base):
+    """With what something was last worked out."""
 
-    __tablename__ = "applied_correction"
+    __tablename__ = "basis"
 
     farm: Mapped[str] = mapped_column(primary_key=True)
+    kind: Mapped[str] = mapped_column(primary_key=True)
     series: Mapped[str] = mapped_column(primary_key=True)
-    corrections: Mapped[str]
+    text: Mapped[str]

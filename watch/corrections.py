@@ -12,8 +12,46 @@ from farm.readings import Series
 from store import log_entries
 from store.journal import Journal
 from store.log_entries import LogEntry
+from watch.judged import JudgedReadings
 
 KINDS = ("ph_calibration", "ec_calibration")
+CORRECTION = "correction"  # the kind of basis in the journal
+
+
+class CorrectionKeeper:
+    """Keeps the corrections of readings true to the calibrations that people write."""
+
+    def __init__(self, farm: Farm, readings: JudgedReadings, journal: Journal) -> None:
+        self._farm, self._readings, self._journal = farm, readings, journal
+        self._seen: tuple[int, int] | None = None
+        self._waiting: dict[Series, int] = {}
+        self._texts: dict[str, str] = {}
+        self.follow()
+
+    def follow(self) -> dict[Series, int]:
+        """Take up what was written since the last look.
+
+        Returns from when on, for each series, what follows from its readings has still to be worked out anew.
+        """
+        state = self._journal.log.state(self._farm.name)
+        if state != self._seen:
+            now = corrections_in_force(self._farm, self._journal)
+            self._readings.correct_by(now)
+            applied = self._journal.bases(self._farm.name, CORRECTION)
+            self._texts = dict.fromkeys(applied, "[]") | {one.key: as_text(several) for one, several in now.items()}
+            self._waiting = {
+                series: since_us
+                for key, since_us in differ_from_us(applied, self._texts).items()
+                if (series := Series.parse(self._farm.name, key)) in self._farm.described
+            }
+            self._seen = state
+        return self._waiting
+
+    def settle(self) -> None:
+        """Note that all that follows from the corrections of the last look is worked out."""
+        if self._waiting:
+            self._journal.note_bases(self._farm.name, CORRECTION, self._texts)
+            self._waiting = {}
 
 
 def corrections_in_force(farm: Farm, journal: Journal) -> dict[Series, list[Correction]]:
@@ -51,12 +89,11 @@ def as_text(several: Sequence[Correction]) -> str:
     return json.dumps([astuple(one) for one in several])
 
 
-def differ_from_us(before: Mapping[str, str], now: Mapping[Series, Sequence[Correction]]) -> dict[str, int]:
+def differ_from_us(before: Mapping[str, str], now: Mapping[str, str]) -> dict[str, int]:
     """Return from when on corrections differ from those of earlier texts, by the key of each series that does."""
-    texts = {series.key: as_text(several) for series, several in now.items()}
     found = {}
-    for key in before.keys() | texts.keys():
-        old, new = ([tuple(one) for one in json.loads(several.get(key, "[]"))] for several in (before, texts))
+    for key in before.keys() | now.keys():
+        old, new = ({tuple(one) for one in json.loads(texts.get(key, "[]"))} for texts in (before, now))
         if old != new:
-            found[key] = min(one[0] for one in {*old} ^ {*new})
+            found[key] = min(one[0] for one in old ^ new)
     return found

@@ -13,6 +13,7 @@ from typing import Self
 import numpy as np
 
 from analytics.probes import Correction, corrected
+from farm.flags import Flag
 from farm.readings import Columns, Reading, Series
 from store.contract import Appended, Buckets, Known, ReadingStore, Touched
 from store.entries import QualityMark
@@ -31,11 +32,20 @@ class JudgedReadings:
     def __init__(self, farm: str, store: ReadingStore, journal: Journal) -> None:
         self.farm, self.as_arrived, self._journal = farm, store, journal
         self._marked = journal.marks.marked(farm)
+        self._judged_us: dict[Series, int] = {}
         self._corrections: Mapping[Series, Sequence[Correction]] = {}
 
     def correct_by(self, corrections: Mapping[Series, Sequence[Correction]]) -> None:
         """Take these corrections from now on, in place of all former ones."""
         self._corrections = {series: tuple(several) for series, several in corrections.items() if several}
+
+    def corrections(self, series: Series) -> Sequence[Correction]:
+        """Return the corrections of a series, in order; empty where it was never calibrated."""
+        return self._corrections.get(series, ())
+
+    def note_judged(self, series: Series, until_us: int) -> None:
+        """Note that a series' readings up to an instant have been tested: those without a mark are good."""
+        self._judged_us[series] = max(until_us, self._judged_us.get(series, until_us))
 
     def replace_marks(self, series: Series, start_us: int, end_us: int, marks: Sequence[QualityMark]) -> None:
         """Make these the only quality marks of a series that begin in ``[start_us, end_us)``."""
@@ -54,15 +64,16 @@ class JudgedReadings:
 
     def _judged(self, series: Series, columns: Columns) -> Columns:
         corrections = self._corrections.get(series)
-        if len(columns) == 0 or (corrections is None and series not in self._marked):
+        judged_us = self._judged_us.get(series)
+        if len(columns) == 0 or (corrections is None and judged_us is None and series not in self._marked):
             return columns
-        value, flag = columns.value, columns.flag
+        value, flag = columns.value, columns.flag.copy()
         if corrections is not None:
             value = corrected(columns.time_us, value, corrections)
+        if judged_us is not None:
+            flag[(flag == Flag.NOT_EVALUATED) & (columns.time_us <= judged_us)] = Flag.GOOD
         for mark in self.marks(series, int(columns.time_us[0]), int(columns.time_us[-1]) + 1):
             here = slice(*np.searchsorted(columns.time_us, [mark.first_us, mark.last_us + 1]))
-            if flag is columns.flag:
-                flag = columns.flag.copy()
             flag[here] = worse_flags(flag[here], np.full(len(flag[here]), mark.flag, np.uint8))
         return Columns(columns.time_us, value, flag)
 
@@ -72,8 +83,6 @@ class JudgedReadings:
         return None if found is None else self._judged_reading(found)
 
     def _judged_reading(self, one: Reading) -> Reading:
-        if one.series not in self._corrections and one.series not in self._marked:
-            return one
         columns = self._judged(one.series, Columns.from_rows([(one.time_us, one.value, one.flag)]))
         return one._replace(value=float(columns.value[0]), flag=int(columns.flag[0]))
 
@@ -88,13 +97,16 @@ class JudgedReadings:
         outlived the readings, the correction at a stretch's start stands for all of it.
         """
         found = self.as_arrived.aggregate(series, start_us, end_us, every_us)
-        corrections = self._corrections.get(series)
+        corrections, judged_us = self._corrections.get(series), self._judged_us.get(series)
         if corrections is not None:
             right = partial(corrected, found.time_us, corrections=corrections)
             mean, low, high = right(found.mean), right(found.low), right(found.high)
             found = replace(found, mean=mean, low=low, high=high, first=right(found.first), last=right(found.last))
             anew = [(start_us, end_us)]
         else:
+            if judged_us is not None:
+                good = (found.flag == Flag.NOT_EVALUATED) & (found.time_us + every_us <= judged_us)
+                found = replace(found, flag=np.where(good, np.uint8(Flag.GOOD), found.flag))
             anew = _stretches(self.marks(series, start_us, end_us), start_us, end_us, every_us)
         for first_us, until_us in anew:
             buckets = as_buckets(summed(self.read(series, first_us, until_us), every_us))

@@ -1,4 +1,4 @@
-"""What people write, what quality tests doubt, and the corrections in use."""
+"""What people write, what quality tests doubt, and with what things were worked out."""
 
 import sqlalchemy as sa
 from alembic import op
@@ -37,16 +37,17 @@ def upgrade() -> None:
     )
     op.create_index("ix_log_entry_farm_at_us", "log_entry", ["farm", "at_us"])
     op.create_table(
-        "applied_correction",
+        "basis",
         sa.Column("farm", sa.String(), nullable=False),
+        sa.Column("kind", sa.String(), nullable=False),
         sa.Column("series", sa.String(), nullable=False),
-        sa.Column("corrections", sa.String(), nullable=False),
-        sa.PrimaryKeyConstraint("farm", "series", name="pk_applied_correction"),
+        sa.Column("text", sa.String(), nullable=False),
+        sa.PrimaryKeyConstraint("farm", "kind", "series", name="pk_basis"),
     )
 
 
 def downgrade() -> None:
     """Drop them."""
-    op.drop_table("applied_correction")
+    op.drop_table("basis")
     op.drop_table("log_entry")
     op.drop_table("quality_mark")
