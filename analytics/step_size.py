@@ -80,21 +80,25 @@ def step_size(
     spread = sum(one.spread for one in sides)
     slope = sum(one.spread * one.slope for one in sides) / spread
     size = sides[1].mean - sides[0].mean - slope * (sides[1].middle - sides[0].middle)
-    residuals = [one.residual(slope) for one in sides]
-    count = sum(len(one) for one in residuals)
+    variance, degrees = _scatter([one.residual(slope) for one in sides], 3)
+    apart = sides[1].middle - sides[0].middle
+    error = math.sqrt(variance * (sum(1 / len(one.about) for one in sides) + apart**2 / spread))
+    turn = sides[1].slope - sides[0].slope
+    own_variance, _ = _scatter([one.residual(one.slope) for one in sides], 4)
+    turn_error = math.sqrt(own_variance * sum(1 / one.spread for one in sides))
+    if abs(turn) > SIGNIFICANT * turn_error and abs(turn) * apart / 2 > abs(size) / 2:
+        return NOTHING
+    return Estimate(size, student_quantile(degrees, confidence) * error)
+
+
+def _scatter(residuals: list[Floats], fitted: int) -> tuple[float, float]:
+    """Return variance and degrees of freedom of residuals, widened for those that resemble their neighbours."""
     squares = sum(float(one @ one) for one in residuals)
     products = sum(float(one[:-1] @ one[1:]) for one in residuals)
     correlation = min(max(products / squares, 0.0), 0.99) if squares > 0.0 else 0.0
     widening = (1.0 + correlation) / (1.0 - correlation)
-    variance = squares / (count - 3) * widening
-    apart = sides[1].middle - sides[0].middle
-    error = math.sqrt(variance * (1 / len(residuals[0]) + 1 / len(residuals[1]) + apart**2 / spread))
-    turn = sides[1].slope - sides[0].slope
-    turn_error = math.sqrt(variance * (1 / sides[0].spread + 1 / sides[1].spread))
-    if abs(turn) > SIGNIFICANT * turn_error and abs(turn) * apart / 2 > abs(size) / 2:
-        return NOTHING
-    quantile = student_quantile(max((count - 3) / widening, 1.0), confidence)
-    return Estimate(size, quantile * error)
+    degrees = sum(len(one) for one in residuals) - fitted
+    return squares / degrees * widening, max(degrees / widening, 1.0)
 
 
 @dataclass(frozen=True, slots=True)

@@ -65,7 +65,8 @@ def steps_found(time_us: ArrayLike, value: ArrayLike, window_us: int, least: flo
     Returns
     -------
     events : list of Event
-        Ascending in time; ``amount`` is the difference of the means about it, negative for a fall. [its unit]
+        Ascending in time; ``amount`` is the rough size, drift of about half a window included, negative for a
+        fall. With scatter its edges are known to a few readings. [its unit]
 
     Raises
     ------
@@ -126,4 +127,10 @@ def _step(times: Times, values: Floats, difference: Floats, first: int, last: in
     start = first + int(earlier[-1]) if len(earlier) else first
     end = peak + int(later[0]) if len(later) else last - 1
     start = min(start, peak - 1) if peak > 0 else start
-    return Event(int(times[start]), int(times[end]), high - low)
+    return Event(int(times[start]), int(times[end]), _rise(times, values, start, end, window_us // 2))
+
+
+def _rise(times: Times, values: Floats, start: int, end: int, window_us: int) -> float:
+    before = values[np.searchsorted(times, times[start] - window_us) : start + 1]
+    after = values[end : np.searchsorted(times, times[end] + window_us, side="right")]
+    return float(np.median(after) - np.median(before))
