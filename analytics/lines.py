@@ -33,7 +33,8 @@ class Line:
     """A straight line through the readings of one stretch.
 
     ``mean`` is its value at ``mid_us``; ``per_s`` its slope; the errors are standard errors, of
-    ``degrees`` degrees of freedom, the same for all lines of one call.
+    ``degrees`` degrees of freedom, the same for all lines of one call. ``run_us`` is the time without silence
+    that it lies in, events included.
     """
 
     start_us: int
@@ -45,6 +46,7 @@ class Line:
     per_s_error: float
     degrees: float
     count: int
+    run_us: tuple[int, int]
 
     def at(self, at_us: float) -> Estimate:
         """Return its value at an instant with its standard error."""
@@ -92,7 +94,7 @@ def lines_between(
     settle_us : int
         For how long readings after an event do not count: mixing, lag of the sensor. [µs]
     max_gap_us : int
-        Readings further apart than this are on different lines. [µs]
+        Readings further apart than this are on different lines, with silence between. [µs]
     least_samples : int
         A stretch with fewer readings is left out, 3 or more.
 
@@ -131,17 +133,26 @@ def lines_between(
             f"settle_us is {settle_us}, max_gap_us {max_gap_us}, least_samples {least_samples}: give 0 or more, above "
             "0, and 3 or more"
         )
-    known = ~np.isnan(values)
+    there = ~np.isnan(values)
+    times, values = times[there], values[there]
+    run = np.concatenate([[0], np.cumsum(np.diff(times) > max_gap_us)])[: len(times)]
+    clear = np.ones(len(times), bool)
     for start_us, end_us in events_us:
-        known &= (times < start_us) | (times > end_us + settle_us)
-    times, values = times[known], values[known]
+        clear &= (times < start_us) | (times > end_us + settle_us)
     starts_us = np.sort(np.array([start_us for start_us, _ in events_us], dtype=np.int64))
-    passed = np.searchsorted(starts_us, times, side="right")
-    cuts = np.flatnonzero((np.diff(times) > max_gap_us) | (np.diff(passed) > 0)) + 1
-    edges = [0, *cuts.tolist(), len(times)]
-    fits = [
-        _fit(times[first:last], values[first:last]) for first, last in pairwise(edges) if last - first >= least_samples
-    ]
+    passed = np.searchsorted(starts_us, times[clear], side="right")
+    cuts = np.flatnonzero((np.diff(run[clear]) > 0) | (np.diff(passed) > 0)) + 1
+    kept = np.flatnonzero(clear)
+    fits = []
+    for first, last in pairwise([0, *cuts.tolist(), len(kept)]):
+        if last - first >= least_samples:
+            place = kept[first:last]
+            ends = (
+                np.searchsorted(run, run[place[0]], side="left"),
+                np.searchsorted(run, run[place[0]], side="right") - 1,
+            )
+            run_us = (int(times[ends[0]]), int(times[ends[1]]) + max_gap_us)
+            fits.append(_fit(times[place], values[place], run_us))
     return _with_errors(fits)
 
 
@@ -199,8 +210,8 @@ def change_between(
     start_us, end_us : int
         The window, half-open. [µs since 1970 UTC]
     reach_us : int
-        Between two lines (an event, a gap) each goes on half-way to the other, if they are no further apart
-        than this; beyond the first and last by half of it. What lies further off is not covered. [µs]
+        Through an event between two lines each goes on half-way to the other, if they are no further apart
+        than this; beyond others by half of it. None goes on into silence: that is not covered. [µs]
     confidence : float
         Of the give or take. [1]
 
@@ -208,6 +219,11 @@ def change_between(
     -------
     change : Change
         In the covered part; NaN where nothing is covered. [its unit], [s]
+
+    Notes
+    -----
+    Through events the pace is not seen: by how much the lines' slopes differ, beyond their own errors, is in the
+    give or take for that time.
 
     Raises
     ------
@@ -224,11 +240,13 @@ def change_between(
     if end_us < start_us or reach_us < 0:
         raise ValueError(f"window {start_us} to {end_us}, reach_us {reach_us}: give a window forward, and 0 or more")
     amount, variance, covered_us = 0.0, 0.0, 0.0
+    spread = _spread(lines)
     for one, (first_us, last_us) in zip(lines, _spans(lines, reach_us), strict=True):
-        spoken_us = max(0.0, min(last_us, end_us) - max(first_us, start_us))
-        amount += one.per_s * spoken_us / MICROSECONDS
-        variance += (one.per_s_error * spoken_us / MICROSECONDS) ** 2
-        covered_us += spoken_us
+        spoken_s = _overlap_us(first_us, last_us, start_us, end_us) / MICROSECONDS
+        seen_s = _overlap_us(one.start_us, one.end_us, start_us, end_us) / MICROSECONDS
+        amount += one.per_s * spoken_s
+        variance += (one.per_s_error * spoken_s) ** 2 + (spread * (spoken_s - seen_s)) ** 2
+        covered_us += spoken_s * MICROSECONDS
     reach = student_quantile(lines[0].degrees if lines else 1.0, confidence)
     if covered_us <= 0.0:
         return Change(math.nan, math.nan, 0.0)
@@ -276,16 +294,31 @@ def value_at(lines: Sequence[Line], at_us: int, reach_us: int, confidence: float
 
 def _spans(lines: Sequence[Line], reach_us: int) -> list[tuple[float, float]]:
     """Return for each line from when to when it speaks."""
-    spans = [(one.start_us - reach_us / 2, one.end_us + reach_us / 2) for one in lines]
+    spans = [
+        (max(one.start_us - reach_us / 2, one.run_us[0]), min(one.end_us + reach_us / 2, one.run_us[1]))
+        for one in lines
+    ]
     for index, (one, other) in enumerate(pairwise(lines)):
-        if other.start_us - one.end_us <= reach_us:
+        if one.run_us == other.run_us and other.start_us - one.end_us <= reach_us:
             middle_us = (one.end_us + other.start_us) / 2
             spans[index] = (spans[index][0], middle_us)
             spans[index + 1] = (middle_us, spans[index + 1][1])
-        else:  # silence: neither goes on into it
-            spans[index] = (spans[index][0], float(one.end_us))
-            spans[index + 1] = (float(other.start_us), spans[index + 1][1])
     return spans
+
+
+def _overlap_us(first_us: float, last_us: float, start_us: float, end_us: float) -> float:
+    return max(0.0, min(last_us, end_us) - max(first_us, start_us))
+
+
+def _spread(lines: Sequence[Line]) -> float:
+    """Return the standard deviation of the lines' true slopes: of the found ones, less their errors."""
+    if len(lines) < 2:
+        return 0.0
+    slopes, errors = np.array([one.per_s for one in lines]), np.array([one.per_s_error for one in lines])
+    weight = np.array([one.end_us - one.start_us for one in lines], dtype=float)
+    weight /= weight.sum()
+    excess = float(weight @ (slopes - weight @ slopes) ** 2) - float(weight @ np.nan_to_num(errors) ** 2)
+    return math.sqrt(max(excess, 0.0))
 
 
 class _Fit(NamedTuple):
@@ -294,7 +327,7 @@ class _Fit(NamedTuple):
     residual: Floats
 
 
-def _fit(times: Times, values: Floats) -> _Fit:
+def _fit(times: Times, values: Floats, run_us: tuple[int, int]) -> _Fit:
     passed_s = (times - times[0]) / MICROSECONDS
     middle_s = float(passed_s.mean())
     about = passed_s - middle_s
@@ -302,7 +335,7 @@ def _fit(times: Times, values: Floats) -> _Fit:
     mean = float(values.mean())
     per_s = float(about @ (values - mean)) / spread
     line = Line(int(times[0]), int(times[-1]), float(times[0]) + middle_s * MICROSECONDS, mean, per_s,
-                math.nan, math.nan, math.nan, len(times))  # fmt: skip
+                math.nan, math.nan, math.nan, len(times), run_us)  # fmt: skip
     return _Fit(line, spread, values - mean - per_s * about)
 
 

@@ -40,7 +40,7 @@ class Place(Described):
     title: str = Field(description="name for people")
     timezone: str = Field(description="IANA time zone, e.g. Europe/Oslo")
     elevation_m: float = Field(
-        0.0, ge=-430, le=5500, description="height above the sea; no formula in use needs it yet"
+        0.0, ge=-430, le=5500, description="height above the sea: gives the air pressure where no sensor does"
     )
     invented: bool = Field(False, description="true for a demonstration farm: every screen then says so")
 
@@ -170,7 +170,8 @@ class Reservoir(Described):
     """The nutrient tank."""
 
     zone: ZoneName
-    volume_l: float = Field(gt=0)
+    volume_l: float = Field(gt=0, description="what it holds when its level is 100 %")
+    feed_ec_ms_cm: float = Field(0.0, ge=0, le=5, description="EC of the water that tops it up, at 25 degC")
 
 
 class Stock(Described):

@@ -102,6 +102,7 @@ _ALL = (
     Quantity("condensation_margin", "Condensation margin", "K", "K", "K", -100, 100, 1, derived=True),
     Quantity("daily_light_integral", "Daily light integral", "mol m-2 d-1", "mol.m-2.d-1", "mol.m-2.d-1", 0, 100, 1,
              derived=True),
+    Quantity("dissolved_oxygen_saturation", "Oxygen saturation", "%", "%", "%", 0, 400, 0, derived=True),
 )  # fmt: skip
 
 QUANTITIES: dict[str, Quantity] = {quantity.name: quantity for quantity in _ALL}

@@ -105,8 +105,8 @@ def test_silence_is_not_covered():
     at, value = falling()
     kept = (at < 6 * 60 * MINUTE) | (at >= 12 * 60 * MINUTE)
     found = change_between(lines_between(at[kept], value[kept], [], 0, GAP), 0, DAY, 120 * MINUTE)
-    assert found.covered_s == pytest.approx(18 * 3600, abs=120)
-    assert found.amount == pytest.approx(-36.0, abs=0.1)
+    assert found.covered_s == pytest.approx(18 * 3600 + 240, abs=60)  # the last reading speaks for the longest gap
+    assert found.amount == pytest.approx(-36.0, abs=0.2)
     lines = lines_between(at[kept], value[kept], [], 0, GAP)
     assert math.isnan(value_at(lines, 9 * 60 * MINUTE, 120 * MINUTE).value)
 
@@ -164,3 +164,28 @@ def test_times_of_microseconds_are_kept():
 def test_wrong_calls(call, message):
     with pytest.raises(ValueError, match=message):
         call()
+
+
+def test_lines_go_on_through_events_but_not_into_silence():
+    at, value = falling(hours=6)
+    event = [(100 * MINUTE, 160 * MINUTE)]
+    through = change_between(lines_between(at, value, event, 0, GAP), 0, 6 * 60 * MINUTE, 90 * MINUTE)
+    assert through.covered_s == 6 * 3600
+    assert through.amount == pytest.approx(-12.0, abs=1e-6)
+    too_long = change_between(lines_between(at, value, event, 0, GAP), 0, 6 * 60 * MINUTE, 30 * MINUTE)
+    assert too_long.covered_s == pytest.approx((6 * 60 - 62 + 30) * 60)  # half of the reach from either side
+    silent = (at < 100 * MINUTE) | (at > 160 * MINUTE)
+    lines = lines_between(at[silent], value[silent], [], 0, GAP)
+    covered_s = change_between(lines, 0, 6 * 60 * MINUTE, 90 * MINUTE).covered_s
+    assert covered_s == pytest.approx((6 * 60 - 62 + 5) * 60)  # a reading speaks for the longest gap at most
+
+
+def test_a_pace_that_changes_unseen_is_in_the_give_or_take():
+    # Four hours at 24 a day, four at 72, and an event of an hour at the change: its pace could be either's.
+    at = minutes(480)
+    value = -np.where(at < 240 * MINUTE, 24.0 * at, 72.0 * at - 48.0 * 240 * MINUTE) / DAY
+    lines = lines_between(at, value, [(210 * MINUTE, 270 * MINUTE)], 0, GAP)
+    found = change_between(lines, 0, 479 * MINUTE, 90 * MINUTE)
+    assert found.amount == pytest.approx(-(24 * 240 + 72 * 239) / 1440, abs=1e-6)
+    half_an_hour = (72 - 24) / 2 * 31 / 1440  # the slopes' standard deviation for each half of the event
+    assert found.plus_or_minus == pytest.approx(1.965 * half_an_hour * math.sqrt(2), rel=0.02)
