@@ -14,7 +14,7 @@ from types import MappingProxyType
 from farm.check import Description
 from farm.description import Farm
 from farm.readings import MICROSECONDS_PER_SECOND, Series, instant
-from store.contract import DayDamaged, ReadingStore, StoreUnavailable, StoreUnusable, Touched
+from store.contract import DayDamaged, Origin, ReadingStore, StoreUnavailable, StoreUnusable, Touched
 from store.journal import Journal
 from watch.bands import lights_series, may_have_band
 from watch.basis import basis
@@ -27,6 +27,7 @@ from watch.excursions import END_OF_TIME_US, ExcursionKeeper
 from watch.judged import JudgedReadings
 from watch.light_days import renew_light_integrals
 from watch.quality import QualityKeeper, quality_limits
+from watch.remembering import Remembered
 
 logger = logging.getLogger(__name__)
 
@@ -36,6 +37,7 @@ IDLE_S = 5.0  # look for notes this often even if nobody calls
 SHEET_EVERY_S = 60.0  # the sheet of a day that still grows is written at most this often
 RETRY_S = 2.0
 DERIVED = "derived"  # the kind of basis in the journal
+FIRST = ""  # the basis that stands there from the first start on, whatever a farm derives
 
 Stretch = tuple[int, int]  # first and last instant that changed, both included
 
@@ -64,7 +66,7 @@ class Watch:
         farm = description.farm
         self._description, self._farm = description, farm
         self.readings = JudgedReadings(farm.name, store, journal)
-        self._store, self._journal, self._now_us = self.readings, journal, now_us
+        self._store, self._journal, self._now_us = Remembered(self.readings), journal, now_us
         self._corrections = CorrectionKeeper(farm, self.readings, journal)
         self._quality = QualityKeeper(farm.name, quality_limits(farm), self.readings, journal)
         self._derivations = derivations(farm)
@@ -112,10 +114,15 @@ class Watch:
         name = self._farm.name
         spans = {one.series: (one.first_us, one.last_us) for one in self._store.known(name)}
         bases = self._journal.bases(name, DERIVED)
+        now = {output: basis(self._farm, output, inputs) for output, inputs in self._inputs().items()}
+        if not bases and not any(one.origin is Origin.DERIVED for one in self._store.known(name)):
+            # Nothing was ever worked out: the store's notes lead to all there is.
+            bases = {FIRST: ""} | {output.key: text for output, text in now.items()}
+            self._journal.note_bases(name, DERIVED, bases)
         anew = {
-            output: [spans[one] for one in inputs if one in spans]
-            for output, inputs in self._inputs().items()
-            if bases.get(output.key) != basis(self._farm, output, inputs)
+            output: [spans[one] for one in self._inputs()[output] if one in spans]
+            for output, text in now.items()
+            if bases.get(output.key) != text
         }
         if any(anew.values()):
             logger.info("what %d derived series rest on has changed: they are worked out anew", len(anew))
@@ -139,6 +146,7 @@ class Watch:
         repeats the round, which changes nothing.
         """
         notes = self._store.touched(self._farm.name, NOTES_AT_ONCE)
+        self._store.forget()
         changed = _stretches(notes, self._farm)
         for series, since_us in self._corrections.follow().items():
             if (newest := self._store.last_before(series, END_OF_TIME_US)) and newest.time_us >= since_us:
@@ -185,6 +193,7 @@ class Watch:
             with self._alone(f"the quality of {series.key}"):
                 verdicts = [one for stretch in changed[series] for one in self._quality.renew(series, *stretch)]
                 changed[series] = _joined([*changed[series], *verdicts])
+        self._store.forget()  # verdicts are part of what is read
 
     def _inputs(self) -> dict[Series, tuple[Series, ...]]:
         """Return what each derived series follows from."""
