@@ -150,6 +150,56 @@ def dilution(from_ms_cm: float, to_ms_cm: float, volume_l: float, water_ms_cm: f
     return _dose((from_ms_cm - to_ms_cm) * volume_l / (to_ms_cm - water_ms_cm), volume_l, 1)
 
 
+def ec_dose(
+    from_ms_cm: float,
+    to_ms_cm: float,
+    volume_l: float,
+    *,
+    stock_ms_cm: float | None = None,
+    ec_per_ml_l: float | None = None,
+    water_ms_cm: float | None = None,
+    bottles: int = 1,
+) -> Dose:
+    """Return how much of what is at hand brings a reservoir's EC to a target.
+
+    Parameters
+    ----------
+    from_ms_cm, to_ms_cm, volume_l : float
+        As for ``stock_dose`` and ``dilution``. [mS/cm at 25 degC], [L]
+    stock_ms_cm, ec_per_ml_l, water_ms_cm : float, optional
+        What is added, exactly one: a stock by its own strength or by what it does to a litre, or water.
+        [mS/cm], [mS/cm per mL/L], [mS/cm at 25 degC]
+    bottles : int
+        As for ``stock_dose``.
+
+    Returns
+    -------
+    dose : Dose
+        [L]
+
+    Raises
+    ------
+    ValueError
+        If not exactly one thing to add is given, it cannot do it, or a figure is out of range.
+
+    Examples
+    --------
+    >>> round(ec_dose(1.2, 1.8, 200.0, ec_per_ml_l=0.1).added_l, 3)
+    1.222
+    """
+    given = {"stock_ms_cm": stock_ms_cm, "ec_per_ml_l": ec_per_ml_l, "water_ms_cm": water_ms_cm}
+    named = [name for name, one in given.items() if one is not None]
+    if len(named) != 1:
+        raise ValueError(
+            f"given is {' and '.join(named) or 'nothing to add'}: give exactly one of stock_ms_cm (a stock by its own "
+            "EC), ec_per_ml_l (a stock by what 1 mL does to 1 L) and water_ms_cm (water that dilutes)"
+        )
+    if water_ms_cm is not None:
+        return dilution(from_ms_cm, to_ms_cm, volume_l, water_ms_cm)
+    strength = stock_ms_cm if stock_ms_cm is not None else stock_strength(ec_per_ml_l or 0.0)
+    return stock_dose(from_ms_cm, to_ms_cm, volume_l, strength, bottles)
+
+
 def concentrate_volume(final_volume_l: float, parts: float) -> float:
     """Return how much of a "1 to N" concentrate makes a volume of solution from plain water.
 

@@ -5,7 +5,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analytics.dosing import ADVICE, check_dosable, concentrate_volume, dilution, stock_dose, stock_strength
+from analytics.dosing import (
+    ADVICE,
+    check_dosable,
+    concentrate_volume,
+    dilution,
+    ec_dose,
+    stock_dose,
+    stock_strength,
+)
 
 
 def test_table(reference):
@@ -105,3 +113,13 @@ def test_ph_is_refused():
 def test_refusals_say_why_and_what_instead(call, message):
     with pytest.raises(ValueError, match=message):
         call()
+
+
+def test_what_is_at_hand_decides():
+    assert ec_dose(1.2, 1.8, 200, stock_ms_cm=100, bottles=2) == stock_dose(1.2, 1.8, 200, 100, 2)
+    assert ec_dose(1.2, 1.8, 200, ec_per_ml_l=0.1).added_l == pytest.approx(stock_dose(1.2, 1.8, 200, 100).added_l)
+    assert ec_dose(2.4, 1.8, 200, water_ms_cm=0.1) == dilution(2.4, 1.8, 200, 0.1)
+    with pytest.raises(ValueError, match="given is nothing to add: give exactly one of stock_ms_cm"):
+        ec_dose(1.2, 1.8, 200)
+    with pytest.raises(ValueError, match="given is stock_ms_cm and water_ms_cm: give exactly one"):
+        ec_dose(1.2, 1.8, 200, stock_ms_cm=100, water_ms_cm=0)
