@@ -185,7 +185,8 @@ class Reservoir(Described):
     """The nutrient tank."""
 
     zone: ZoneName
-    volume_l: float = Field(gt=0)
+    volume_l: float = Field(gt=0, description="what it holds when its level is 100 %")
+    feed_ec_ms_cm: float = Field(0.0, ge=0, le=5, description="EC of the water that tops it up, at 25 degC")
 
 
 class Stock(Described):

@@ -107,6 +107,7 @@ _ALL = (
     Quantity("moisture_removal_rate", "Water removed by the coil", "kg/h", "kg/h", "kg/h", -100, 1000, 2, derived=True),
     Quantity("daily_light_integral", "Daily light integral", "mol m-2 d-1", "mol.m-2.d-1", "mol.m-2.d-1", 0, 100, 1,
              derived=True),
+    Quantity("dissolved_oxygen_saturation", "Oxygen saturation", "%", "%", "%", 0, 400, 0, derived=True),
 )  # fmt: skip
 
 QUANTITIES: dict[str, Quantity] = {quantity.name: quantity for quantity in _ALL}

@@ -19,6 +19,7 @@ from farm.description import Farm
 from farm.readings import Series
 from watch.air_conditioner import moisture_removal
 from watch.derivation import Derivation, Derived, Values, accuracy, partner, phase_of
+from watch.oxygen import oxygen
 from watch.rates import rates
 from watch.surfaces import surfaces
 
@@ -114,4 +115,4 @@ def _leaf(farm: Farm, temperature: Series, humidity: Series) -> list[Derivation]
 
 
 # Each returns derived series that a description allows; one that rests on others stands below them.
-MAKERS: tuple[Callable[[Farm], Sequence[Derived]], ...] = (rates, _air, surfaces, moisture_removal)
+MAKERS: tuple[Callable[[Farm], Sequence[Derived]], ...] = (rates, _air, surfaces, moisture_removal, oxygen)

@@ -19,9 +19,10 @@ from store.journal import Journal
 from watch.bands import lights_series, may_have_band
 from watch.basis import basis
 from watch.corrections import CorrectionKeeper
+from watch.day_data import LOOK_AROUND_US
 from watch.day_sheet import day_sheet
-from watch.derivation import different
-from watch.derived import Derived, derivations, derived_series
+from watch.derivation import Derived, different
+from watch.derived import derivations, derived_series
 from watch.excursions import END_OF_TIME_US, ExcursionKeeper
 from watch.judged import JudgedReadings
 from watch.light_days import renew_light_integrals
@@ -268,8 +269,16 @@ class Watch:
             self._journal.mark_days_stale(self._farm.name, days)
 
     def _days(self, stretch: Stretch) -> list[date]:
-        """Return the farm's local days that a stretch of time lies in."""
-        first, last = (instant(one).astimezone(self._farm.farm.zone_info).date() for one in stretch)
+        """Return the local days that a stretch lies in, and those with a sheet that looks over midnight at it."""
+        own = self._days_of(*stretch)
+        reached = self._days_of(stretch[0] - LOOK_AROUND_US, stretch[1] + LOOK_AROUND_US)
+        if len(reached) == len(own):
+            return own
+        written = set(self._journal.days(self._farm.name))
+        return [day for day in reached if day in own or day in written]
+
+    def _days_of(self, first_us: int, last_us: int) -> list[date]:
+        first, last = (instant(one).astimezone(self._farm.farm.zone_info).date() for one in (first_us, last_us))
         last = min(last, self._today())
         return [first + timedelta(days=n) for n in range((last - first).days + 1)]
 
