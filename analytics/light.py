@@ -109,6 +109,47 @@ def light_integral(time_us: ArrayLike, ppfd: ArrayLike, start_us: int, end_us: i
     )
 
 
+def held_light_integral(
+    time_us: ArrayLike, ppfd: ArrayLike, start_us: int, end_us: int, max_gap_us: int
+) -> LightIntegral:
+    """Return the photons of light that moves in steps: each sample holds until the next one.
+
+    For PPFD that follows a switch, and so for an estimate of lamp state times commissioning PPFD.
+
+    Parameters
+    ----------
+    time_us, ppfd, start_us, end_us, max_gap_us
+        As for ``light_integral``; ``max_gap_us`` is the longest time a sample may hold.
+
+    Returns
+    -------
+    light_integral : LightIntegral
+        [mol m-2]
+
+    Raises
+    ------
+    ValueError
+        As for ``light_integral``.
+
+    Examples
+    --------
+    >>> hour = 3_600_000_000
+    >>> held_light_integral([0, 16 * hour], [200.0, 0.0], 0, 24 * hour, max_gap_us=16 * hour).mol
+    11.52
+    """
+    times, values = samples(time_us, ppfd)
+    check_window(start_us, end_us, max_gap_us)
+    came = ~np.isnan(values)
+    times, values = times[came], values[came]
+    held = held_us(times, start_us, end_us, max_gap_us)
+    covered_us = int(held.sum())
+    return LightIntegral(
+        mol=float(np.sum(values * held)) / MICROSECONDS / UMOL_PER_MOL if covered_us else math.nan,
+        covered_s=covered_us / MICROSECONDS,
+        span_s=(end_us - start_us) / MICROSECONDS,
+    )
+
+
 def lit_seconds(
     time_us: ArrayLike, level: ArrayLike, start_us: int, end_us: int, max_gap_us: int, threshold: float = ON
 ) -> LitTime:

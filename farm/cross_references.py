@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 from farm.air_conditioner_references import air_conditioner_loose_ends
 from farm.positions import Location
 from farm.quantities import QUANTITIES, Kind, Quantity
+from farm.readings import ESTIMATED
 from farm.references import LooseEnd, key_of, named, rows, table, units_of
 from farm.units import LIGHT_UNIT, PPFD_UNIT
 from farm.wire_references import wire_loose_ends
@@ -89,6 +90,8 @@ def _series(raw: dict[str, Any], zones: list[str]) -> Iterator[LooseEnd]:
             continue
         if quantity.derived:
             yield (*at, "quantity"), repr(quantity.name), "a measured quantity: Leafweather derives this one itself"
+        if quantity.name == "ppfd" and row.get("sensor") == ESTIMATED:
+            yield (*at, "sensor"), repr(ESTIMATED), "another name: this one is kept for light estimated from lamps"
         yield from _only_where_it_fits(at, row, quantity)
         unit = row.get("unit")
         units = units_of(row, quantity)

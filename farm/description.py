@@ -13,7 +13,7 @@ from pydantic import Field
 from farm.crops import Batch, Crop, Phase
 from farm.model import Described, Name, WireName, ZoneName
 from farm.quantities import QUANTITIES, Quantity
-from farm.readings import Series
+from farm.readings import ESTIMATED, Series
 from farm.topics import fewest, filter_of
 from farm.units import COUNT_UNITS, PPFD_UNIT, SAME, WIRE_UNITS, Conversion, ppfd_from_illuminance
 from farm.wire import Wire
@@ -213,6 +213,9 @@ class LampGroup(Described):
     name: Name
     zones: list[ZoneName] = Field(min_length=1)
     commissioning_ppfd: float = Field(gt=0, description="umol m-2 s-1 measured when new")
+    commissioned: date | datetime | None = Field(
+        None, description="when that was; earlier light is of other lamps and is not compared with it"
+    )
     power_w: float = Field(gt=0)
 
 
@@ -300,12 +303,16 @@ class Farm(Described):
         """Return the described series of one quantity in one zone, in the description's order."""
         return [one for one in self.described if one.zone == zone and one.quantity == quantity]
 
+    def lamps_over(self, zone: str) -> list[LampGroup]:
+        """Return the lamp groups that light a zone."""
+        return [group for group in self.equipment.lamp_groups if zone in group.zones]
+
     def label_of(self, series: Series) -> str:
         """Return a series' name for people: its own label, else its quantity's and its sensor's or surface's."""
         described = self.described.get(series)
         if described is not None and described.label:
             return described.label
-        surfaces = {surface.name: surface.label for surface in self.surfaces}
+        surfaces = {surface.name: surface.label for surface in self.surfaces} | {ESTIMATED: "estimated from the lamps"}
         sensor = surfaces.get(series.sensor, series.sensor)
         return f"{series.registered.label}, {sensor}" if sensor else series.registered.label
 

@@ -108,6 +108,8 @@ _ALL = (
     Quantity("daily_light_integral", "Daily light integral", "mol m-2 d-1", "mol.m-2.d-1", "mol.m-2.d-1", 0, 100, 1,
              derived=True),
     Quantity("dissolved_oxygen_saturation", "Oxygen saturation", "%", "%", "%", 0, 400, 0, derived=True),
+    Quantity("photoperiod", "Photoperiod", "h", "h", "h", 0, 36, 1, derived=True),
+    Quantity("lamp_output", "Lamp output", "%", "%", "%", 0, 200, 1, derived=True),
 )  # fmt: skip
 
 QUANTITIES: dict[str, Quantity] = {quantity.name: quantity for quantity in _ALL}

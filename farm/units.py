@@ -114,6 +114,7 @@ WIRE_UNITS: dict[str, dict[str, Conversion]] = {
         "kW.s": Conversion(1 / 3600),
     },
     "1": {"/": SAME, "": SAME, ON_OFF: SAME},
+    "h": {"min": Conversion(1 / 60)},
     "g/m3": {},
     "kg/kg": {},
     "kg/h": {"kg/s": Conversion(3600.0)},

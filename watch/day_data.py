@@ -13,6 +13,8 @@ from watch.derived import derived_series
 
 # A sheet may look this far into the days before and after, at what goes on over midnight; a reading there renews it.
 LOOK_AROUND_US = 2 * 3600 * MICROSECONDS_PER_SECOND
+# A sheet tells of trends in these quantities over so many days before its own; a change there renews it.
+LOOKS_BACK, LOOKS_BACK_DAYS = ("lamp_output",), 366
 
 
 @dataclass(frozen=True)

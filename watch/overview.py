@@ -26,13 +26,15 @@ HOUR_US = 3600 * MICROSECONDS_PER_SECOND
 DAY_US = 24 * HOUR_US
 _URGENCIES = list(Urgency)
 _BY_PHASE_QUANTITY = "daily_light_integral"  # judged by whole light days, not by the newest reading
+_IN_DAY_SHEETS = ("photoperiod", "lamp_output")  # one value a light day: says nothing about now
 
 
 def zones_now(farm: Farm, store: ReadingStore, journal: Journal, now_us: int) -> list[ZoneNow]:
     """Return every zone with all its series as they stand at ``now_us``, in the description's order."""
     latest = store.latest(farm.name)
     under_way = {one.series: one for one in journal.excursions(farm.name, open_only=True)}
-    shown = [*farm.described, *(one for one in derived_series(farm) if one in latest)]
+    derived = [one for one in derived_series(farm) if one in latest and one.quantity not in _IN_DAY_SHEETS]
+    shown = [*farm.described, *derived]
     zones = []
     for zone in farm.zones:
         phase_name, crop = _standing_phase(farm, zone, now_us)
