@@ -5,14 +5,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from analytics.persistence import flat_line_flags
 from analytics.quality import TESTS, QualityLimits, combined_flags, reach_s, verdicts
-from analytics.quality_tests import (
-    flat_line_flags,
-    gap_flags,
-    gross_range_flags,
-    rate_of_change_flags,
-    spike_flags,
-)
+from analytics.quality_tests import gap_flags, gross_range_flags, rate_of_change_flags, spike_flags
 
 S = 1_000_000
 NAN = float("nan")
