@@ -80,9 +80,11 @@ def hampel_outliers(value: ArrayLike, half_width: int, sigmas: float = 3.0) -> N
         raise ValueError(f"value has shape {values.shape}: give a one-dimensional array")
     if half_width < 1 or not sigmas > 0.0:
         raise ValueError(f"half_width is {half_width} and sigmas {sigmas:g}: give numbers above 0")
+    outlier = np.zeros(values.shape, bool)
+    if not len(values):
+        return outlier
     edge = np.full(half_width, np.nan)
     windows = sliding_window_view(np.concatenate((edge, values, edge)), 2 * half_width + 1)
-    outlier = np.zeros(values.shape, bool)
     for begin in range(0, len(values), BLOCK):
         block = windows[begin : begin + BLOCK]
         middle = _row_medians(block)
