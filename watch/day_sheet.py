@@ -21,6 +21,7 @@ from watch import cautions
 from watch.bands import lights_series, limits_at, longest_hold_us, max_age_us, may_have_band, phase_stretches, usable
 from watch.day_data import DayData, day_data
 from watch.light_days import LitDay, lit_days
+from watch.quality_of_day import quality
 
 SECONDS_PER_HOUR = 3600
 
@@ -171,4 +172,5 @@ SECTIONS: dict[str, Callable[[DayData], Any]] = {
     "light_days": _light_days,
     "excursions": _excursions,
     "totals": _totals,
+    "quality": quality,
 }

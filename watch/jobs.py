@@ -24,7 +24,8 @@ from watch.derived import Derived, derivations, derived_series
 from watch.excursions import END_OF_TIME_US, ExcursionKeeper
 from watch.judged import JudgedReadings
 from watch.light_days import renew_light_integrals
-from watch.quality import QualityKeeper, quality_limits
+from watch.quality import QualityKeeper
+from watch.quality_limits import quality_limits
 
 logger = logging.getLogger(__name__)
 

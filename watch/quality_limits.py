@@ -13,7 +13,12 @@ SECONDS_PER_MINUTE = 60.0
 NEVER: Pair = (math.inf, math.inf)
 
 
-def quality_limits(farm: Farm, series: Series) -> QualityLimits:
+def quality_limits(farm: Farm) -> dict[Series, QualityLimits]:
+    """Return what the readings of each described series are tested against."""
+    return {series: limits_of(farm, series) for series in farm.described}
+
+
+def limits_of(farm: Farm, series: Series) -> QualityLimits:
     """Return what a described series' readings are tested against, in seconds and the quantity's unit."""
     described, quality = farm.described[series], farm.quality_of(series)
     inside = described.limits if "gross_range" not in quality.skip else (-math.inf, math.inf)

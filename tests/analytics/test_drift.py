@@ -106,3 +106,8 @@ def test_nothing_to_sum():
 def test_wrong_calls(call, message):
     with pytest.raises(ValueError, match=message):
         call()
+
+
+def test_page_hinkley_by_hand():
+    """Means 10, 10.5, 11; deviations 0, 0.5, 1; no slack."""
+    assert page_hinkley([10.0, 11.0, 12.0], 0).tolist() == [0.0, 0.5, 1.5]

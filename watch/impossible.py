@@ -1,0 +1,148 @@
+"""What a day's readings say together that cannot be: which sensor to look at, or which drain."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from analytics.alignment import held_us
+from analytics.condensation import condensation_margin_uncertainty
+from analytics.flagging import Flags
+from analytics.persistence import held_flags
+from analytics.plausibility import (
+    dew_point_above_dry_bulb,
+    humidity_of_the_same_vapour,
+    light_integral_above_lamps,
+    stuck_wet_flags,
+    supply_above_room_dew_point,
+)
+from analytics.psychrometrics import dew_point_temperature, vapour_pressure
+from analytics.siblings import difference_from_siblings
+from farm.description import ZoneKind
+from farm.flags import Flag
+from farm.readings import MICROSECONDS_PER_SECOND, Series, iso_time
+from watch.bands import max_age_us
+from watch.day_data import DayData
+from watch.light_days import lit_days
+from watch.room_air import AirPair, Floats, Times, air_pairs, aligned, plus_or_minus, shares_the_air
+
+HOUR_US = 3600 * MICROSECONDS_PER_SECOND
+HOURS_OF_A_DAY = 24.0
+
+# All our choice, no source.
+HOLD_S = 1800.0  # it must last; also longer than a coil takes to become cold
+LAMPS_BETTER_BY = 0.25  # a sensor nearer to the lamps than at commissioning, and the sensor's own error
+
+
+def impossible(data: DayData) -> list[dict[str, Any]]:
+    """Return each thing that could not be, with the series to doubt and for how long it lasted."""
+    return [*_air_of_the_room(data), *_behind_the_coil(data), *_more_light_than_lamps(data)]
+
+
+class _Air(NamedTuple):
+    """Air at several pairs of sensors, aligned: a row a pair."""
+
+    at_us: Times
+    temperature: Floats
+    dew_point: Floats
+    vapour: Floats
+    humidity: Floats
+    uncertainty: Floats  # of the dew point, K
+    others: Floats  # further series asked for
+    gap_us: int
+
+
+def _air(data: DayData, pairs: Sequence[AirPair], others: Sequence[Series] = ()) -> _Air:
+    temperatures, humidities = [pair.temperature for pair in pairs], [pair.humidity for pair in pairs]
+    several = [*temperatures, *humidities, *others]
+    gap_us = max(max_age_us(data.farm, one) for one in several)
+    from_us = data.start_us - int(HOLD_S * MICROSECONDS_PER_SECOND) - gap_us
+    at_us, table = aligned(data.farm, data.store, several, from_us, data.until_us)
+    air, humidity, rest = np.split(table, [len(pairs), 2 * len(pairs)])
+    of_air, of_humidity = (
+        plus_or_minus(data.farm, one)[:, np.newaxis] * np.ones_like(air) for one in (temperatures, humidities)
+    )
+    uncertainty = condensation_margin_uncertainty(air, humidity, of_air, of_humidity, 0.0)
+    dew_point, vapour = dew_point_temperature(air, humidity), vapour_pressure(air, humidity)
+    return _Air(at_us, air, dew_point, vapour, humidity, uncertainty, rest, gap_us)
+
+
+def _air_of_the_room(data: DayData) -> Iterator[dict[str, Any]]:
+    """Yield humidity sensors that stay wet, and air that would be below the room's dew point."""
+    pairs = [pair for pair in air_pairs(data.farm) if shares_the_air(data.farm, pair.temperature)]
+    if len(pairs) < 2:
+        return
+    air = _air(data, pairs)
+    vapour_of_others = air.vapour - difference_from_siblings(air.vapour)
+    dew_of_others = air.dew_point - difference_from_siblings(air.dew_point)
+    worst = np.fmax.reduce(air.uncertainty, axis=0)
+    gap_s = air.gap_us / MICROSECONDS_PER_SECOND
+    for row, (pair, own) in enumerate(
+        zip(pairs, plus_or_minus(data.farm, [pair.temperature for pair in pairs]), strict=True)
+    ):
+        expected = humidity_of_the_same_vapour(air.temperature[row], vapour_of_others[row])
+        wet = stuck_wet_flags(air.at_us, air.humidity[row], expected, HOLD_S, gap_s)
+        yield from _lasted(data, "humidity_sensor_stuck_wet", pair.humidity, air, wet)
+        excess = dew_point_above_dry_bulb(air.temperature[row], dew_of_others[row], np.hypot(worst, own))
+        cold = held_flags(air.at_us, _wrong(excess), HOLD_S, gap_s)
+        yield from _lasted(data, "air_below_the_rooms_dew_point", pair.temperature, air, cold)
+
+
+def _behind_the_coil(data: DayData) -> Iterator[dict[str, Any]]:
+    """Yield supply air that is moister than the room's while the compressor runs."""
+    farm = data.farm
+    room = [pair for pair in air_pairs(farm) if shares_the_air(farm, pair.temperature)]
+    compressors = [one for one in farm.described if one.quantity == "compressor_on"]
+    if not room or len(compressors) != 1:  # of several nobody says which serves which duct
+        return
+    for supply in air_pairs(farm):
+        if farm.zones[supply.temperature.zone].kind is ZoneKind.SUPPLY_DUCT:
+            air = _air(data, [supply, *room], compressors)
+            of_room = air.dew_point[0] - difference_from_siblings(air.dew_point)[0]
+            allowance = np.hypot(air.uncertainty[0], np.fmax.reduce(air.uncertainty[1:], axis=0))
+            excess = supply_above_room_dew_point(air.dew_point[0], of_room, air.others[0], allowance)
+            moist = held_flags(air.at_us, _wrong(excess), HOLD_S, air.gap_us / MICROSECONDS_PER_SECOND)
+            yield from _lasted(data, "supply_air_moister_than_the_room", supply.humidity, air, moist)
+
+
+def _more_light_than_lamps(data: DayData) -> Iterator[dict[str, Any]]:
+    """Yield light days that began in the day with more light than the lamps have, lit for 24 hours."""
+    for ppfd in data.farm.described:
+        lamps = [one.commissioning_ppfd for one in data.farm.equipment.lamp_groups if ppfd.zone in one.zones]
+        if ppfd.quantity != "ppfd" or not lamps:
+            continue
+        for lit in lit_days(data.farm, data.store, ppfd, data.start_us, data.end_us):
+            day = lit.day
+            if not data.start_us <= day.start_us < data.end_us:
+                continue
+            hours = min((day.end_us - day.start_us) / HOUR_US, HOURS_OF_A_DAY)
+            excess = float(light_integral_above_lamps(lit.integral.mol, sum(lamps), hours, LAMPS_BETTER_BY))
+            if excess > 0.0:
+                yield {
+                    "what": "more_light_than_the_lamps_have",
+                    "key": ppfd.key,
+                    "label": data.farm.label_of(ppfd),
+                    "since": iso_time(day.start_us),
+                    "lasted_h": hours,
+                    "excess_mol": excess,
+                }
+
+
+def _wrong(excess: Floats) -> Floats:
+    return np.where(np.isnan(excess), np.nan, excess > 0.0)
+
+
+def _lasted(data: DayData, what: str, series: Series, air: _Air, flags: Flags) -> Iterator[dict[str, Any]]:
+    """Yield one row if something lasted in the day; its hours count from when it had lasted long enough."""
+    bad = (flags == Flag.SUSPECT) & (air.at_us >= data.start_us)
+    if bad.any():
+        held = held_us(air.at_us, data.start_us, data.until_us, air.gap_us)
+        yield {
+            "what": what,
+            "key": series.key,
+            "label": data.farm.label_of(series),
+            "since": iso_time(int(air.at_us[np.argmax(bad)])),
+            "lasted_h": int(held[bad].sum()) / HOUR_US,
+        }
