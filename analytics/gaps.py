@@ -14,7 +14,7 @@ from analytics.flagging import seconds_as_us
 class Gaps(NamedTuple):
     """Silences longer than the longest gap, each as far as it lies in the window. [1], [s], [s]."""
 
-    count: int
+    number: int
     longest_s: float
     total_s: float
 
@@ -47,7 +47,7 @@ def gaps(time_us: ArrayLike, start_us: int, end_us: int, gap_s: float) -> Gaps:
     --------
     >>> minute = 60_000_000
     >>> gaps([0, 1 * minute, 8 * minute], 0, 10 * minute, gap_s=180)
-    Gaps(count=1, longest_s=420.0, total_s=420.0)
+    Gaps(number=1, longest_s=420.0, total_s=420.0)
     """
     times, _ = samples(time_us, np.zeros(np.shape(time_us)))
     gap_us = seconds_as_us("gap_s", gap_s)

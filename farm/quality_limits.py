@@ -72,11 +72,12 @@ def _usual(
 
 
 # What switches or gusts (light, power, flow, pressure in a line, air speed) has neither spikes nor a fastest change.
-# Flat lines are long: a sensor of 0.5 K in a steady room, or of 0.1 pH in a buffered tank, repeats itself honestly.
+# A crop in a sealed room draws CO2 far below outdoors'. Flat lines are long: a sensor of 0.5 K in a steady room, or of
+# 0.1 pH in a buffered tank, repeats itself honestly.
 USUAL: dict[str, Quality] = {
-    "air_temperature": _usual((2.5, 8), (6, 20), (6, 24), 1e-4),
+    "air_temperature": _usual((2.5, 8), (6, 20), (8, 24), 1e-4),
     "relative_humidity": _usual((15, 40), (25, 60), (6, 24), 1e-3, (3, 103), resting=100),
-    "co2_mole_fraction": _usual((400, 2000), (1000, 5000), (6, 24), 1e-2, (200, 6000)),
+    "co2_mole_fraction": _usual((400, 2000), (1000, 5000), (6, 24), 1e-2, (100, 6000)),
     "air_pressure": _usual((0.5, 2), (0.5, 2), (24, 72), 1e-4),
     "air_speed": _usual(flat_line_h=(6, 24), tolerance=1e-4, resting=0),
     "leaf_temperature": _usual((2.5, 8), (6, 20), (6, 24), 1e-4),
@@ -97,7 +98,7 @@ USUAL: dict[str, Quality] = {
 
 # In the air that leaves a coil, where the compressor's every start and stop is a step.
 USUAL_IN_A_DUCT: dict[str, Quality] = {
-    "air_temperature": _usual((5, 12), (12, 40), (6, 24), 1e-4),
+    "air_temperature": _usual((5, 12), (12, 40), (8, 24), 1e-4),
     "relative_humidity": _usual((25, 50), (50, 90), (6, 24), 1e-3, (3, 103), resting=100),
 }
 

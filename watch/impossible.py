@@ -10,6 +10,7 @@ import numpy as np
 from analytics.alignment import held_us
 from analytics.condensation import condensation_margin_uncertainty
 from analytics.flagging import Flags
+from analytics.light import ON
 from analytics.persistence import held_flags
 from analytics.plausibility import (
     dew_point_above_dry_bulb,
@@ -23,7 +24,7 @@ from analytics.siblings import difference_from_siblings
 from farm.description import ZoneKind
 from farm.flags import Flag
 from farm.readings import MICROSECONDS_PER_SECOND, Series, iso_time
-from watch.bands import max_age_us
+from watch.bands import lights_series, max_age_us
 from watch.day_data import DayData
 from watch.light_days import lit_days
 from watch.room_air import AirPair, Floats, Times, air_pairs, aligned, plus_or_minus, shares_the_air
@@ -33,12 +34,14 @@ HOURS_OF_A_DAY = 24.0
 
 # All our choice, no source.
 HOLD_S = 1800.0  # it must last; also longer than a coil takes to become cold
+DARK_UP_TO = 10.0  # umol m-2 s-1 of stray light
 LAMPS_BETTER_BY = 0.25  # a sensor nearer to the lamps than at commissioning, and the sensor's own error
 
 
 def impossible(data: DayData) -> list[dict[str, Any]]:
     """Return each thing that could not be, with the series to doubt and for how long it lasted."""
-    return [*_air_of_the_room(data), *_behind_the_coil(data), *_more_light_than_lamps(data)]
+    checks = (_air_of_the_room, _behind_the_coil, _light_in_the_dark, _more_light_than_lamps)
+    return [one for check in checks for one in check(data)]
 
 
 class _Air(NamedTuple):
@@ -84,10 +87,10 @@ def _air_of_the_room(data: DayData) -> Iterator[dict[str, Any]]:
     ):
         expected = humidity_of_the_same_vapour(air.temperature[row], vapour_of_others[row])
         wet = stuck_wet_flags(air.at_us, air.humidity[row], expected, HOLD_S, gap_s)
-        yield from _lasted(data, "humidity_sensor_stuck_wet", pair.humidity, air, wet)
+        yield from _lasted(data, "humidity_sensor_stuck_wet", pair.humidity, air.at_us, wet, air.gap_us)
         excess = dew_point_above_dry_bulb(air.temperature[row], dew_of_others[row], np.hypot(worst, own))
         cold = held_flags(air.at_us, _wrong(excess), HOLD_S, gap_s)
-        yield from _lasted(data, "air_below_the_rooms_dew_point", pair.temperature, air, cold)
+        yield from _lasted(data, "air_below_the_rooms_dew_point", pair.temperature, air.at_us, cold, air.gap_us)
 
 
 def _behind_the_coil(data: DayData) -> Iterator[dict[str, Any]]:
@@ -104,7 +107,23 @@ def _behind_the_coil(data: DayData) -> Iterator[dict[str, Any]]:
             allowance = np.hypot(air.uncertainty[0], np.fmax.reduce(air.uncertainty[1:], axis=0))
             excess = supply_above_room_dew_point(air.dew_point[0], of_room, air.others[0], allowance)
             moist = held_flags(air.at_us, _wrong(excess), HOLD_S, air.gap_us / MICROSECONDS_PER_SECOND)
-            yield from _lasted(data, "supply_air_moister_than_the_room", supply.humidity, air, moist)
+            yield from _lasted(data, "supply_air_moister_than_the_room", supply.humidity, air.at_us, moist, air.gap_us)
+
+
+def _light_in_the_dark(data: DayData) -> Iterator[dict[str, Any]]:
+    """Yield light that goes on while its lamps are said to be off: a sensor that stands, or lamps that do not obey."""
+    farm = data.farm
+    for ppfd in farm.described:
+        lights = lights_series(farm, ppfd.zone)
+        if ppfd.quantity != "ppfd" or lights is None:
+            continue
+        gap_us = max(max_age_us(farm, one) for one in (ppfd, lights))
+        from_us = data.start_us - int(HOLD_S * MICROSECONDS_PER_SECOND) - gap_us
+        at_us, (light, on) = aligned(farm, data.store, [ppfd, lights], from_us, data.until_us)
+        allowance = DARK_UP_TO + plus_or_minus(farm, [ppfd])[0]
+        wrong = np.where(np.isnan(light) | np.isnan(on), np.nan, (light > allowance) & (on < ON))
+        flags = held_flags(at_us, wrong, HOLD_S, gap_us / MICROSECONDS_PER_SECOND)
+        yield from _lasted(data, "light_while_the_lamps_are_off", ppfd, at_us, flags, gap_us)
 
 
 def _more_light_than_lamps(data: DayData) -> Iterator[dict[str, Any]]:
@@ -134,15 +153,17 @@ def _wrong(excess: Floats) -> Floats:
     return np.where(np.isnan(excess), np.nan, excess > 0.0)
 
 
-def _lasted(data: DayData, what: str, series: Series, air: _Air, flags: Flags) -> Iterator[dict[str, Any]]:
+def _lasted(
+    data: DayData, what: str, series: Series, at_us: Times, flags: Flags, gap_us: int
+) -> Iterator[dict[str, Any]]:
     """Yield one row if something lasted in the day; its hours count from when it had lasted long enough."""
-    bad = (flags == Flag.SUSPECT) & (air.at_us >= data.start_us)
+    bad = (flags == Flag.SUSPECT) & (at_us >= data.start_us)
     if bad.any():
-        held = held_us(air.at_us, data.start_us, data.until_us, air.gap_us)
+        held = held_us(at_us, data.start_us, data.until_us, gap_us)
         yield {
             "what": what,
             "key": series.key,
             "label": data.farm.label_of(series),
-            "since": iso_time(int(air.at_us[np.argmax(bad)])),
+            "since": iso_time(int(at_us[np.argmax(bad)])),
             "lasted_h": int(held[bad].sum()) / HOUR_US,
         }

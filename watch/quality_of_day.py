@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import numpy as np
@@ -10,7 +11,6 @@ from analytics.gaps import gaps
 from analytics.outliers import noise_level
 from analytics.quality import reach_s, verdicts
 from farm.flags import Flag
-from farm.quantities import Kind
 from farm.readings import MICROSECONDS_PER_SECOND, Series
 from watch.day_data import DayData
 from watch.impossible import impossible
@@ -18,6 +18,7 @@ from watch.judged import JudgedReadings
 from watch.quality_limits import limits_of
 from watch.siblings import disagreements, drifts
 
+DAY_US = 86_400 * MICROSECONDS_PER_SECOND
 NAMES = {"good": Flag.GOOD, "suspect": Flag.SUSPECT, "fail": Flag.FAIL, "not_evaluated": Flag.NOT_EVALUATED}
 
 
@@ -34,7 +35,7 @@ def quality(data: DayData) -> dict[str, Any]:
 def _row(data: DayData, series: Series) -> dict[str, Any]:
     """Return what the tests say of one series' readings as they arrived."""
     limits = limits_of(data.farm, series)
-    before_us = int(reach_s(limits)[0] * MICROSECONDS_PER_SECOND)
+    before_us = max(int(reach_s(limits)[0] * MICROSECONDS_PER_SECOND), DAY_US)
     store = data.store.as_arrived if isinstance(data.store, JudgedReadings) else data.store
     columns = store.read(series, data.start_us - before_us, data.until_us)
     value = np.where(columns.flag == Flag.MISSING, np.nan, columns.value)
@@ -47,7 +48,11 @@ def _row(data: DayData, series: Series) -> dict[str, Any]:
     expected = max(count, int(span_s / data.farm.described[series].cadence_s))
     missing = expected - count
     silences = gaps(columns.time_us[~np.isnan(value)], data.start_us, data.until_us, limits.gap_s)
-    noise = noise_level(columns.time_us[inside], value[inside], limits.gap_s)
+    before = (columns.time_us >= data.start_us - DAY_US) & ~inside
+    noise, noise_before = (
+        noise_level(columns.time_us[part], value[part], limits.gap_s) if limits.spike_suspect < math.inf else math.nan
+        for part in (inside, before)
+    )
     return {
         "key": series.key,
         "label": data.farm.label_of(series),
@@ -63,8 +68,9 @@ def _row(data: DayData, series: Series) -> dict[str, Any]:
             for test in limits.tests
             if test != "gap"
         },
-        "gap_count": silences.count,
+        "gap_count": silences.number,
         "longest_gap_s": silences.longest_s,
         "gaps_s": silences.total_s,
-        "noise": noise if series.registered.kind is Kind.LEVEL and not np.isnan(noise) else None,
+        "noise": None if math.isnan(noise) else noise,
+        "noise_before": None if math.isnan(noise_before) else noise_before,  # in the 24 h before the day
     }

@@ -16,7 +16,7 @@ from farm.quality_limits import SPREAD_IN_A_ROOM
 from farm.readings import MICROSECONDS_PER_SECOND, Series, iso_time
 from watch.bands import max_age_us
 from watch.day_data import DayData
-from watch.room_air import Floats, aligned, plus_or_minus, shares_the_air
+from watch.room_air import Floats, Times, aligned, plus_or_minus, shares_the_air
 
 HOUR_US = 3600 * MICROSECONDS_PER_SECOND
 DAY_US = 24 * HOUR_US
@@ -72,37 +72,50 @@ def disagreements(data: DayData) -> dict[Series, dict[str, Any]]:
 
 
 def drifts(data: DayData) -> dict[Series, dict[str, Any]]:
-    """Return how each series' difference from its siblings has shifted since two weeks before the day's end."""
-    farm = data.farm
+    """Return how each series' difference from its siblings has shifted since two weeks before the day's end.
+
+    The first days say how far each place differs from all; that is taken off before siblings are compared, so that
+    one that drifts does not pull the others' median over.
+    """
     found = {}
-    for group in sibling_groups(farm):
-        accuracy = plus_or_minus(farm, group)
+    for group in sibling_groups(data.farm):
         hours, table = _hourly(data, group)
-        for series, difference, unit in zip(group, difference_from_siblings(table), accuracy.tolist(), strict=True):
-            reference_hours = difference[hours < hours[0] + REFERENCE_DAYS * DAY_US]
-            reference_hours = reference_hours[~np.isnan(reference_hours)]
-            last_day = difference[hours >= data.until_us - DAY_US]
-            last_day = last_day[~np.isnan(last_day)]
-            if len(reference_hours) < LEAST_REFERENCE_H or not len(last_day) or np.isnan(unit):
+        some = ~np.isnan(table).all(axis=0)
+        from_common = np.full(table.shape, np.nan)
+        from_common[:, some] = table[:, some] - np.nanmedian(table[:, some], axis=0)
+        places = np.array([_reference(hours, one) for one in from_common])
+        differences = difference_from_siblings(table - places[:, np.newaxis])
+        accuracy = plus_or_minus(data.farm, group)
+        for series, difference, place, unit in zip(group, differences, places.tolist(), accuracy.tolist(), strict=True):
+            shift = difference - _reference(hours, difference)
+            known = ~np.isnan(shift)
+            last_day = shift[known & (hours >= data.until_us - DAY_US)]
+            if not len(last_day) or np.isnan(unit) or hours[known][0] >= data.until_us - (REFERENCE_DAYS + 1) * DAY_US:
                 continue
-            reference = float(np.median(reference_hours))
-            sums = cumulative_sums((difference - reference) / unit, 0.0, SLACK)
-            beyond = max(sums.high[-1], sums.low[-1]) > DECISION_INTERVAL_H
-            since = np.maximum(sums.high, sums.low) <= 0.0
+            sums = cumulative_sums(shift / unit, 0.0, SLACK)
+            sum_now = np.maximum(sums.high, sums.low)
+            quiet = np.flatnonzero(sum_now <= 0.0)
             found[series] = {
-                "reference_difference": reference,
-                "shift": float(np.median(last_day)) - reference,
+                "place_difference": place,
+                "shift": float(np.median(last_day)),
                 "sum_high": float(sums.high[-1]),
                 "sum_low": float(sums.low[-1]),
                 "decision_interval": DECISION_INTERVAL_H,
-                "drifts": bool(beyond),
-                "since": iso_time(int(hours[np.flatnonzero(since)[-1] + 1 if since.any() else 0])) if beyond else None,
-                "covered_h": int(np.sum(~np.isnan(difference))),
+                "drifts": bool(sum_now[-1] > DECISION_INTERVAL_H),
+                "since": iso_time(int(hours[quiet[-1] + 1])) if sum_now[-1] > 0.0 and len(quiet) else None,
+                "covered_h": int(known.sum()),
             }
     return found
 
 
-def _hourly(data: DayData, group: list[Series]) -> tuple[np.ndarray[Any, np.dtype[np.int64]], Floats]:
+def _reference(hours: Times, difference: Floats) -> float:
+    """Return the median difference over the first days that a series has; NaN where they are too few hours."""
+    known = ~np.isnan(difference)
+    first_days = difference[known & (hours < hours[np.argmax(known)] + REFERENCE_DAYS * DAY_US)]
+    return float(np.median(first_days)) if len(first_days) >= LEAST_REFERENCE_H else float("nan")
+
+
+def _hourly(data: DayData, group: list[Series]) -> tuple[Times, Floats]:
     """Return the hours of two weeks up to the day's end, and each series' mean in them (NaN where there is none)."""
     last_us = data.until_us // HOUR_US * HOUR_US  # the hour under way is left out
     hours = np.arange(last_us - LOOK_BACK_DAYS * DAY_US, last_us, HOUR_US)

@@ -35,7 +35,7 @@ def test_adjoining_windows_add_up(minutes):
     cut = next((one for one in minutes if one > 50), 100) * MINUTE  # at a sample no gap is cut
     parts = gaps(times, 0, cut, 180), gaps(times, cut, 100 * MINUTE, 180)
     assert sum(one.total_s for one in parts) == whole.total_s
-    assert sum(one.count for one in parts) == whole.count
+    assert sum(one.number for one in parts) == whole.number
     assert max(one.longest_s for one in parts) == whole.longest_s
 
 
