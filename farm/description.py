@@ -98,7 +98,7 @@ class DescribedSeries(Described):
         gt=0,
         description="of a counter: where it begins again at 0, in what it sends (counts, if per_count is given)",
     )
-    quality: Quality | None = Field(None, description="what its readings are tested against; see below")
+    quality: Quality | None = None
 
     @property
     def registered(self) -> Quantity:
