@@ -20,7 +20,7 @@ from analytics.plausibility import (
     supply_above_room_dew_point,
 )
 from analytics.psychrometrics import dew_point_temperature, vapour_pressure
-from analytics.siblings import difference_from_siblings
+from analytics.siblings import difference_from_siblings, median_over_series
 from farm.description import ZoneKind
 from farm.flags import Flag
 from farm.readings import MICROSECONDS_PER_SECOND, Series, iso_time
@@ -78,17 +78,17 @@ def _air_of_the_room(data: DayData) -> Iterator[dict[str, Any]]:
     if len(pairs) < 2:
         return
     air = _air(data, pairs)
-    vapour_of_others = air.vapour - difference_from_siblings(air.vapour)
-    dew_of_others = air.dew_point - difference_from_siblings(air.dew_point)
+    vapour_of_all = air.vapour - difference_from_siblings(air.vapour)  # of two places: that of the other one
+    dew_of_all = air.dew_point - difference_from_siblings(air.dew_point)
     worst = np.fmax.reduce(air.uncertainty, axis=0)
     gap_s = air.gap_us / MICROSECONDS_PER_SECOND
     for row, (pair, own) in enumerate(
         zip(pairs, plus_or_minus(data.farm, [pair.temperature for pair in pairs]), strict=True)
     ):
-        expected = humidity_of_the_same_vapour(air.temperature[row], vapour_of_others[row])
+        expected = humidity_of_the_same_vapour(air.temperature[row], vapour_of_all[row])
         wet = stuck_wet_flags(air.at_us, air.humidity[row], expected, HOLD_S, gap_s)
         yield from _lasted(data, "humidity_sensor_stuck_wet", pair.humidity, air.at_us, wet, air.gap_us)
-        excess = dew_point_above_dry_bulb(air.temperature[row], dew_of_others[row], np.hypot(worst, own))
+        excess = dew_point_above_dry_bulb(air.temperature[row], dew_of_all[row], np.hypot(worst, own))
         cold = held_flags(air.at_us, _wrong(excess), HOLD_S, gap_s)
         yield from _lasted(data, "air_below_the_rooms_dew_point", pair.temperature, air.at_us, cold, air.gap_us)
 
@@ -103,7 +103,7 @@ def _behind_the_coil(data: DayData) -> Iterator[dict[str, Any]]:
     for supply in air_pairs(farm):
         if farm.zones[supply.temperature.zone].kind is ZoneKind.SUPPLY_DUCT:
             air = _air(data, [supply, *room], compressors)
-            of_room = air.dew_point[0] - difference_from_siblings(air.dew_point)[0]
+            of_room = median_over_series(air.dew_point[1:])
             allowance = np.hypot(air.uncertainty[0], np.fmax.reduce(air.uncertainty[1:], axis=0))
             excess = supply_above_room_dew_point(air.dew_point[0], of_room, air.others[0], allowance)
             moist = held_flags(air.at_us, _wrong(excess), HOLD_S, air.gap_us / MICROSECONDS_PER_SECOND)

@@ -9,7 +9,7 @@ import numpy as np
 from analytics.alignment import held_us
 from analytics.drift import cumulative_sums
 from analytics.persistence import held_flags
-from analytics.siblings import difference_from_siblings, disagreement_limits
+from analytics.siblings import difference_from_siblings, disagreement_limits, median_over_series
 from farm.description import Farm
 from farm.flags import Flag
 from farm.quality_limits import SPREAD_IN_A_ROOM
@@ -75,15 +75,12 @@ def drifts(data: DayData) -> dict[Series, dict[str, Any]]:
     """Return how each series' difference from its siblings has shifted since two weeks before the day's end.
 
     The first days say how far each place differs from all; that is taken off before siblings are compared, so that
-    one that drifts does not pull the others' median over.
+    the median does not change over from one place to another.
     """
     found = {}
     for group in sibling_groups(data.farm):
         hours, table = _hourly(data, group)
-        some = ~np.isnan(table).all(axis=0)
-        from_common = np.full(table.shape, np.nan)
-        from_common[:, some] = table[:, some] - np.nanmedian(table[:, some], axis=0)
-        places = np.array([_reference(hours, one) for one in from_common])
+        places = np.array([_reference(hours, one) for one in table - median_over_series(table)])
         differences = difference_from_siblings(table - places[:, np.newaxis])
         accuracy = plus_or_minus(data.farm, group)
         for series, difference, place, unit in zip(group, differences, places.tolist(), accuracy.tolist(), strict=True):

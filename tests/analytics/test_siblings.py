@@ -8,37 +8,39 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analytics.persistence import held_flags
-from analytics.siblings import difference_from_siblings, disagreement_limits
+from analytics.siblings import difference_from_siblings, disagreement_limits, median_over_series
 
 S = 1_000_000
 NAN = float("nan")
 
 
 @given(st.lists(st.lists(st.one_of(st.integers(-9, 9), st.just(NAN)), min_size=3, max_size=3), min_size=1, max_size=6))
-def test_difference_is_from_the_median_of_the_others(table):
+def test_difference_is_from_the_median(table):
     """Python's own statistics.median, series by series and time by time."""
-    ours = difference_from_siblings(table)
-    for one, row in enumerate(table):
-        for at in range(3):
+    ours, medians = difference_from_siblings(table), median_over_series(table)
+    for at in range(3):
+        there = [row[at] for row in table if row[at] == row[at]]
+        np.testing.assert_equal(medians[at], statistics.median(there) if there else NAN)
+        for one, row in enumerate(table):
             others = [other[at] for n, other in enumerate(table) if n != one and other[at] == other[at]]
-            expected = row[at] - statistics.median(others) if others else NAN
-            np.testing.assert_equal(ours[one, at], expected)
+            compared = statistics.median(there if len(there) > 2 else others) if others else NAN
+            np.testing.assert_equal(ours[one, at], row[at] - compared)
 
 
-def test_one_bad_series_hardly_moves_the_others():
-    good = [20.0, 20.1, 19.9, 20.2]
-    alone = difference_from_siblings(np.array(good)[:, np.newaxis])[:, 0]
-    beside = difference_from_siblings(np.array([*good, 60.0])[:, np.newaxis])[:, 0]
-    assert beside[4] == pytest.approx(60 - 20.05)
-    assert np.abs(beside[:4] - alone).max() < 0.11
+def test_one_bad_series_of_three_moves_no_other():
+    good = [20.0, 20.1, 20.2]
+    for bad in (0, 60):
+        beside = difference_from_siblings([[20.0], [20.1], [bad]])[:, 0]
+        assert np.abs(beside[:2]).max() <= 0.1 + 1e-9
+        assert abs(beside[2]) > 19
+    np.testing.assert_allclose(difference_from_siblings(np.array(good)[:, np.newaxis])[:, 0], [-0.1, 0, 0.1])
+    np.testing.assert_allclose(difference_from_siblings([[20.0], [23.0]])[:, 0], [-3, 3])  # of two: both
 
 
 def test_combined_accuracies():
     """Root of the sum of squares (GUM eq. 10): 3, 4 -> 5; with a spread of 1 added."""
-    np.testing.assert_allclose(disagreement_limits([3.0, 4.0], 1.0), [6.0, 6.0])
-    np.testing.assert_allclose(disagreement_limits([3.0, 4.0, 4.0, 9.0], 0.0)[0], 5.0)
-    assert np.isnan(disagreement_limits([3.0], 1.0)).all()
-    np.testing.assert_equal(disagreement_limits([3.0, NAN, 4.0], 0.0), [5.0, NAN, 5.0])
+    np.testing.assert_allclose(disagreement_limits([3.0, 4.0, 4.0], 1.0), [6.0, 1 + 32**0.5, 1 + 32**0.5])
+    np.testing.assert_equal(disagreement_limits([4.0, NAN, 3.0, 3.0], 0.0), [5.0, NAN, 18**0.5, 18**0.5])
 
 
 def test_no_siblings():
@@ -84,6 +86,7 @@ def test_held_flags_walked_and_cut(record, data):
     ("call", "message"),
     [
         (lambda: difference_from_siblings([1.0]), "give two dimensions, series by times"),
+        (lambda: median_over_series([1.0]), "give two dimensions, series by times"),
         (lambda: disagreement_limits([[1.0]], 0), "give one number a series"),
         (lambda: disagreement_limits([1.0], -1), "spread is -1: give 0 or more"),
         (lambda: held_flags([0], [1], 0, 60), "hold_s is 0 s: give a time above 0"),
