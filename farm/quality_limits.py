@@ -73,7 +73,7 @@ def _usual(
 
 # What switches or gusts (light, power, flow, pressure in a line, air speed) has neither spikes nor a fastest change.
 # A crop in a sealed room draws CO2 far below outdoors'. Flat lines are long: a sensor of 0.5 K in a steady room, or of
-# 0.1 pH in a buffered tank, repeats itself honestly.
+# 0.05 pH in a tank that a doser holds, repeats itself honestly; one of 0.1 pH, for days: give it limits of its own.
 USUAL: dict[str, Quality] = {
     "air_temperature": _usual((2.5, 8), (6, 20), (8, 24), 1e-4),
     "relative_humidity": _usual((15, 40), (25, 60), (6, 24), 1e-3, (3, 103), resting=100),
