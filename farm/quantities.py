@@ -99,9 +99,15 @@ _ALL = (
     Quantity("leaf_vapour_pressure_deficit", "Leaf VPD", "kPa", "kPa", "kPa", -5, 20, 2, derived=True),
     Quantity("dew_point_temperature", "Dew point", "degC", "Cel", "Cel", -110, 70, 1,
              cf_name="dew_point_temperature", derived=True),
+    Quantity("humidity_ratio", "Humidity ratio", "kg/kg", "kg/kg", "kg/kg", 0, 1, 5, cf_name="humidity_mixing_ratio",
+             derived=True),
     Quantity("condensation_margin", "Condensation margin", "K", "K", "K", -100, 100, 1, derived=True),
+    Quantity("surface_relative_humidity", "Humidity at the surface", "%", "%", "%RH", 0, 100, 1, derived=True),
+    Quantity("mould_index", "Mould index", "1", "1", "/", 0, 6, 2, derived=True),
+    Quantity("moisture_removal_rate", "Water removed by the coil", "kg/h", "kg/h", "kg/h", -100, 1000, 2, derived=True),
     Quantity("daily_light_integral", "Daily light integral", "mol m-2 d-1", "mol.m-2.d-1", "mol.m-2.d-1", 0, 100, 1,
              derived=True),
+    Quantity("dissolved_oxygen_saturation", "Oxygen saturation", "%", "%", "%", 0, 400, 0, derived=True),
 )  # fmt: skip
 
 QUANTITIES: dict[str, Quantity] = {quantity.name: quantity for quantity in _ALL}

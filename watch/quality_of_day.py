@@ -14,7 +14,7 @@ from farm.flags import Flag
 from farm.readings import MICROSECONDS_PER_SECOND, Series
 from watch.day_data import DayData
 from watch.impossible import impossible
-from watch.judged import JudgedReadings
+from watch.layer import as_arrived
 from watch.quality_limits import limits_of
 from watch.siblings import disagreements, drifts
 
@@ -36,8 +36,7 @@ def _row(data: DayData, series: Series) -> dict[str, Any]:
     """Return what the tests say of one series' readings as they arrived."""
     limits = limits_of(data.farm, series)
     before_us = max(int(reach_s(limits)[0] * MICROSECONDS_PER_SECOND), DAY_US)
-    store = data.store.as_arrived if isinstance(data.store, JudgedReadings) else data.store
-    columns = store.read(series, data.start_us - before_us, data.until_us)
+    columns = as_arrived(data.store).read(series, data.start_us - before_us, data.until_us)
     value = np.where(columns.flag == Flag.MISSING, np.nan, columns.value)
     made = verdicts(columns.time_us, value, limits)
     inside = columns.time_us >= data.start_us

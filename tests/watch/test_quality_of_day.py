@@ -10,6 +10,7 @@ import pytest
 
 from farm.check import check_text
 from farm.flags import Flag
+from store.log_entries import EcCalibration
 from tests.conftest import MINUTE_US, SMALL_FARM, T0_US, samples
 from tests.watch.conftest import House
 
@@ -35,7 +36,7 @@ power_w = 600
     for zone, quantity in (
         ("row", "air_temperature"), ("row", "relative_humidity"), ("row-b", "air_temperature"),
         ("row-b", "relative_humidity"), ("duct", "air_temperature"), ("duct", "relative_humidity"),
-        ("room", "compressor_on"), ("room", "electrical_energy"),
+        ("room", "compressor_on"), ("row-b", "solution_ec"),
     )
 )  # fmt: skip
 
@@ -104,6 +105,18 @@ def test_a_sensor_that_stands_since_yesterday_is_told_today(house):
     rows, _ = quality_of_day(house)
     assert rows["room/air_temperature"]["tests"]["flat_line"] == {"good": 242, "suspect": 60, "fail": 0}
     assert rows["room/compressor_on"]["tests"] == {"gross_range": {"good": 300, "suspect": 0, "fail": 0}}
+
+
+def test_what_arrived_is_tested_not_what_a_calibration_makes_of_it(house):
+    """6 mS/cm is expected, 9 would not be: the reading's own test is about the sensor, not about its correction."""
+    house.put("row-b/solution_ec", wavy(6.0, 60))
+    calibration = EcCalibration(series="row-b/solution_ec", standard_ms_cm=1.5, reading_ms_cm=1.0)
+    house.journal.log.add(house.farm.name, T0_US, "kim", calibration, 1)
+    house.work()
+    series = house.series("row-b/solution_ec")
+    assert house.watch.readings.read(series, 0, 2**62).value[0] == pytest.approx(9.0)
+    rows, _ = quality_of_day(house)
+    assert rows[series.key]["tests"]["gross_range"] == {"good": 60, "suspect": 0, "fail": 0}
 
 
 def test_silent_series_have_a_row_too(house):
