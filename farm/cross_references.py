@@ -107,6 +107,9 @@ def _only_where_it_fits(at: Location, row: dict[str, Any], quantity: Quantity) -
     """Yield keys that say nothing about a series of this quantity."""
     if "lux_per_ppfd" in row and quantity.name != "ppfd":
         yield (*at, "lux_per_ppfd"), f"a factor for {quantity.name}", "a series of the quantity ppfd"
+    if quantity.kind is not Kind.LEVEL:
+        for key in table(row, "quality").keys() & {"spike", "change_per_min", "change_allowance", "flat_line_s"}:
+            yield (*at, "quality", key), f"a test for a {quantity.kind}", "expected, gap_s, skip: it may stand or jump"
     if "humidity_over" in row and quantity.name != "relative_humidity":
         yield (*at, "humidity_over"), f"a phase for {quantity.name}", "a series of the quantity relative_humidity"
     for key in ("per_count", "rolls_over_at"):

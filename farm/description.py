@@ -12,6 +12,7 @@ from pydantic import Field
 
 from farm.crops import Batch, Crop, Phase
 from farm.model import Described, Name, WireName, ZoneName
+from farm.quality_limits import Quality, usual_quality
 from farm.quantities import QUANTITIES, Quantity
 from farm.readings import ESTIMATED, Series
 from farm.topics import fewest, filter_of
@@ -103,6 +104,7 @@ class DescribedSeries(Described):
         gt=0,
         description="of a counter: where it begins again at 0, in what it sends (counts, if per_count is given)",
     )
+    quality: Quality | None = None
 
     @property
     def registered(self) -> Quantity:
@@ -306,6 +308,13 @@ class Farm(Described):
     def lamps_over(self, zone: str) -> list[LampGroup]:
         """Return the lamp groups that light a zone."""
         return [group for group in self.equipment.lamp_groups if zone in group.zones]
+
+    def quality_of(self, series: Series) -> Quality:
+        """Return what a described series' readings are tested against: its own limits over the usual ones."""
+        in_a_duct = series.zone in self.zones and self.zones[series.zone].kind is ZoneKind.SUPPLY_DUCT
+        usual = usual_quality(series.quantity, in_a_duct=in_a_duct)
+        own = self.described[series].quality
+        return usual if own is None else usual.model_copy(update=own.model_dump(exclude_unset=True))
 
     def label_of(self, series: Series) -> str:
         """Return a series' name for people: its own label, else its quantity's and its sensor's or surface's."""

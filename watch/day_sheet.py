@@ -22,6 +22,7 @@ from watch.climate_of_day import climate
 from watch.day_data import DayData, day_data
 from watch.lamps_of_day import lamps, light_evenness
 from watch.light_of_day import light_days_of_day
+from watch.quality_of_day import quality
 from watch.root_zone_of_day import root_zone
 from watch.surfaces_of_day import surfaces_of_day
 
@@ -142,4 +143,5 @@ SECTIONS: dict[str, Callable[[DayData], Any]] = {
     "totals": _totals,
     "climate": climate,
     "root_zone": root_zone,
+    "quality": quality,
 }

@@ -22,7 +22,8 @@ from watch.derived import derived_series
 from watch.deriving import Deriver
 from watch.excursions import END_OF_TIME_US, ExcursionKeeper
 from watch.judged import JudgedReadings
-from watch.quality import QualityKeeper, quality_limits
+from watch.quality import QualityKeeper
+from watch.quality_limits import quality_limits
 from watch.remembering import Remembered
 from watch.stale_days import StaleDays
 from watch.stretches import Stretch, joined

@@ -17,10 +17,17 @@ MODULES = sorted(
 SCIENCE = [
     "alignment",
     "condensation",
+    "drift",
     "humidity",
     "light",
+    "outliers",
+    "persistence",
+    "plausibility",
     "psychrometrics",
+    "quality",
+    "quality_tests",
     "saturation",
+    "siblings",
     "time_in_band",
     "vapour_pressure_deficit",
 ]
