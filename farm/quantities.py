@@ -100,6 +100,9 @@ _ALL = (
     Quantity("dew_point_temperature", "Dew point", "degC", "Cel", "Cel", -110, 70, 1,
              cf_name="dew_point_temperature", derived=True),
     Quantity("condensation_margin", "Condensation margin", "K", "K", "K", -100, 100, 1, derived=True),
+    Quantity("co2_average_8h", "CO2, average of 8 h", "umol mol-1", "umol/mol", "ppm", 0, 1_000_000, 0, derived=True),
+    Quantity("co2_average_15min", "CO2, average of 15 min", "umol mol-1", "umol/mol", "ppm", 0, 1_000_000, 0, derived=True),
+    Quantity("air_change_rate", "Air changes by leakage", "1/h", "/h", "/h", 0, 100, 2, derived=True),
     Quantity("daily_light_integral", "Daily light integral", "mol m-2 d-1", "mol.m-2.d-1", "mol.m-2.d-1", 0, 100, 1,
              derived=True),
 )  # fmt: skip

@@ -120,6 +120,7 @@ WIRE_UNITS: dict[str, dict[str, Conversion]] = {
     },
     "1": {"/": SAME, "": SAME, ON_OFF: SAME},
     "g/m3": {},
+    "1/h": {},
     "kg/kg": {},
     "mol m-2 d-1": {"mol.m-2.d-1": SAME},
 }

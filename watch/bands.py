@@ -18,6 +18,7 @@ from store.contract import ReadingStore
 from watch.outlook import BandStretch
 
 LIT, DARK, UNKNOWN = 1, 0, -1
+ONE_A_NIGHT_US = 36 * 3600 * MICROSECONDS_PER_SECOND  # until the next night has told; our choice, no source
 USUAL_CADENCE_S = 60  # of a series that is not described any more; our choice, no source
 
 # Flag -> how severe, and back: arrays so that a whole column is looked up at once.
@@ -33,6 +34,8 @@ def max_age_us(farm: Farm, series: Series) -> int:
 
 def longest_hold_us(farm: Farm, series: Series) -> int:
     """Return for how long a reading speaks for the time after it; a derived one as its zone's slowest sensor."""
+    if series.quantity == "air_change_rate":
+        return ONE_A_NIGHT_US
     if series in farm.described:
         return max_age_us(farm, series)
     holds = [max_age_us(farm, one) for one in farm.described if one.zone == series.zone]

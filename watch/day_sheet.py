@@ -19,7 +19,9 @@ from store.entries import DaySheetEntry, ExcursionEntry
 from store.journal import Journal
 from watch import cautions
 from watch.bands import lights_series, limits_at, longest_hold_us, max_age_us, may_have_band, phase_stretches, usable
+from watch.carbon_dioxide_of_day import carbon_dioxide
 from watch.day_data import DayData, day_data
+from watch.energy_of_day import energy
 from watch.light_days import LitDay, lit_days
 
 SECONDS_PER_HOUR = 3600
@@ -74,7 +76,7 @@ def _zone(
         for series in known
         if series.zone == zone
         and series.registered.kind is Kind.LEVEL
-        and series.quantity != "daily_light_integral"  # has a table of its own
+        and series.quantity not in ("daily_light_integral", "air_change_rate")  # have tables of their own
     ]
     rows = [_row(farm, store, series, start_us, until_us) for series in levels]
     return {"zone": zone, "label": farm.zones[zone].label, "series": rows}
@@ -169,6 +171,8 @@ def _totals(data: DayData) -> list[dict[str, Any]]:
 SECTIONS: dict[str, Callable[[DayData], Any]] = {
     "zones": _zones,
     "light_days": _light_days,
+    "carbon_dioxide": carbon_dioxide,
+    "energy": energy,
     "excursions": _excursions,
     "totals": _totals,
 }

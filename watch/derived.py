@@ -22,7 +22,9 @@ from analytics.vapour_pressure_deficit import air_vapour_pressure_deficit, leaf_
 from farm.description import Farm, Surface
 from farm.readings import Columns, Series
 from store.contract import ReadingStore
+from watch.air_change import air_changes
 from watch.bands import FLAG_OF_RANK, FLAG_RANK, max_age_us, usable
+from watch.carbon_dioxide import co2_averages
 from watch.rates import rates
 
 Values = NDArray[np.float64]
@@ -178,4 +180,4 @@ def _surface(farm: Farm, surface: Surface) -> list[Derivation]:
 
 
 # Each returns derived series that a description allows; one that rests on others stands below them.
-MAKERS: tuple[Callable[[Farm], Sequence[Derived]], ...] = (rates, _air, _surfaces)
+MAKERS: tuple[Callable[[Farm], Sequence[Derived]], ...] = (rates, _air, _surfaces, co2_averages, air_changes)

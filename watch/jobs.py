@@ -16,6 +16,7 @@ from farm.readings import MICROSECONDS_PER_SECOND, Series, instant
 from store.contract import DayDamaged, ReadingStore, StoreUnavailable, StoreUnusable, Touched
 from store.journal import Journal
 from watch.bands import lights_series, may_have_band
+from watch.day_data import LOOKS_BACK_US
 from watch.day_sheet import day_sheet
 from watch.derived import Derived, derivations, derived_series
 from watch.excursions import ExcursionKeeper
@@ -199,8 +200,9 @@ class Watch:
         return self._keepers[series]
 
     def _days(self, stretch: Stretch) -> list[date]:
-        """Return the farm's local days that a stretch of time lies in."""
-        first, last = (instant(one).astimezone(self._farm.farm.zone_info).date() for one in stretch)
+        """Return the farm's local days whose sheets a change within a stretch of time can reach."""
+        reached = (stretch[0], stretch[1] + LOOKS_BACK_US)
+        first, last = (instant(one).astimezone(self._farm.farm.zone_info).date() for one in reached)
         last = min(last, self._today())
         return [first + timedelta(days=n) for n in range((last - first).days + 1)]
 

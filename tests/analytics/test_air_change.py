@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.optimize import curve_fit
 from scipy.stats import linregress
 
-from analytics.air_change import Doubt, Switch, air_change_rate, decays, smallest_difference
+from analytics.air_change import Doubt, air_change_rate, air_change_rate_with_source
 
 MINUTE = 60_000_000
 HOUR = 60 * MINUTE
@@ -130,93 +131,68 @@ def test_refused_calls():
         air_change_rate([0, 1], [1.0, 1.0], 420.0, offset_accuracy=-1)
     with pytest.raises(ValueError, match="one value, or one a sample"):
         air_change_rate([0, 1], [1.0, 1.0], [420.0] * 3)
-    with pytest.raises(ValueError, match="max_gap_us is 0"):
-        decays([0, 1], [1.0, 1.0], 420.0, [], 0)
     with pytest.raises(ValueError, match="must ascend"):
-        decays([1, 1], [1.0, 1.0], 420.0, [], 1)
+        air_change_rate_with_source([1, 1], [1.0, 1.0])
 
 
-def switch(rows, when_on=Doubt.DOSING, when_unknown=Doubt.DOSING_UNKNOWN, age=3 * MINUTE):
-    times = np.array([time for time, _ in rows], np.int64)
-    return Switch(times, np.array([on for _, on in rows], float), age, when_on, when_unknown)
+def breathing(rate, level=560.0, fall=320.0, minutes=360, noise=0.0, seed=1):
+    times = np.arange(0, minutes + 1) * MINUTE
+    rough = noise * np.random.default_rng(seed).standard_normal(len(times))
+    return times, level + fall * np.exp(-rate * times / HOUR) + rough
 
 
-def every_minute(state):
-    return switch([(n * MINUTE, on) for n, on in enumerate(state)])
+@given(st.floats(0.2, 3.0), st.integers(0, 50))
+def test_fit_with_a_source_and_its_error_are_scipys(rate, seed):
+    times, levels = breathing(rate, noise=5.0, seed=seed)
+    found = air_change_rate_with_source(times, levels)
+    hours = times / HOUR
+    best, spread = curve_fit(lambda t, level, fall, a: level + fall * np.exp(-a * t), hours, levels, (500, 300, rate))
+    assert found.per_h == pytest.approx(best[2], rel=1e-4)
+    assert found.tends_to == pytest.approx(best[0], rel=1e-4)
+    assert found.standard_error_per_h == pytest.approx(np.sqrt(spread[2, 2]), rel=1e-3)
 
 
-def found(times, levels, switches, **more):
-    return [
-        (one.first, one.last, one.seen_us // MINUTE)
-        for one in decays(times, levels, 420.0, switches, 3 * MINUTE, **more)
-    ]
+def test_plants_in_the_dark_do_not_fool_the_fit_with_a_source():
+    """A source that keeps the room 140 ppm above the 420 outdoors (balance in closed form)."""
+    times, levels = breathing(0.25, noise=5.0)
+    assert air_change_rate(times, levels, 420.0).per_h < 0.15
+    found = air_change_rate_with_source(times, levels)
+    assert found.usable
+    assert found.per_h == pytest.approx(0.25, abs=found.give_or_take_per_h)
+    assert found.tends_to == pytest.approx(560.0, abs=15.0)
 
 
-def test_a_night_is_found_from_ten_minutes_after_the_valve_closed():
-    times, levels = decay(0.3)
-    valve = every_minute([1] * 30 + [0] * 120 + [1] * 31)
-    assert found(times, levels, [valve]) == [(40, 149, 150)]  # closed at 30, the sample at 150 sees it open
+def test_errors_that_neighbours_share_widen_the_give_or_take():
+    rng = np.random.default_rng(4)
+    rates, widths, narrow = [], [], []
+    for _ in range(200):
+        times, levels = breathing(0.4)
+        wander = np.zeros(len(times))
+        for n, shock in enumerate(3.0 * rng.standard_normal(len(times))):
+            wander[n] = (0.8 * wander[n - 1] if n else 0.0) + shock
+        found = air_change_rate_with_source(times, levels + wander)
+        rates.append(found.per_h)
+        widths.append(found.give_or_take_per_h)
+        narrow.append(2 * found.standard_error_per_h)
+    off = np.abs(np.array(rates) - 0.4)
+    assert 0.90 <= np.mean(off <= widths) <= 0.99  # two sigma cover 95 %
+    assert np.mean(off <= narrow) < 0.65  # as if independent, they would be far too sure
 
 
-def test_nothing_is_told_before_something_ends_it():
-    times, levels = decay(0.3)
-    assert found(times, levels, [every_minute([1] * 30 + [0] * 151)]) == []
-
-
-def test_a_door_cuts_a_night_in_two():
-    times, levels = decay(0.2)
-    door = every_minute([0] * 70 + [1] + [0] * 109 + [1])
-    assert found(times, levels, [door]) == [(10, 69, 70), (81, 179, 180)]
-
-
-def test_a_switch_that_is_on_between_two_samples_is_seen():
-    times, levels = decay(0.2)
-    door = switch(sorted([(n * MINUTE, 0) for n in range(181)] + [(90 * MINUTE + 5, 1), (90 * MINUTE + 6, 0)]))
-    times, levels = times[:-1], levels[:-1]
-    assert found(times, levels, [door]) == [(10, 90, 91)]
-
-
-def test_it_ends_near_the_background():
-    times, levels = decay(1.0, minutes=600)
-    floor = smallest_difference(30.0)
-    assert (smallest_difference(0.0), floor) == (100.0, 120.0)
-    first_below = int(np.argmax(levels < 420.0 + floor))
-    assert found(times, levels, [], offset_accuracy=30.0) == [(10, first_below - 1, first_below)]
-
-
-def test_a_gap_ends_it_and_short_ones_are_left_out():
-    times, levels = decay(0.2)
-    kept = np.r_[0:100, 110:145, 160:181]
-    assert found(times[kept], levels[kept], []) == [(10, 99, 110)]
-
-
-def test_only_the_last_twelve_hours_count():
-    times, levels = decay(0.05, minutes=20 * 60, start=3000.0)
-    state = [0] * 1200 + [1]
-    assert found(times, levels, [every_minute(state)]) == [(480, 1199, 1200)]
-
-
-def test_a_silent_switch_leaves_its_doubt():
-    times, levels = decay(0.2)
-    door = switch([(n * MINUTE, 0) for n in range(60)] + [(180 * MINUTE, 1)], Doubt.DOOR, Doubt.DOOR_UNKNOWN)
-    [one] = decays(times, levels, 420.0, [door], 3 * MINUTE)
-    assert one.doubts == (Doubt.DOOR_UNKNOWN,)
-    assert decays([], [], 420.0, [door], 3 * MINUTE) == []
-
-
-@given(st.lists(st.booleans(), min_size=100, max_size=100), st.integers(0, 1000))
-def test_where_the_series_begins_changes_nothing(flips, cut):
-    """Seen from 12 h and the settling before a decay's end, it is the same decay: tenth parts of hours, 100 h."""
-    times, levels = decay(0.02, minutes=1200, start=5000.0)
-    times = times * 5
-    state = np.repeat(flips, 12)[:1200].astype(float) * (np.arange(1200) % 40 == 0)
-    valve = Switch(times[:1200], state, 15 * MINUTE, Doubt.DOSING, Doubt.DOSING_UNKNOWN)
-    whole = decays(times, levels, 420.0, [valve], 15 * MINUTE)
-    begin = times[cut] - 13 * HOUR
-    kept = times >= begin
-    part = decays(times[kept], levels[kept], 420.0, [valve], 15 * MINUTE)
-    late = [one for one in whole if one.seen_us >= times[cut]]
-    shift = int(np.argmax(kept))
-    assert [(one.first + shift, one.last + shift, one.seen_us) for one in part if one.seen_us >= times[cut]] == [
-        (one.first, one.last, one.seen_us) for one in late
-    ]
+def test_doubts_of_the_fit_with_a_source():
+    assert air_change_rate_with_source(*breathing(0.25)).doubts == ()
+    assert air_change_rate_with_source(*breathing(0.25, minutes=60, noise=5.0)).doubts == (Doubt.UNCERTAIN,)
+    assert Doubt.NOT_LINEAR in air_change_rate_with_source(*breathing(0.5, fall=20.0, noise=20.0)).doubts
+    assert Doubt.NOT_FALLING in air_change_rate_with_source(*breathing(0.25, fall=-200.0)).doubts
+    assert Doubt.TOO_SHORT in air_change_rate_with_source(*breathing(3.0, minutes=20)).doubts
+    few = air_change_rate_with_source(*(column[::60] for column in breathing(0.25)))
+    assert Doubt.TOO_FEW in few.doubts
+    assert math.isnan(few.per_h)
+    assert Doubt.NOT_FALLING in air_change_rate_with_source(np.arange(60) * MINUTE, np.full(60, 900.0)).doubts
+    assert Doubt.LIT in air_change_rate_with_source(*breathing(0.25), doubts=[Doubt.LIT]).doubts
+    assert air_change_rate_with_source([], []).doubts == (Doubt.TOO_SHORT, Doubt.TOO_FEW, Doubt.NOT_FALLING)
+    straight = air_change_rate_with_source(np.arange(60) * MINUTE, 900.0 - np.arange(60.0))
+    assert not straight.usable
+    times, levels = breathing(0.25)
+    levels[5:9] = np.nan
+    assert air_change_rate_with_source(times, levels).per_h == pytest.approx(0.25, rel=1e-6)

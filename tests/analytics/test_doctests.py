@@ -15,13 +15,21 @@ MODULES = sorted(
     for module in pkgutil.walk_packages(package.__path__, f"{package.__name__}.")
 )
 SCIENCE = [
+    "air_change",
     "alignment",
+    "carbon_dioxide",
+    "carbon_dioxide_exposure",
     "condensation",
+    "demand",
+    "energy",
     "humidity",
+    "integrals",
     "light",
     "psychrometrics",
+    "rolling",
     "saturation",
     "time_in_band",
+    "tracer_decays",
     "vapour_pressure_deficit",
 ]
 
