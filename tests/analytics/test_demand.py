@@ -58,6 +58,9 @@ def test_windows_end_within_the_stretch_and_are_covered():
     gone = np.r_[0:52, 70:240]
     found = peak_demand(times[gone], power[gone], 0, HOUR, FIFTEEN_MINUTES_US, 3 * MINUTE)
     assert found.power_w == pytest.approx((14 * 1000 + 1 * 5000) / 15)  # at minute 51; no window has more coverage
+    many = np.r_[0:52, 55:240]  # two minutes of fifteen are missing: 87 % is too little
+    found = peak_demand(times[many], power[many], 55 * MINUTE, HOUR, FIFTEEN_MINUTES_US, MINUTE)
+    assert found.end_us is None
     nothing = peak_demand([0, MINUTE], [1.0, 1.0], 0, HOUR, FIFTEEN_MINUTES_US, MINUTE)
     assert math.isnan(nothing.power_w)
     assert nothing.end_us is None

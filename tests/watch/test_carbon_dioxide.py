@@ -221,9 +221,8 @@ def test_three_hours_of_a_day_are_not_balanced(house):
     assert gas["rest_g"] is None, "three hours of the day are no day"
 
 
-def test_dosed_leaked_and_the_rest(farm, tmp_path):
-    """Grams against CoolProp's density of CO2 at its partial pressure; hours and rates as put in."""
-    house = House(farm, tmp_path / "house")
+def put_days(house, lost=range(0)):
+    """Three days at 1500 ppm, the valve open for 5 of 10 min; dark, shut and falling from 23:00 to 02:00 UTC."""
     minutes = np.arange(4320)
     night_begins = 23 * 60
     dark = (minutes >= night_begins) & (minutes < night_begins + 180)
@@ -231,7 +230,7 @@ def test_dosed_leaked_and_the_rest(farm, tmp_path):
     rows = [(T0_US + int(minute) * MINUTE_US, float(value)) for minute, value in zip(minutes, level, strict=True)]
     valve = np.where(dark, 0, minutes % 10 < 5)
     for key, values in {
-        "room/co2_mole_fraction": rows,
+        "room/co2_mole_fraction": [row for minute, row in enumerate(rows) if minute not in lost],
         "room/co2_valve_open": [(at, float(on)) for (at, _), on in zip(rows, valve, strict=True)],
         "row/lights_on": [(at, float(not one)) for (at, _), one in zip(rows, dark, strict=True)],
         "room/door_open": samples("0*4320"),
@@ -241,6 +240,21 @@ def test_dosed_leaked_and_the_rest(farm, tmp_path):
         house.put(key, values)
     house.now_us = T0_US + 4 * DAY_US
     house.work()
+
+
+def test_a_day_with_too_little_known_is_not_balanced(house):
+    put_days(house, lost=range(35 * 60, 38 * 60))  # three hours of the second of March
+    [row] = house.journal.day_sheet("testfarm", DAY).sheet["carbon_dioxide"]
+    gas = row["enrichment"]
+    assert gas["leaked_coverage"] == pytest.approx(21 / 24, abs=0.002)
+    assert gas["leaked_g"] is not None
+    assert (gas["rest_g"], gas["leaked_share"], gas["rest_give_or_take_g"]) == (None, None, None)
+
+
+def test_dosed_leaked_and_the_rest(farm, tmp_path):
+    """Grams against CoolProp's density of CO2 at its partial pressure; hours and rates as put in."""
+    house = House(farm, tmp_path / "house")
+    put_days(house)
     [row] = house.journal.day_sheet("testfarm", DAY).sheet["carbon_dioxide"]
     gas = row["enrichment"]
     assert gas["air_changes_per_h"] == pytest.approx(0.5, rel=1e-6)
