@@ -43,6 +43,7 @@ class Place(Described):
     elevation_m: float = Field(
         0.0, ge=-430, le=5500, description="height above the sea: gives the air's pressure where no sensor does"
     )
+    currency: str | None = Field(None, pattern="^[A-Z]{3}$", description="of every price here, by ISO 4217: EUR")
     invented: bool = Field(False, description="true for a demonstration farm: every screen then says so")
 
     @cached_property
@@ -94,6 +95,13 @@ class DescribedSeries(Described):
     )
     humidity_over: Literal["water", "ice"] = Field(
         "water", description="of a relative_humidity: what its 100 % means below 0 degC; most sensors count over water"
+    )
+    calibrated_at_kpa: float | None = Field(
+        None,
+        ge=50,
+        le=110,
+        description="of a CO2 sensor that does not correct for air pressure itself: the pressure it was calibrated at, "
+        "101.325 for sea level",
     )
     lux_per_ppfd: float | None = Field(
         None, gt=0, description="lets a lux sensor stand for PPFD under one light: 54 for sunlight; see docs/wire.md"
@@ -248,11 +256,38 @@ class AirConditioner(Described):
     min_off_s: float | None = Field(None, gt=0, description="shortest rest that its maker allows the compressor")
 
 
+class CarbonDioxide(Described):
+    """CO2 enrichment, and the air it is dosed into."""
+
+    zone: ZoneName = Field(description="zone whose CO2 series stands for this air")
+    air_volume_m3: float = Field(gt=0, description="air in the room, without what stands in it")
+    valve_flow_g_h: float | None = Field(
+        None, gt=0, description="what the open valve gives, by its nameplate or a scale"
+    )
+    flow_accuracy_pct: float = Field(10.0, ge=0, le=100, description="plus or minus of that; our choice, no source")
+    price_per_kg: float | None = Field(None, ge=0, description="of the gas, in the farm's currency")
+    background_ppm: float | None = Field(
+        None, ge=250, le=2000, description="CO2 outdoors, where no co2_mole_fraction series of an outdoor zone tells"
+    )
+
+
 class Mains(Described):
     """The electrical service."""
 
-    voltage_v: float = Field(gt=0)
+    voltage_v: float = Field(gt=0, description="between two phases of a three-phase service")
     breaker_a: float = Field(gt=0)
+    phases: Literal[1, 3] = 1
+    continuous_share: float = Field(
+        0.8,
+        gt=0,
+        le=1,
+        description="share of the breaker that may be drawn for 3 h or more: 0.8 by North America's NEC, regional; "
+        "ask a licensed electrician",
+    )
+    meter: str | None = Field(
+        None, description="key of the electrical_energy or electrical_power series that measures the whole farm"
+    )
+    price_per_kwh: float | None = Field(None, ge=0, description="in the farm's currency")
 
 
 class Equipment(Described):
@@ -264,6 +299,7 @@ class Equipment(Described):
     lamp_groups: list[LampGroup] = Field(default_factory=list)
     reverse_osmosis: ReverseOsmosis | None = None
     air_conditioner: AirConditioner | None = None
+    carbon_dioxide: CarbonDioxide | None = None
     mains: Mains | None = None
 
 

@@ -18,8 +18,10 @@ from store.entries import DaySheetEntry, ExcursionEntry
 from store.journal import Journal
 from watch import cautions
 from watch.bands import ONCE_A_LIGHT_DAY, limits_at, longest_hold_us, may_have_band, usable
+from watch.carbon_dioxide_of_day import carbon_dioxide
 from watch.climate_of_day import climate
 from watch.day_data import DayData, day_data
+from watch.energy_of_day import energy
 from watch.lamps_of_day import lamps, light_evenness
 from watch.light_of_day import light_days_of_day
 from watch.quality_of_day import quality
@@ -78,7 +80,7 @@ def _zone(
         for series in known
         if series.zone == zone
         and series.registered.kind is Kind.LEVEL
-        and series.quantity not in ONCE_A_LIGHT_DAY  # have tables of their own
+        and series.quantity not in (*ONCE_A_LIGHT_DAY, "air_change_rate")  # have tables of their own
     ]
     rows = [_row(farm, store, series, start_us, until_us) for series in levels]
     return {"zone": zone, "label": farm.zones[zone].label, "series": rows}
@@ -139,6 +141,8 @@ SECTIONS: dict[str, Callable[[DayData], Any]] = {
     "light_evenness": light_evenness,
     "lamps": lamps,
     "surfaces": surfaces_of_day,
+    "carbon_dioxide": carbon_dioxide,
+    "energy": energy,
     "excursions": _excursions,
     "totals": _totals,
     "climate": climate,

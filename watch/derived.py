@@ -17,7 +17,9 @@ from analytics.uncertainty import (
 from analytics.vapour_pressure_deficit import air_vapour_pressure_deficit, leaf_vapour_pressure_deficit
 from farm.description import Farm
 from farm.readings import Series
+from watch.air_change import air_changes
 from watch.air_conditioner import moisture_removal
+from watch.carbon_dioxide import co2_averages
 from watch.daily import dailies
 from watch.derivation import Derivation, Derived, Values, accuracy, partner, phase_of
 from watch.estimated_light import estimated_light
@@ -124,4 +126,6 @@ MAKERS: tuple[Callable[[Farm], Sequence[Derived]], ...] = (
     moisture_removal,
     oxygen,
     estimated_light,
+    co2_averages,
+    air_changes,
 )

@@ -8,7 +8,7 @@ from datetime import date, timedelta
 from farm.description import Farm
 from farm.readings import Series, instant
 from store.journal import Journal
-from watch.day_data import LOOK_AROUND_US, LOOKS_BACK, LOOKS_BACK_DAYS
+from watch.day_data import LOOK_AROUND_US, LOOKS_BACK_US, TREND_DAYS, TRENDS
 from watch.stretches import Stretch
 
 
@@ -25,15 +25,15 @@ class StaleDays:
         if not own:
             return
         written = set(self._journal.days(self._farm.name))
-        around = {day for first, last in stretches for day in self._days(first - LOOK_AROUND_US, last + LOOK_AROUND_US)}
+        around = {day for first, last in stretches for day in self._days(first - LOOK_AROUND_US, last + LOOKS_BACK_US)}
         seen_from_later = [
             day
             for series, several in changed.items()
-            if series.quantity in LOOKS_BACK
+            if series.quantity in TRENDS
             for first, last in several
             for day in self._days(first, last)
         ]
-        reach = timedelta(days=LOOKS_BACK_DAYS)
+        reach = timedelta(days=TREND_DAYS)
         later = {sheet for sheet in written for day in seen_from_later if day < sheet <= day + reach}
         self._journal.mark_days_stale(self._farm.name, own | (around & written) | later)
 
