@@ -25,6 +25,26 @@ _EXCURSION: dict[str, Any] = {
     "dose_unit": "% h",
 }
 
+_ENTRY: dict[str, Any] = {
+    "id": "3f9c1a7be0",
+    "kind": "ph_calibration",
+    "time": "2026-02-20T09:00:00Z",
+    "author": "kim",
+    "written": "2026-02-20T09:12:40Z",
+    "version": 1,
+    "withdrawn": False,
+    "detail": {
+        "kind": "ph_calibration",
+        "series": "reservoir/solution_ph",
+        "buffers": [7.0, 4.01],
+        "readings": [6.96, 4.09],
+        "reading_unit": "pH",
+        "temperature_c": 25.0,
+        "adjusted": False,
+        "note": "",
+    },
+}
+
 EXAMPLES: dict[str, dict[str, Any]] = {
     "farm": {
         "name": "demo",
@@ -250,6 +270,23 @@ EXAMPLES: dict[str, dict[str, Any]] = {
             }
         ]
     },
+    "quality": {
+        "series": "reservoir/solution_ph",
+        "start": "2026-02-28T04:43:10Z",
+        "end": "2026-03-01T04:43:10Z",
+        "doubts": [
+            {
+                "test": "spike",
+                "flag": 4,
+                "first": "2026-02-28T11:20:00Z",
+                "last": "2026-02-28T11:20:00Z",
+                "readings": 1,
+            }
+        ],
+        "corrections": [{"since": "2026-02-20T09:00:00Z", "scale": 1.0417, "offset": -0.2542}],
+    },
+    "log": {"entries": [_ENTRY]},
+    "log_versions": {"versions": [_ENTRY]},
     "health": {"status": "ok"},
 }
 

@@ -319,3 +319,56 @@ class HealthAnswer(BaseModel):
     model_config = ConfigDict(extra="allow")
 
     status: str = Field(description="ok, or what is wrong")
+
+
+class DoubtRow(BaseModel):
+    """Readings in a row that a quality test doubts; a longer stretch stands in pieces of at most an hour."""
+
+    test: str
+    flag: int = Field(description="QARTOD: 3 suspect, 4 fail")
+    first: datetime
+    last: datetime
+    readings: int
+
+
+class CorrectionRow(BaseModel):
+    """How readings are corrected from an instant on: scale times the reading plus offset."""
+
+    since: datetime
+    scale: float
+    offset: float = Field(description="in the quantity's unit")
+
+
+class QualityAnswer(BaseModel):
+    """What the quality tests and the calibrations say of a series' readings."""
+
+    series: str
+    start: datetime
+    end: datetime
+    doubts: list[DoubtRow]
+    corrections: list[CorrectionRow] = Field(description="all of them; those before the range hold within it too")
+
+
+class LogRow(BaseModel):
+    """What a person wrote, as it stands."""
+
+    id: str
+    kind: str
+    time: datetime = Field(description="when it happened")
+    author: str
+    written: datetime
+    version: int
+    withdrawn: bool
+    detail: dict[str, Any]
+
+
+class LogAnswer(BaseModel):
+    """Entries in order of time."""
+
+    entries: list[LogRow]
+
+
+class LogVersionsAnswer(BaseModel):
+    """Every version of one entry, the first one first."""
+
+    versions: list[LogRow]

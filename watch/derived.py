@@ -41,6 +41,10 @@ class Derivation:
     inputs: tuple[Series, ...]
     formula: Callable[..., Values]
 
+    def reach_us(self, farm: Farm, series: Series) -> int:
+        """Return for how long a reading of an input is held: three of its cadences."""
+        return max_age_us(farm, series)
+
     def columns(self, farm: Farm, store: ReadingStore, start_us: int, end_us: int) -> Columns:
         """Return the derived readings of ``[start_us, end_us)``; they depend on nothing but the inputs' readings.
 
@@ -73,7 +77,10 @@ class Derived(Protocol):
 
     @property
     def inputs(self) -> tuple[Series, ...]:
-        """The measured series; a change in one reaches as far as its readings are held, three cadences."""
+        """The series that it rests on."""
+
+    def reach_us(self, farm: Farm, series: Series) -> int:
+        """Return how far after a reading of one of ``inputs`` there are derived readings that rest on it."""
 
     def columns(self, farm: Farm, store: ReadingStore, start_us: int, end_us: int) -> Columns:
         """Return the derived readings of ``[start_us, end_us)``."""

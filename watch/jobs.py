@@ -5,21 +5,26 @@ from __future__ import annotations
 import logging
 import threading
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
+from types import MappingProxyType
 
 from farm.check import Description
 from farm.description import Farm
 from farm.readings import MICROSECONDS_PER_SECOND, Series, instant
 from store.contract import DayDamaged, ReadingStore, StoreUnavailable, StoreUnusable, Touched
 from store.journal import Journal
-from watch.bands import lights_series, max_age_us, may_have_band
+from watch.bands import lights_series, may_have_band
+from watch.basis import basis
+from watch.corrections import CorrectionKeeper
 from watch.day_sheet import day_sheet
 from watch.derived import Derived, derivations, derived_series
-from watch.excursions import ExcursionKeeper
+from watch.excursions import END_OF_TIME_US, ExcursionKeeper
+from watch.judged import JudgedReadings
 from watch.light_days import renew_light_integrals
+from watch.quality import QualityKeeper, quality_limits
 
 logger = logging.getLogger(__name__)
 
@@ -28,6 +33,7 @@ JOIN_US = 3600 * MICROSECONDS_PER_SECOND  # changed stretches closer than this a
 IDLE_S = 5.0  # look for notes this often even if nobody calls
 SHEET_EVERY_S = 60.0  # the sheet of a day that still grows is written at most this often
 RETRY_S = 2.0
+DERIVED = "derived"  # the kind of basis in the journal
 
 Stretch = tuple[int, int]  # first and last instant that changed, both included
 
@@ -55,7 +61,10 @@ class Watch:
     ) -> None:
         farm = description.farm
         self._description, self._farm = description, farm
-        self._store, self._journal, self._now_us = store, journal, now_us
+        self.readings = JudgedReadings(farm.name, store, journal)
+        self._store, self._journal, self._now_us = self.readings, journal, now_us
+        self._corrections = CorrectionKeeper(farm, self.readings, journal)
+        self._quality = QualityKeeper(farm.name, quality_limits(farm), self.readings, journal)
         self._derivations = derivations(farm)
         self._ppfd = [series for series in farm.described if series.quantity == "ppfd"]
         self._keepers: dict[Series, ExcursionKeeper] = {}
@@ -93,16 +102,25 @@ class Watch:
     def begin(self) -> None:
         """Bring what was worked out with an earlier description in line with the one in force now.
 
-        Derived series are worked out anew over all that is stored. Excursions found with earlier bands
+        A derived series is worked out anew over all that is stored where what it rests on has changed.
+        Excursions found with earlier bands
         stay as they were found, except close to readings that come late; one that is open on a series
         which no longer has a band ends with its newest reading, since nothing would ever close it.
         """
         name = self._farm.name
-        if (before := self._journal.description_in_force(name)) != self._description.sha256:
-            if before is not None:
-                logger.info("the farm's description has changed: derived series are worked out anew")
-                known = [one for one in self._store.known(name) if one.series in self._farm.described]
-                self._derive(defaultdict(list, {one.series: [(one.first_us, one.last_us)] for one in known}))
+        spans = {one.series: (one.first_us, one.last_us) for one in self._store.known(name)}
+        bases = self._journal.bases(name, DERIVED)
+        anew = {
+            output: [spans[one] for one in inputs if one in spans]
+            for output, inputs in self._inputs().items()
+            if bases.get(output.key) != basis(self._farm, output, inputs)
+        }
+        if any(anew.values()):
+            logger.info("what %d derived series rest on has changed: they are worked out anew", len(anew))
+        changed = defaultdict(list, self._quality.retest())
+        self._derive(changed, anew)
+        self._mark_days(one for several in changed.values() for one in several)
+        if self._journal.description_in_force(name) != self._description.sha256:
             self._journal.note_description(name, self._description.sha256, self._description.text, self._now_us())
         watched = {*self._farm.described, *derived_series(self._farm)}
         for one in self._journal.excursions(name, open_only=True):
@@ -119,13 +137,17 @@ class Watch:
         repeats the round, which changes nothing.
         """
         notes = self._store.touched(self._farm.name, NOTES_AT_ONCE)
-        if notes:
-            changed = _stretches(notes, self._farm)
+        changed = _stretches(notes, self._farm)
+        for series, since_us in self._corrections.follow().items():
+            if (newest := self._store.last_before(series, END_OF_TIME_US)) and newest.time_us >= since_us:
+                changed[series] = _joined([*changed[series], (since_us, newest.time_us)])
+        if changed:
+            self._test(changed)
             self._derive(changed)
             moved = self._follow_excursions(changed)
-            stretches = [one for several in (*changed.values(), moved) for one in several]
-            self._journal.mark_days_stale(self._farm.name, {day for one in stretches for day in self._days(one)})
+            self._mark_days([*moved, *(one for several in changed.values() for one in several)])
             self._store.settle(notes)
+        self._corrections.settle()
         if (today := self._today()) != self._day:
             self._journal.mark_days_stale(self._farm.name, [self._day])  # it is over now
             self._day = today
@@ -155,28 +177,55 @@ class Watch:
         else:
             self.counts.broken.pop(what, None)
 
-    def _derive(self, changed: dict[Series, list[Stretch]]) -> None:
-        """Renew derived series for changed readings, and add what changed in them to ``changed``."""
-        for derivation in self._derivations:
-            with self._alone(derivation.output.key):
-                for first, last in self._reached(derivation, changed):
-                    columns = derivation.columns(self._farm, self._store, first, last + 1)
-                    self._store.replace(derivation.output, first, last + 1, columns)
-                    changed[derivation.output].append((first, last))
+    def _test(self, changed: dict[Series, list[Stretch]]) -> None:
+        """Test changed readings' quality, and add the stretches where a verdict changed to ``changed``."""
+        for series in list(changed):
+            with self._alone(f"the quality of {series.key}"):
+                verdicts = [one for stretch in changed[series] for one in self._quality.renew(series, *stretch)]
+                changed[series] = _joined([*changed[series], *verdicts])
+
+    def _inputs(self) -> dict[Series, tuple[Series, ...]]:
+        """Return what each derived series follows from."""
+        inputs = {one.output: one.inputs for one in self._derivations}
         for ppfd in self._ppfd:
-            integral = ppfd._replace(quantity="daily_light_integral")
-            touched = changed.get(ppfd, []) + changed.get(lights_series(self._farm, ppfd.zone) or ppfd, [])
+            inputs[_integral(ppfd)] = (ppfd, lights_series(self._farm, ppfd.zone) or ppfd)
+        return inputs
+
+    def _derive(
+        self, changed: dict[Series, list[Stretch]], anew: Mapping[Series, list[Stretch]] = MappingProxyType({})
+    ) -> None:
+        """Renew derived series for changed readings, and add what changed in them to ``changed``.
+
+        Those in ``anew`` are worked out over the given stretches too, and what they rest on is noted.
+        """
+        for derivation in self._derivations:
+            output = derivation.output
+            with self._alone(output.key):
+                for first, last in self._reached(derivation, changed, anew.get(output, [])):
+                    columns = derivation.columns(self._farm, self._store, first, last + 1)
+                    self._store.replace(output, first, last + 1, columns)
+                    changed[output].append((first, last))
+                self._note_basis(output, derivation.inputs, anew)
+        for ppfd in self._ppfd:
+            integral, lights = _integral(ppfd), lights_series(self._farm, ppfd.zone) or ppfd
+            touched = changed.get(ppfd, []) + changed.get(lights, []) + anew.get(integral, [])
             with self._alone(integral.key):
                 for first, last in _joined(touched):
                     start, end = renew_light_integrals(self._farm, self._store, ppfd, first, last)
                     changed[integral].append((start, end - 1))
+                self._note_basis(integral, (ppfd, lights), anew)
 
-    def _reached(self, derivation: Derived, changed: dict[Series, list[Stretch]]) -> list[Stretch]:
-        """Return the stretches of a derived series that changed inputs can reach."""
+    def _note_basis(self, output: Series, inputs: tuple[Series, ...], anew: Mapping[Series, list[Stretch]]) -> None:
+        if output in anew:
+            text = basis(self._farm, output, inputs)
+            self._journal.note_bases(self._farm.name, DERIVED, {output.key: text})
+
+    def _reached(self, derivation: Derived, changed: dict[Series, list[Stretch]], anew: list[Stretch]) -> list[Stretch]:
+        """Return the stretches of a derived series that changed inputs, or all stretches anew, can reach."""
         return _joined(
-            (first, last + max_age_us(self._farm, series))
+            (first, last + derivation.reach_us(self._farm, series))
             for series in derivation.inputs
-            for first, last in changed.get(series, [])
+            for first, last in [*changed.get(series, []), *anew]
         )
 
     def _follow_excursions(self, changed: dict[Series, list[Stretch]]) -> list[Stretch]:
@@ -197,6 +246,11 @@ class Watch:
         if series not in self._keepers:
             self._keepers[series] = ExcursionKeeper(self._farm, self._store, self._journal, series)
         return self._keepers[series]
+
+    def _mark_days(self, stretches: Iterable[Stretch]) -> None:
+        days = {day for one in stretches for day in self._days(one)}
+        if days:
+            self._journal.mark_days_stale(self._farm.name, days)
 
     def _days(self, stretch: Stretch) -> list[date]:
         """Return the farm's local days that a stretch of time lies in."""
@@ -220,6 +274,10 @@ class Watch:
                 entry = day_sheet(self._farm, self._description.sha256, self._store, self._journal, day, now_us)
                 self._journal.save_day_sheet(self._farm.name, entry)
             self._sheets_written_us = self._written_us[day] = now_us
+
+
+def _integral(ppfd: Series) -> Series:
+    return ppfd._replace(quantity="daily_light_integral")
 
 
 def _stretches(notes: Iterable[Touched], farm: Farm) -> defaultdict[Series, list[Stretch]]:
