@@ -47,15 +47,14 @@ def usual_starts(days: Sequence[ArrayLike], tolerance_s: float) -> Floats:
     if len(by_day) < FEWEST_DAYS:
         return np.empty(0)
     pooled = np.sort(np.concatenate(by_day))
-    middles = []
+    middles: list[float] = []
     for start in pooled[(pooled >= 0) & (pooled < DAY_S)].tolist():
+        if middles and start - middles[-1] <= tolerance_s:
+            continue
         near = [day[np.abs(day - start) <= tolerance_s] for day in by_day]
         if sum(len(one) > 0 for one in near) >= USUAL_IN * len(by_day):
-            middles.append(float(np.median(np.concatenate(near))) % DAY_S)
-    found: list[float] = []
-    for middle in sorted(middles):
-        if not found or middle - found[-1] > tolerance_s:
-            found.append(middle)
+            middles.append(float(np.median(np.concatenate(near))))
+    found = sorted(middle % DAY_S for middle in middles)
     if len(found) > 1 and found[0] + DAY_S - found[-1] <= tolerance_s:
         found.pop()  # the same one on both sides of midnight
     return np.array(found)

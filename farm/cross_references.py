@@ -11,6 +11,7 @@ from farm.positions import Location
 from farm.quantities import QUANTITIES, Kind, Quantity
 from farm.references import LooseEnd, key_of, named, rows, table, units_of
 from farm.units import LIGHT_UNIT, PPFD_UNIT
+from farm.water_references import water_loose_ends
 from farm.wire_references import wire_loose_ends
 
 
@@ -27,6 +28,7 @@ def loose_ends(raw: dict[str, Any]) -> Iterator[LooseEnd]:
     yield from wire_loose_ends(raw)
     yield from _surfaces(raw, zones)
     yield from _equipment(raw, zones)
+    yield from water_loose_ends(raw, zones)
     yield from _crops(crops)
     yield from _batches(raw, zones, crops)
 

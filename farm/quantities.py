@@ -102,6 +102,8 @@ _ALL = (
     Quantity("condensation_margin", "Condensation margin", "K", "K", "K", -100, 100, 1, derived=True),
     Quantity("daily_light_integral", "Daily light integral", "mol m-2 d-1", "mol.m-2.d-1", "mol.m-2.d-1", 0, 100, 1,
              derived=True),
+    Quantity("filter_pressure_drop", "Filter pressure drop", "kPa", "kPa", "kPa", -100, 2000, 1, derived=True),
+    Quantity("normalised_output", "Feed water output at 25 °C", "%", "%", "/100", 0, 1000, 1, derived=True),
 )  # fmt: skip
 
 QUANTITIES: dict[str, Quantity] = {quantity.name: quantity for quantity in _ALL}

@@ -20,7 +20,12 @@ from store.journal import Journal
 from watch import cautions
 from watch.bands import lights_series, limits_at, longest_hold_us, max_age_us, may_have_band, phase_stretches, usable
 from watch.day_data import DayData, day_data
+from watch.feed_water_of_day import feed_water
+from watch.filters_of_day import filters
+from watch.flood_shelves_of_day import flood_shelves
+from watch.irrigation_of_day import irrigation
 from watch.light_days import LitDay, lit_days
+from watch.water_balance_of_day import water_balance_of_day
 
 SECONDS_PER_HOUR = 3600
 
@@ -171,4 +176,9 @@ SECTIONS: dict[str, Callable[[DayData], Any]] = {
     "light_days": _light_days,
     "excursions": _excursions,
     "totals": _totals,
+    "irrigation": irrigation,
+    "filters": filters,
+    "flood_shelves": flood_shelves,
+    "feed_water": feed_water,
+    "water_balance": water_balance_of_day,
 }

@@ -20,7 +20,8 @@ from watch.bands import lights_series, may_have_band
 from watch.basis import basis
 from watch.corrections import CorrectionKeeper
 from watch.day_sheet import day_sheet
-from watch.derived import Derived, derivations, derived_series
+from watch.derivation import Derived
+from watch.derived import derivations, derived_series
 from watch.excursions import END_OF_TIME_US, ExcursionKeeper
 from watch.judged import JudgedReadings
 from watch.light_days import renew_light_integrals
