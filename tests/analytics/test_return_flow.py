@@ -58,6 +58,8 @@ def test_when_nothing_can_be_said():
         found = return_lag(times, out, times, back, MINUTE, 10 * MINUTE, 3 * MINUTE)
         assert math.isnan(found.lag_s)
         assert math.isnan(found.correlation)
+    nine, ten = (return_lag(at[:n], pulses(n), at[:n], pulses(n), MINUTE, 0, 3 * MINUTE).lag_s for n in (9, 10))
+    assert (math.isnan(nine), ten) == (True, 0.0)
     assert math.isnan(return_lag(at, pulses(60), at + 10**12, pulses(60), MINUTE, MINUTE, MINUTE).lag_s)
     with pytest.raises(ValueError, match="step_us is 0"):
         return_lag(at, at, at, at, 0, 1, 1)

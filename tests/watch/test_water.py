@@ -277,6 +277,50 @@ def test_a_row_that_differs_and_a_meter_that_rolls_over(house):
     assert lines[3]["litres_plus_or_minus_l"] == pytest.approx(4.8)
 
 
+def test_lines_without_a_flow_are_found_by_pressure_or_by_the_pump(tmp_path):
+    rows = "".join(
+        f"""
+[zones.row-{n}]
+kind = "growing_row"
+label = "Row {n}"
+[[series]]
+zone = "row-{n}"
+quantity = "{quantity}"
+[[equipment.drip_rows]]
+zone = "row-{n}"
+emitters = 30
+emitter_flow_l_h = 4.0
+{key} = "row-{n}/{quantity}"
+{above}
+"""
+        for n, quantity, key, above in (
+            (1, "line_pressure_after_filter", "pressure", "running_above = 100"),
+            (2, "electrical_power", "pump", "running_above = 80"),
+            (3, "pump_on", "pump", ""),
+        )
+    )
+    farm, mistakes = check_text('[farm]\nname = "watered"\ntitle = "x"\ntimezone = "Europe/Oslo"\n' + rows)
+    assert mistakes == []
+    house = House(farm, tmp_path / "house")
+    house.now_us = start_us(-1)
+    house.fresh_watch()
+    for key, on, off in (("row-1/line_pressure_after_filter", 150, 20), ("row-2/electrical_power", 180, 3)):
+        week(house, key, np.where(course() > 0, on, off))
+        put(house, key, np.where(course(length=7) > 0, on * 0.7, off))  # shorter, and weaker
+    put(house, "row-3/pump_on", course(1.0))
+    lines = section(house, "irrigation")
+    house.close()
+    assert [(one["cycles"], one["running_min"], one["unit"]) for one in lines] == [
+        (12, 84, "kPa"),
+        (12, 84, "W"),
+        (12, 120, "1"),
+    ]
+    assert all(one["litres_l"] is None and one["differs_from_siblings"] is False for one in lines)
+    assert [one["rated_l"] for one in lines] == pytest.approx([168, 168, 240])  # what 2 L/min would have brought
+    assert [{fault["fault"] for fault in one["faults"]} for one in lines] == [{"weak"}, {"weak"}, set()]
+    assert lines[0]["faults"][0]["reason"] == "105.0 kPa, below 120.0 kPa; 150.0 kPa is usual or planned"
+
+
 def test_the_return_follows(house):
     put(house, "row-1/flow_rate", course(every=60))
     put(house, "tank/flow_rate/return", np.roll(course(1.5, every=60), 7))
