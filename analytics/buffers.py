@@ -15,7 +15,7 @@ MV_PER_V = 1000.0
 # 4.00, 7.00, 10.01: technical buffers, as tables of such buffers print them; makers differ by 0.02.
 # 6.86 (equimolal phosphate) and 9.18 (borax): the NIST scale's primary standards, three decimals from memory.
 BUFFERS: dict[float, tuple[tuple[float, float], ...]] = {
-    4.00: ((0, 4.00), (20, 4.00), (30, 4.01), (40, 4.03)),
+    4.00: ((0, 4.00), (25, 4.00), (30, 4.01), (40, 4.03)),
     6.86: (
         (0, 6.984), (5, 6.951), (10, 6.923), (15, 6.900), (20, 6.881), (25, 6.865), (30, 6.853), (40, 6.838),
     ),

@@ -6,13 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-
-@dataclass(frozen=True, slots=True)
-class Amount:
-    """An amount of water and its plus or minus; the litres NaN where it is unknown. [L], [L]."""
-
-    litres: float
-    plus_or_minus: float = 0.0
+from analytics.amounts import Amount
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +45,7 @@ def water_balance(
     Raises
     ------
     ValueError
-        If a term stands on two sides, or a plus or minus is negative.
+        If a term stands on two sides, or a give or take is negative.
 
     Notes
     -----
@@ -61,27 +55,28 @@ def water_balance(
     Examples
     --------
     >>> balance = water_balance(
-    ...     {"feed water": Amount(50.0, 1.0)}, {"drunk": Amount(math.nan), "drained": Amount(0.0)},
+    ...     {"feed water": Amount(50.0, 1.0)}, {"drunk": Amount(math.nan), "drained": Amount(0.0, 0.0)},
     ...     {"reservoir": Amount(6.0, 2.4)})
     >>> balance.unknown, balance.remainder
-    (('drunk',), Amount(litres=44.0, plus_or_minus=2.6))
+    (('drunk',), Amount(value=44.0, give_or_take=2.6, coverage=1.0))
     """
     terms = [(name, amount, 1.0) for name, amount in entered.items()]
     terms += [(name, amount, -1.0) for side in (left, gained) for name, amount in side.items()]
     names = [name for name, _, _ in terms]
     if twice := sorted({name for name in names if names.count(name) > 1}):
         raise ValueError(f"{', '.join(twice)} stands on more than one side of the balance: name each term once")
-    if negative := [name for name, amount, _ in terms if amount.plus_or_minus < 0]:
-        raise ValueError(f"the plus or minus of {', '.join(negative)} is negative: give 0 or more")
-    unknown = [(name, sign) for name, amount, sign in terms if not math.isfinite(amount.litres)]
-    known = [(amount, sign) for _, amount, sign in terms if math.isfinite(amount.litres)]
-    rest = math.fsum(sign * amount.litres for amount, sign in known)
-    give_or_take = math.hypot(*(amount.plus_or_minus for amount, _ in known))
+    if negative := [name for name, amount, _ in terms if amount.give_or_take < 0]:
+        raise ValueError(f"the give or take of {', '.join(negative)} is negative: give 0 or more")
+    unknown = [(name, sign) for name, amount, sign in terms if not math.isfinite(amount.value)]
+    known = [(amount, sign) for _, amount, sign in terms if math.isfinite(amount.value)]
+    rest = math.fsum(sign * amount.value for amount, sign in known)
+    give_or_take = math.hypot(*(amount.give_or_take for amount, _ in known))
+    coverage = min((amount.coverage for amount, _ in known), default=math.nan)
     missing = tuple(name for name, _ in unknown)
     if not unknown:
         closes = None if math.isnan(give_or_take) else abs(rest) <= give_or_take
-        return WaterBalance(missing, Amount(rest, give_or_take), closes, None)
+        return WaterBalance(missing, Amount(rest, give_or_take, coverage), closes, None)
     if len(unknown) == 1:
         [(_, sign)] = unknown
-        return WaterBalance(missing, None, None, Amount(-sign * rest, give_or_take))
+        return WaterBalance(missing, None, None, Amount(-sign * rest, give_or_take, coverage))
     return WaterBalance(missing, None, None, None)

@@ -134,6 +134,7 @@ EXAMPLES: dict[str, dict[str, Any]] = {
                 "time": "2026-03-01T04:42:00Z",
                 "value": 87.2,
                 "unit": "%",
+                "uncertainty": 2.0,
                 "flag": 1,
                 "age_s": 70.0,
             }
@@ -287,6 +288,16 @@ EXAMPLES: dict[str, dict[str, Any]] = {
     },
     "log": {"entries": [_ENTRY]},
     "log_versions": {"versions": [_ENTRY]},
+    "dose": {
+        "add": "stock",
+        "added_l": 1.222,
+        "added_give_or_take_l": 0.061,
+        "each_l": 1.222,
+        "first_l": 0.611,
+        "final_volume_l": 201.222,
+        "advice": "Add half of it first, let the solution mix, measure, and work out the rest from what you then read.",
+        "caution": "Acids and bases burn. Wear eye protection and gloves.",
+    },
     "health": {"status": "ok"},
 }
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from datetime import date, datetime
-from typing import Any
+from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -145,12 +145,17 @@ class SeriesListAnswer(BaseModel):
 
 
 class LatestRow(BaseModel):
-    """The newest reading of one series, by its own time."""
+    """The newest reading of one series, by its own time.
+
+    ``uncertainty`` is its plus or minus in the same unit: a sensor's accuracy, or what that leaves of a derived
+    value; null where it is not known.
+    """
 
     key: str
     time: datetime
     value: float | None
     unit: str
+    uncertainty: float | None
     flag: int
     age_s: float
 
@@ -372,3 +377,16 @@ class LogVersionsAnswer(BaseModel):
     """Every version of one entry, the first one first."""
 
     versions: list[LogRow]
+
+
+class DoseAnswer(BaseModel):
+    """How much stock or water brings a reservoir's EC to a target."""
+
+    add: Literal["stock", "water"]
+    added_l: float
+    added_give_or_take_l: float
+    each_l: float = Field(description="of each bottle, where several are given in equal volumes")
+    first_l: float = Field(description="to add before measuring for the first time")
+    final_volume_l: float
+    advice: str
+    caution: str | None

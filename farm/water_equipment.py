@@ -45,5 +45,7 @@ class Filter(Described):
 class Condensate(Described):
     """Where the water goes that the air conditioner takes out of the air."""
 
-    volume: str | None = Field(None, description="key of its condensate_volume series")
+    volume: str | None = Field(
+        None, description="key of its condensate_volume series; that of [equipment.air_conditioner] if left out"
+    )
     returned: bool = Field(False, description="true where it flows back into the reservoir")

@@ -35,6 +35,7 @@ ONLY_IN = {
     "typer": {
         "leafweather/cli.py",
         "leafweather/copy_command.py",
+        "leafweather/dose_command.py",
         "leafweather/ingest_commands.py",
         "leafweather/log_commands.py",
         "leafweather/store_commands.py",

@@ -6,10 +6,13 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 
 from farm.description import Farm
-from farm.readings import Series, microseconds
+from farm.readings import MICROSECONDS_PER_SECOND, Series, microseconds
 from store.contract import ReadingStore
 from store.journal import Journal
 from watch.derived import derived_series
+
+# A sheet may look this far into the days before and after, at what goes on over midnight; a reading there renews it.
+LOOK_AROUND_US = 2 * 3600 * MICROSECONDS_PER_SECOND
 
 
 @dataclass(frozen=True)

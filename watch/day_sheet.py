@@ -19,12 +19,15 @@ from store.entries import DaySheetEntry, ExcursionEntry
 from store.journal import Journal
 from watch import cautions
 from watch.bands import lights_series, limits_at, longest_hold_us, max_age_us, may_have_band, phase_stretches, usable
+from watch.climate_of_day import climate
 from watch.day_data import DayData, day_data
 from watch.feed_water_of_day import feed_water
 from watch.filters_of_day import filters
 from watch.flood_shelves_of_day import flood_shelves
 from watch.irrigation_of_day import irrigation
 from watch.light_days import LitDay, lit_days
+from watch.root_zone_of_day import root_zone
+from watch.surfaces_of_day import surfaces_of_day
 from watch.water_balance_of_day import water_balance_of_day
 
 SECONDS_PER_HOUR = 3600
@@ -174,8 +177,11 @@ def _totals(data: DayData) -> list[dict[str, Any]]:
 SECTIONS: dict[str, Callable[[DayData], Any]] = {
     "zones": _zones,
     "light_days": _light_days,
+    "surfaces": surfaces_of_day,
     "excursions": _excursions,
     "totals": _totals,
+    "climate": climate,
+    "root_zone": root_zone,
     "irrigation": irrigation,
     "filters": filters,
     "flood_shelves": flood_shelves,

@@ -45,11 +45,11 @@ def _unit(data: DayData, unit: ReverseOsmosis) -> dict[str, Any]:
     if unit.output is None:
         return row | {"litres_l": None, "unknown": ["output: no series of it is described"]}
     made = Series.parse(data.farm.name, unit.output)
-    litres, coverage = amount_of(data.farm, data.store, made, data.start_us, data.until_us)
+    litres = amount_of(data.farm, data.store, made, data.start_us, data.until_us)
     row |= {
-        "litres_l": known_or_none(litres.litres),
-        "litres_plus_or_minus_l": known_or_none(litres.plus_or_minus),
-        "coverage": coverage,
+        "litres_l": known_or_none(litres.value),
+        "litres_give_or_take_l": known_or_none(litres.give_or_take),
+        "coverage": litres.coverage,
     }
     normalised = normalised_output_of(data.farm)
     if normalised is None:
@@ -86,7 +86,7 @@ def _normalised(data: DayData, one: NormalisedOutput) -> dict[str, Any]:
         "feed_temperature_degc": known_or_none(feed_c),
         "expected_l_min": known_or_none(float(expected_output(one.rated_l_min, feed_c))),
         "normalised_output_percent": known_or_none(PER_CENT * share),
-        "normalised_output_plus_or_minus_percent": known_or_none(PER_CENT * give_or_take),
+        "normalised_output_give_or_take_percent": known_or_none(PER_CENT * give_or_take),
         **trend_columns(trend, "percent"),
         "trend_from_days": trend.count,
         "clean_below_percent": limit,

@@ -45,7 +45,7 @@ def _filter(data: DayData, one: Filter) -> dict[str, Any]:
         "label": one.label or one.name,
         "reference_flow_l_min": one.reference_flow_l_min or rated_flow_of(farm, one.flow),
         "drop_kpa": float(np.median(today)) if len(today) else None,
-        "drop_plus_or_minus_kpa": _give_or_take(data, one),
+        "drop_give_or_take_kpa": _give_or_take(data, one),
         "hours_with_flow": len(today),
         "cleaned": iso_time(int(cleanings[-1])) if len(cleanings) else None,
         **trend_columns(trend, "kpa"),

@@ -76,7 +76,7 @@ def _line(data: DayData, line: Line) -> dict[str, Any]:
         "running_min": running.inside_s / SECONDS_PER_MINUTE if running.covered_s else None,
         "mean": float(np.average(today.mean, weights=today.duration_s)) if len(today) else None,
         "litres_l": litres,
-        "litres_plus_or_minus_l": plus_or_minus,
+        "litres_give_or_take_l": plus_or_minus,
         "litres_coverage": coverage,
         "plant_sites": sites,
         "per_plant_site_l": litres / sites if litres is not None and sites else None,
@@ -217,7 +217,7 @@ def _litres(data: DayData, line: Line, running_s: float) -> tuple[float | None, 
 
 def _return(data: DayData, line: Line) -> dict[str, Any]:
     """Return by how much the return flow follows, where both are measured."""
-    lag: dict[str, Any] = {"return_lag_s": None, "return_lag_plus_or_minus_s": None, "return_correlation": None}
+    lag: dict[str, Any] = {"return_lag_s": None, "return_lag_give_or_take_s": None, "return_correlation": None}
     if line.return_flow is None or line.flow is None:
         return lag
     sent = course(data.farm, data.store, line.flow, data.start_us, data.until_us)
@@ -235,7 +235,7 @@ def _return(data: DayData, line: Line) -> dict[str, Any]:
     if math.isfinite(found.lag_s):
         lag = {
             "return_lag_s": found.lag_s,
-            "return_lag_plus_or_minus_s": found.resolution_s / 2.0,
+            "return_lag_give_or_take_s": found.resolution_s / 2.0,
             "return_correlation": found.correlation,
         }
     return lag

@@ -14,27 +14,31 @@ from types import MappingProxyType
 from farm.check import Description
 from farm.description import Farm
 from farm.readings import MICROSECONDS_PER_SECOND, Series, instant
-from store.contract import DayDamaged, ReadingStore, StoreUnavailable, StoreUnusable, Touched
+from store.contract import DayDamaged, Origin, ReadingStore, StoreUnavailable, StoreUnusable, Touched
 from store.journal import Journal
 from watch.bands import lights_series, may_have_band
 from watch.basis import basis
 from watch.corrections import CorrectionKeeper
+from watch.day_data import LOOK_AROUND_US
 from watch.day_sheet import day_sheet
-from watch.derivation import Derived
+from watch.derivation import Derived, different
 from watch.derived import derivations, derived_series
 from watch.excursions import END_OF_TIME_US, ExcursionKeeper
 from watch.judged import JudgedReadings
 from watch.light_days import renew_light_integrals
 from watch.quality import QualityKeeper, quality_limits
+from watch.remembering import Remembered
 
 logger = logging.getLogger(__name__)
 
 NOTES_AT_ONCE = 20_000
 JOIN_US = 3600 * MICROSECONDS_PER_SECOND  # changed stretches closer than this are worked off as one
+FAR_US = 30 * 24 * JOIN_US  # over so long, it is looked at which derived readings a change did move
 IDLE_S = 5.0  # look for notes this often even if nobody calls
 SHEET_EVERY_S = 60.0  # the sheet of a day that still grows is written at most this often
 RETRY_S = 2.0
 DERIVED = "derived"  # the kind of basis in the journal
+FIRST = ""  # the basis that stands there from the first start on, whatever a farm derives
 
 Stretch = tuple[int, int]  # first and last instant that changed, both included
 
@@ -63,7 +67,7 @@ class Watch:
         farm = description.farm
         self._description, self._farm = description, farm
         self.readings = JudgedReadings(farm.name, store, journal)
-        self._store, self._journal, self._now_us = self.readings, journal, now_us
+        self._store, self._journal, self._now_us = Remembered(self.readings), journal, now_us
         self._corrections = CorrectionKeeper(farm, self.readings, journal)
         self._quality = QualityKeeper(farm.name, quality_limits(farm), self.readings, journal)
         self._derivations = derivations(farm)
@@ -111,10 +115,15 @@ class Watch:
         name = self._farm.name
         spans = {one.series: (one.first_us, one.last_us) for one in self._store.known(name)}
         bases = self._journal.bases(name, DERIVED)
+        now = {output: basis(self._farm, output, inputs) for output, inputs in self._inputs().items()}
+        if not bases and not any(one.origin is Origin.DERIVED for one in self._store.known(name)):
+            # Nothing was ever worked out: the store's notes lead to all there is.
+            bases = {FIRST: ""} | {output.key: text for output, text in now.items()}
+            self._journal.note_bases(name, DERIVED, bases)
         anew = {
-            output: [spans[one] for one in inputs if one in spans]
-            for output, inputs in self._inputs().items()
-            if bases.get(output.key) != basis(self._farm, output, inputs)
+            output: [spans[one] for one in self._inputs()[output] if one in spans]
+            for output, text in now.items()
+            if bases.get(output.key) != text
         }
         if any(anew.values()):
             logger.info("what %d derived series rest on has changed: they are worked out anew", len(anew))
@@ -138,6 +147,7 @@ class Watch:
         repeats the round, which changes nothing.
         """
         notes = self._store.touched(self._farm.name, NOTES_AT_ONCE)
+        self._store.forget()
         changed = _stretches(notes, self._farm)
         for series, since_us in self._corrections.follow().items():
             if (newest := self._store.last_before(series, END_OF_TIME_US)) and newest.time_us >= since_us:
@@ -184,6 +194,7 @@ class Watch:
             with self._alone(f"the quality of {series.key}"):
                 verdicts = [one for stretch in changed[series] for one in self._quality.renew(series, *stretch)]
                 changed[series] = _joined([*changed[series], *verdicts])
+        self._store.forget()  # verdicts are part of what is read
 
     def _inputs(self) -> dict[Series, tuple[Series, ...]]:
         """Return what each derived series follows from."""
@@ -204,8 +215,12 @@ class Watch:
             with self._alone(output.key):
                 for first, last in self._reached(derivation, changed, anew.get(output, [])):
                     columns = derivation.columns(self._farm, self._store, first, last + 1)
-                    self._store.replace(output, first, last + 1, columns)
-                    changed[output].append((first, last))
+                    if last - first < FAR_US:
+                        self._store.replace(output, first, last + 1, columns)
+                        changed[output].append((first, last))
+                    elif moved := different(self._store.read(output, first, last + 1), columns):
+                        self._store.replace(output, first, last + 1, columns)
+                        changed[output].append(moved)
                 self._note_basis(output, derivation.inputs, anew)
         for ppfd in self._ppfd:
             integral, lights = _integral(ppfd), lights_series(self._farm, ppfd.zone) or ppfd
@@ -254,8 +269,16 @@ class Watch:
             self._journal.mark_days_stale(self._farm.name, days)
 
     def _days(self, stretch: Stretch) -> list[date]:
-        """Return the farm's local days that a stretch of time lies in."""
-        first, last = (instant(one).astimezone(self._farm.farm.zone_info).date() for one in stretch)
+        """Return the local days that a stretch lies in, and those with a sheet that looks over midnight at it."""
+        own = self._days_of(*stretch)
+        reached = self._days_of(stretch[0] - LOOK_AROUND_US, stretch[1] + LOOK_AROUND_US)
+        if len(reached) == len(own):
+            return own
+        written = set(self._journal.days(self._farm.name))
+        return [day for day in reached if day in own or day in written]
+
+    def _days_of(self, first_us: int, last_us: int) -> list[date]:
+        first, last = (instant(one).astimezone(self._farm.farm.zone_info).date() for one in (first_us, last_us))
         last = min(last, self._today())
         return [first + timedelta(days=n) for n in range((last - first).days + 1)]
 

@@ -5,24 +5,24 @@ What arrived is never altered: this is a layer over the store, made anew from th
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import fields, replace
 from functools import partial
-from typing import Self
 
 import numpy as np
 
 from analytics.probes import Correction, corrected
 from farm.flags import Flag
 from farm.readings import Columns, Reading, Series
-from store.contract import Appended, Buckets, Known, ReadingStore, Touched
+from store.contract import Buckets, ReadingStore
 from store.entries import QualityMark
 from store.journal import Journal
 from store.summing import as_buckets, summed
 from watch.bands import worse_flags
+from watch.layer import Layer
 
 
-class JudgedReadings:
+class JudgedReadings(Layer):
     """A store of readings as they are to be used; it keeps the contract of the store beneath it.
 
     Reading gives corrected values and the worse of the stored flag and the quality tests'. Writing goes
@@ -30,10 +30,16 @@ class JudgedReadings:
     """
 
     def __init__(self, farm: str, store: ReadingStore, journal: Journal) -> None:
-        self.farm, self.as_arrived, self._journal = farm, store, journal
+        super().__init__(store)
+        self._journal = journal
         self._marked = journal.marks.marked(farm)
         self._judged_us: dict[Series, int] = {}
         self._corrections: Mapping[Series, Sequence[Correction]] = {}
+
+    @property
+    def as_arrived(self) -> ReadingStore:
+        """Readings as they arrived."""
+        return self.beneath
 
     def correct_by(self, corrections: Mapping[Series, Sequence[Correction]]) -> None:
         """Take these corrections from now on, in place of all former ones."""
@@ -60,7 +66,7 @@ class JudgedReadings:
 
     def read(self, series: Series, start_us: int, end_us: int) -> Columns:
         """Return a series' readings in a range, corrected and flagged."""
-        return self._judged(series, self.as_arrived.read(series, start_us, end_us))
+        return self._judged(series, self.beneath.read(series, start_us, end_us))
 
     def _judged(self, series: Series, columns: Columns) -> Columns:
         corrections = self._corrections.get(series)
@@ -79,7 +85,7 @@ class JudgedReadings:
 
     def last_before(self, series: Series, before_us: int) -> Reading | None:
         """Return the newest reading strictly before an instant, corrected and flagged."""
-        found = self.as_arrived.last_before(series, before_us)
+        found = self.beneath.last_before(series, before_us)
         return None if found is None else self._judged_reading(found)
 
     def _judged_reading(self, one: Reading) -> Reading:
@@ -88,7 +94,7 @@ class JudgedReadings:
 
     def latest(self, farm: str) -> dict[Series, Reading]:
         """Return the newest reading of each series, corrected and flagged."""
-        return {series: self._judged_reading(one) for series, one in self.as_arrived.latest(farm).items()}
+        return {series: self._judged_reading(one) for series, one in self.beneath.latest(farm).items()}
 
     def aggregate(self, series: Series, start_us: int, end_us: int, every_us: int) -> Buckets:
         """Return readings summed up over equal stretches, corrected and flagged.
@@ -96,7 +102,7 @@ class JudgedReadings:
         Stretches that judgement touches are summed up from the readings themselves. Where kept sums have
         outlived the readings, the correction at a stretch's start stands for all of it.
         """
-        found = self.as_arrived.aggregate(series, start_us, end_us, every_us)
+        found = self.beneath.aggregate(series, start_us, end_us, every_us)
         corrections, judged_us = self._corrections.get(series), self._judged_us.get(series)
         if corrections is not None:
             right = partial(corrected, found.time_us, corrections=corrections)
@@ -112,36 +118,6 @@ class JudgedReadings:
             buckets = as_buckets(summed(self.read(series, first_us, until_us), every_us))
             found = _with(found, buckets)
         return found
-
-    def append(self, readings: Sequence[Reading]) -> Appended:
-        """Store readings as they arrived."""
-        return self.as_arrived.append(readings)
-
-    def replace(self, series: Series, start_us: int, end_us: int, columns: Columns) -> None:
-        """Make ``columns`` the only readings of a derived series in a range."""
-        self.as_arrived.replace(series, start_us, end_us, columns)
-
-    def known(self, farm: str) -> list[Known]:
-        """Return the series that hold readings."""
-        return self.as_arrived.known(farm)
-
-    def touched(self, farm: str, limit: int) -> list[Touched]:
-        """Return notes of what changed in the store."""
-        return self.as_arrived.touched(farm, limit)
-
-    def settle(self, notes: Collection[Touched]) -> None:
-        """Forget notes that have been worked off."""
-        self.as_arrived.settle(notes)
-
-    def close(self) -> None:
-        """Close the store beneath."""
-        self.as_arrived.close()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(self, *exc: object) -> None:
-        self.close()
 
 
 def _stretches(marks: Sequence[QualityMark], start_us: int, end_us: int, every_us: int) -> list[tuple[int, int]]:

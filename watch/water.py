@@ -11,10 +11,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from analytics.alignment import hold_as_of
+from analytics.amounts import Amount
 from analytics.filter_loading import normalised_pressure_drop
 from analytics.irrigation import rated_flow
 from analytics.reverse_osmosis import MINUTES_PER_DAY, normalised_output_share, running_output
-from analytics.water_balance import Amount
 from analytics.water_volumes import Litres, litres_from_flow, litres_from_meter
 from farm.description import Farm, ReverseOsmosis
 from farm.readings import MICROSECONDS_PER_SECOND, Columns, Series
@@ -206,8 +206,8 @@ def meter_share(farm: Farm, series: Series, flow_l_min: float) -> float:
     return math.nan if accuracy is None or not flow_l_min > 0 else accuracy / flow_l_min
 
 
-def amount_of(farm: Farm, store: ReadingStore, series: Series, start_us: int, end_us: int) -> tuple[Amount, float]:
-    """Return what a flow or a counter brought over a window, give or take, and its coverage.
+def amount_of(farm: Farm, store: ReadingStore, series: Series, start_us: int, end_us: int) -> Amount:
+    """Return what a flow or a counter brought over a window.
 
     Unknown where too little of a flow is covered, or where a counter's readings do not reach both ends of the
     window: what it counted through a gap in between it still counted.
@@ -224,4 +224,4 @@ def amount_of(farm: Farm, store: ReadingStore, series: Series, start_us: int, en
         came = read.time_us[~np.isnan(usable(read))]
         known = len(came) > 1 and came[0] <= start_us + age and came[-1] >= end_us - age
         plus_or_minus = METER_SHARE * litres
-    return (Amount(litres, plus_or_minus) if known else Amount(math.nan, math.nan)), coverage
+    return Amount(litres, plus_or_minus, coverage) if known else Amount(math.nan, math.nan, coverage)

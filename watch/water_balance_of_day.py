@@ -7,7 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from analytics.water_balance import Amount, water_balance
+from analytics.amounts import Amount, sum_of_amounts
+from analytics.water_balance import water_balance
 from farm.description import Reservoir
 from farm.readings import MICROSECONDS_PER_SECOND, Series
 from watch.bands import usable
@@ -36,7 +37,7 @@ def _balance(data: DayData, reservoir: Reservoir) -> dict[str, Any]:
     balance = water_balance(entered, left, gained)
     drunk = balance.remainder if balance.unknown == (DRUNK,) and balance.remainder else UNKNOWN
     recovered = _condensate(data)
-    lost = Amount(drunk.litres - recovered.litres, math.hypot(drunk.plus_or_minus, recovered.plus_or_minus))
+    lost = sum_of_amounts(drunk, recovered._replace(value=-recovered.value))
     return {
         "terms": [
             {"side": side, "name": name, **_columns(amount)}
@@ -53,7 +54,12 @@ def _balance(data: DayData, reservoir: Reservoir) -> dict[str, Any]:
 
 
 def _columns(amount: Amount) -> dict[str, float | None]:
-    return {"litres_l": known_or_none(amount.litres), "plus_or_minus_l": known_or_none(amount.plus_or_minus)}
+    known = math.isfinite(amount.value)
+    return {
+        "litres_l": known_or_none(amount.value),
+        "give_or_take_l": known_or_none(amount.give_or_take),
+        "coverage": known_or_none(amount.coverage) if known else None,
+    }
 
 
 def _entered(data: DayData, reservoir: Reservoir, assumed: list[str]) -> dict[str, Amount]:
@@ -73,8 +79,7 @@ def _entered(data: DayData, reservoir: Reservoir, assumed: list[str]) -> dict[st
     doses = data.farm.series_of(reservoir.zone, "dosed_volume")
     if doses:
         amounts = [_metered(data, one.key, millilitres=True) for one in doses]
-        total = math.fsum(one.litres for one in amounts)
-        entered["doses"] = Amount(total, math.hypot(*(one.plus_or_minus for one in amounts)))
+        entered["doses"] = sum_of_amounts(*amounts)
     elif equipment.stocks:
         assumed.append("doses add no water: none is measured")
     return entered
@@ -82,14 +87,18 @@ def _entered(data: DayData, reservoir: Reservoir, assumed: list[str]) -> dict[st
 
 def _metered(data: DayData, key: str, *, millilitres: bool = False) -> Amount:
     series = Series.parse(data.farm.name, key)
-    amount, _ = amount_of(data.farm, data.store, series, data.start_us, data.until_us)
+    amount = amount_of(data.farm, data.store, series, data.start_us, data.until_us)
     scale = 1e-3 if millilitres else 1.0
-    return Amount(amount.litres * scale, amount.plus_or_minus * scale)
+    return amount._replace(value=amount.value * scale, give_or_take=amount.give_or_take * scale)
 
 
 def _condensate(data: DayData) -> Amount:
-    condensate = data.farm.equipment.condensate
-    return UNKNOWN if condensate is None or condensate.volume is None else _metered(data, condensate.volume)
+    equipment = data.farm.equipment
+    keys = [one.volume for one in [equipment.condensate] if one] + [
+        one.condensate for one in [equipment.air_conditioner] if one
+    ]
+    key = next((key for key in keys if key), None)
+    return UNKNOWN if key is None else _metered(data, key)
 
 
 def _gained(data: DayData, reservoir: Reservoir) -> Amount:

@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analytics.water_balance import Amount, water_balance
+from analytics.amounts import Amount
+from analytics.water_balance import water_balance
 
 NAN = Amount(math.nan)
 
@@ -15,13 +16,15 @@ NAN = Amount(math.nan)
 def test_all_known():
     # 60 + 5 = 50 + 8 + 4 + 3 left over; root of 1.2² + 1.6² + 2² = 2.83
     balance = water_balance(
-        {"feed water": Amount(60.0, 1.2), "doses": Amount(5.0)},
-        {"drunk": Amount(50.0, 1.6), "drained": Amount(8.0)},
+        {"feed water": Amount(60.0, 1.2), "doses": Amount(5.0, 0.0)},
+        {"drunk": Amount(50.0, 1.6), "drained": Amount(8.0, 0.0)},
         {"reservoir": Amount(4.0, 2.0)},
     )
     assert balance.unknown == ()
     assert balance.closing_error == Amount(pytest.approx(3.0), pytest.approx(math.sqrt(1.44 + 2.56 + 4.0)))
     assert balance.closes is False
+    half = water_balance({"in": Amount(1.0, 0.1)}, {"out": Amount(1.0, 0.1, coverage=0.5)}, {})
+    assert half.closing_error.coverage == 0.5
     assert balance.remainder is None
 
 
@@ -30,7 +33,7 @@ def test_closes_within_its_give_or_take():
         return water_balance({"in": Amount(10.0 + error, 0.3)}, {"out": Amount(10.0, 0.4)}, {}).closes
 
     assert [closes(error) for error in (0.0, 0.499, 0.501, -0.499, -0.501)] == [True, True, False, True, False]
-    assert water_balance({"in": Amount(1.0, math.nan)}, {"out": Amount(1.0)}, {}).closes is None
+    assert water_balance({"in": Amount(1.0, math.nan)}, {"out": Amount(1.0, 0.1)}, {}).closes is None
 
 
 @pytest.mark.parametrize(
@@ -50,7 +53,9 @@ def test_one_unknown_is_what_closes_it(entered, left, gained, name, litres):
 
 
 def test_two_unknown_are_named_and_nothing_is_said():
-    balance = water_balance({"feed water": NAN}, {"drunk": NAN, "drained": Amount(0.0)}, {"reservoir": Amount(1.0)})
+    balance = water_balance(
+        {"feed water": NAN}, {"drunk": NAN, "drained": Amount(0.0, 0.0)}, {"reservoir": Amount(1.0)}
+    )
     assert balance.unknown == ("feed water", "drunk")
     assert balance.remainder is None
     assert balance.closing_error is None
@@ -67,8 +72,8 @@ def test_the_remainder_closes_the_balance(terms, data):
     blank = [math.nan if n == place else value for n, value in enumerate(terms)]
     rest = water_balance(*sided(blank)).remainder
     assert rest is not None
-    blank[place] = rest.litres
-    assert water_balance(*sided(blank)).closing_error.litres == pytest.approx(0.0, abs=1e-8)
+    blank[place] = rest.value
+    assert water_balance(*sided(blank)).closing_error.value == pytest.approx(0.0, abs=1e-8)
 
 
 def test_give_or_take_against_random_errors():
@@ -76,11 +81,11 @@ def test_give_or_take_against_random_errors():
     n = 100_000
     errors = draw(60, 1.2, n) - draw(50, 1.6, n) - draw(10, 2.4, n)
     balance = water_balance({"a": Amount(60, 1.2)}, {"b": Amount(50, 1.6)}, {"c": Amount(10, 2.4)})
-    assert balance.closing_error.plus_or_minus == pytest.approx(float(errors.std()), rel=0.02)
+    assert balance.closing_error.give_or_take == pytest.approx(float(errors.std()), rel=0.02)
 
 
 def test_wrong_calls():
     with pytest.raises(ValueError, match="doses stands on more than one side"):
         water_balance({"doses": Amount(1.0)}, {"doses": Amount(1.0)}, {})
-    with pytest.raises(ValueError, match="the plus or minus of drained is negative"):
+    with pytest.raises(ValueError, match="the give or take of drained is negative"):
         water_balance({}, {"drained": Amount(1.0, -0.1)}, {})

@@ -29,6 +29,7 @@ ANSWERS = {
     "quality": schemas.QualityAnswer,
     "log": schemas.LogAnswer,
     "log_versions": schemas.LogVersionsAnswer,
+    "dose": schemas.DoseAnswer,
     "health": schemas.HealthAnswer,
 }
 REAL = {"key": "room/air_temperature", "date": "2026-03-01"}
@@ -40,7 +41,7 @@ def openapi(client):
 
 
 def test_every_address_is_documented_with_an_example(openapi):
-    assert len(openapi["paths"]) == 19
+    assert len(openapi["paths"]) == 20
     for path, operations in openapi["paths"].items():
         assert list(operations) == ["get"], path
         answer = operations["get"]["responses"]["200"]["content"]["application/json"]

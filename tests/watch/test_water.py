@@ -198,7 +198,7 @@ def test_a_day_with_everything_wrong(house):
     assert (line["usual_cycles"], line["usual_min"], line["usual_mean"]) == (12, 10, 2)
     # by hand: 8 sound cycles of 20 L, 6 L, 10 L and 60 L
     assert line["litres_l"] == pytest.approx(236.0)
-    assert line["litres_plus_or_minus_l"] == pytest.approx(0.1 * (80 + 3 + 10 + 30))
+    assert line["litres_give_or_take_l"] == pytest.approx(0.1 * (80 + 3 + 10 + 30))
     assert line["running_min"] == pytest.approx(123)
     assert line["share_of_rating"] == pytest.approx(236 / 246)
     assert line["per_plant_site_l"] == pytest.approx(236 / 60)
@@ -274,7 +274,7 @@ def test_a_row_that_differs_and_a_meter_that_rolls_over(house):
     assert [one["differs_from_siblings"] for one in lines] == [False, False, True, False]
     assert lines[2]["ratio_to_siblings"] == pytest.approx(144 / 234)
     assert (lines[3]["cycles"], lines[3]["running_min"], lines[3]["unit"]) == (12, 120, "L/min")
-    assert lines[3]["litres_plus_or_minus_l"] == pytest.approx(4.8)
+    assert lines[3]["litres_give_or_take_l"] == pytest.approx(4.8)
 
 
 def test_lines_without_a_flow_are_found_by_pressure_or_by_the_pump(tmp_path):
@@ -325,7 +325,7 @@ def test_the_return_follows(house):
     put(house, "row-1/flow_rate", course(every=60))
     put(house, "tank/flow_rate/return", np.roll(course(1.5, every=60), 7))
     line = section(house, "irrigation")[0]
-    assert (line["return_lag_s"], line["return_lag_plus_or_minus_s"]) == (420.0, 30.0)
+    assert (line["return_lag_s"], line["return_lag_give_or_take_s"]) == (420.0, 30.0)
     assert line["return_correlation"] == pytest.approx(1.0)
 
 
@@ -396,7 +396,7 @@ def test_a_filter_that_loads(house):
         filtered(house, before, (20.0 - 2.0 * before) * 0.81, flow=1.8)  # at 0.9 of the flow: 0.81 of the drop
     [screen] = section(house, "filters")
     assert screen["drop_kpa"] == pytest.approx(20.0)
-    assert screen["drop_plus_or_minus_kpa"] == 5.0  # 3 and 4
+    assert screen["drop_give_or_take_kpa"] == 5.0  # 3 and 4
     assert screen["per_day_kpa"] == pytest.approx(2.0, rel=0.1)
     assert screen["due_in_d"] == pytest.approx(10.0, rel=0.1)  # 20 kPa more at 2 a day
     assert screen["hours_with_flow"] == 12
@@ -429,7 +429,7 @@ def test_feed_water_by_hand(house):
     osmosis(house)
     [feed] = section(house, "feed_water")
     assert feed["litres_l"] == pytest.approx(216.0)
-    assert feed["litres_plus_or_minus_l"] == pytest.approx(0.02 * 216)
+    assert feed["litres_give_or_take_l"] == pytest.approx(0.02 * 216)
     assert feed["output_l_min"] == pytest.approx(0.6, rel=0.01)
     # the published table has 1.422 at 15 degC; the rating is 1 L/min
     assert feed["expected_l_min"] == pytest.approx(1 / 1.422, abs=0.0005)
@@ -437,7 +437,7 @@ def test_feed_water_by_hand(house):
     # 2 % of the meter and 3.65 %/K (slope of the table's logarithm, 12 to 18 degC: ln(1.588/1.276)/6) of 0.3 K
     slope = np.log(1.588 / 1.276) / 6
     expected = feed["normalised_output_percent"] * np.hypot(0.02, 0.3 * slope)
-    assert feed["normalised_output_plus_or_minus_percent"] == pytest.approx(expected, rel=0.01)
+    assert feed["normalised_output_give_or_take_percent"] == pytest.approx(expected, rel=0.01)
 
 
 def test_a_membrane_that_wears(house):
@@ -482,7 +482,7 @@ def test_the_balance_by_hand(house):
     # 40 + 6 + 25 in, 3 drained, 4 less in the tank: 72 drunk
     assert balance["drunk"]["litres_l"] == pytest.approx(72.0)
     give_or_take = np.sqrt(0.8**2 + 0.12**2 + 0.5**2 + 0.06**2 + 2 * 1.5**2)
-    assert balance["drunk"]["plus_or_minus_l"] == pytest.approx(give_or_take)
+    assert balance["drunk"]["give_or_take_l"] == pytest.approx(give_or_take)
     assert balance["drunk_less_condensate"]["litres_l"] == pytest.approx(47.0)
     assert balance["unknown"] == balance["assumed"] == []
     assert [(one["side"], one["name"]) for one in balance["terms"]] == [
@@ -495,8 +495,8 @@ def test_an_unknown_term_is_named_and_nothing_is_made_up(house):
     balance_books(house)
     [balance] = section(house, "water_balance")
     assert balance["unknown"] == ["reservoir"]
-    assert balance["drunk"] == {"litres_l": None, "plus_or_minus_l": None}
-    assert balance["drunk_less_condensate"] == {"litres_l": None, "plus_or_minus_l": None}
+    assert balance["drunk"] == {"litres_l": None, "give_or_take_l": None, "coverage": None}
+    assert balance["drunk_less_condensate"] == {"litres_l": None, "give_or_take_l": None, "coverage": None}
 
 
 def test_a_meter_that_fell_silent_is_unknown_and_one_with_a_gap_is_not(house):
@@ -519,6 +519,7 @@ def test_silent_before_the_end(house):
     assert balance["unknown"] == ["feed water"]
     [mains] = [one for one in balance["terms"] if "mains" in one["name"]]
     assert mains["litres_l"] == pytest.approx(6.0)
+    assert mains["coverage"] == pytest.approx(1 - 601 / 1440)  # the meter counted through the gap
 
 
 @pytest.mark.parametrize("seed", range(3))

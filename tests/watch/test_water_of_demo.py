@@ -78,7 +78,7 @@ def truth(tmp_path_factory):
 
 
 def near(columns, true):
-    return abs(columns["litres_l"] - true) <= columns["plus_or_minus_l"]
+    return abs(columns["litres_l"] - true) <= columns["give_or_take_l"]
 
 
 def test_nothing_failed_and_all_of_it_is_json(truth):
@@ -92,8 +92,8 @@ def test_irrigation(truth, day):
     assert line["rows"] == ["row-1", "row-2", "row-3", "row-4"]
     # the first day's first cycle was under way at its first reading: nobody saw it begin, but it counts
     assert line["cycles"] == truth.on(day, "runs") == 56
-    assert abs(line["litres_l"] - truth.on(day, "irrigated")) <= line["litres_plus_or_minus_l"]
-    assert line["litres_plus_or_minus_l"] < 0.03 * line["litres_l"]
+    assert abs(line["litres_l"] - truth.on(day, "irrigated")) <= line["litres_give_or_take_l"]
+    assert line["litres_give_or_take_l"] < 0.03 * line["litres_l"]
     assert line["per_plant_site_l"] == pytest.approx(line["litres_l"] / 480)
     assert line["rated_l"] == pytest.approx(640 / 60 * line["running_min"])  # 160 emitters of 4 L/h
     assert line["running_min"] == pytest.approx(280, abs=1)
@@ -112,7 +112,7 @@ def test_the_balance_finds_what_the_plants_drank(truth, day):
     assert terms["doses"]["litres_l"] == pytest.approx(truth.on(day, "dosed"), abs=0.02)
     assert near(terms["reservoir"], truth.on(day, "volume"))
     assert near(balance["drunk"], truth.on(day, "drunk"))
-    assert balance["drunk"]["plus_or_minus_l"] < 4
+    assert balance["drunk"]["give_or_take_l"] < 4
     assert near(balance["condensate"], truth.on(day, "condensed"))
     assert near(balance["drunk_less_condensate"], truth.on(day, "drunk") - truth.on(day, "condensed"))
     assert balance["unknown"] == []
@@ -122,12 +122,12 @@ def test_the_balance_finds_what_the_plants_drank(truth, day):
 @pytest.mark.parametrize("day", range(1, DAYS))
 def test_feed_water(truth, day):
     [feed] = truth.sheet(day)["feed_water"]
-    assert abs(feed["litres_l"] - truth.on(day, "fed")) <= feed["litres_plus_or_minus_l"]
+    assert abs(feed["litres_l"] - truth.on(day, "fed")) <= feed["litres_give_or_take_l"]
     assert feed["output_l_min"] == pytest.approx(0.5, rel=0.01)  # the model's feed
     # the model feeds 720 L/d at 16 degC; the published table has 1.422 at 15 and 1.276 at 18: 1.373 between
     true = 100 * 720 / 1000 * (1.422 + (1.276 - 1.422) / 3)
-    assert abs(feed["normalised_output_percent"] - true) <= feed["normalised_output_plus_or_minus_percent"]
-    assert feed["normalised_output_plus_or_minus_percent"] < 3
+    assert abs(feed["normalised_output_percent"] - true) <= feed["normalised_output_give_or_take_percent"]
+    assert feed["normalised_output_give_or_take_percent"] < 3
     assert feed["feed_temperature_degc"] == pytest.approx(16.0, abs=0.3)
     assert feed["unknown"] == []
     if day >= 4:
@@ -140,7 +140,7 @@ def test_the_filter_loads_as_the_model_loads_it(truth, day):
     [line] = truth.sheet(day)["filters"]
     minutes, drops = np.array([one for one in truth.loading if one[0] < (day + 1) * 1440]).T
     today = drops[minutes >= day * 1440]
-    assert abs(line["drop_kpa"] - np.median(today)) <= line["drop_plus_or_minus_kpa"]
+    assert abs(line["drop_kpa"] - np.median(today)) <= line["drop_give_or_take_kpa"]
     # at the reference flow: emitters pass the root of 190 kPa less the drop, over that of 182 (the model's filter)
     cleaned = 9 * 60 + 40
     here = minutes >= cleaned
