@@ -13,6 +13,7 @@ from farm.quantities import QUANTITIES, Kind, Quantity
 from farm.readings import ESTIMATED
 from farm.references import LooseEnd, key_of, named, rows, table, units_of
 from farm.units import LIGHT_UNIT, PPFD_UNIT
+from farm.water_references import water_loose_ends
 from farm.wire_references import wire_loose_ends
 
 WALL_KEYS = ("r_value_m2k_w", "u_value_w_m2k", "temperature_factor")  # any one of them says how cold a face gets
@@ -33,6 +34,7 @@ def loose_ends(raw: dict[str, Any]) -> Iterator[LooseEnd]:
     yield from _surfaces(raw, zones)
     yield from _equipment(raw, zones)
     yield from _prices(raw)
+    yield from water_loose_ends(raw, zones)
     yield from _crops(crops)
     yield from _batches(raw, zones, crops)
 

@@ -17,6 +17,7 @@ from farm.quantities import QUANTITIES, Quantity
 from farm.readings import ESTIMATED, Series
 from farm.topics import fewest, filter_of
 from farm.units import COUNT_UNITS, PPFD_UNIT, SAME, WIRE_UNITS, Conversion, ppfd_from_illuminance
+from farm.water_equipment import Condensate, Filter, FloodShelf, IrrigationPlan
 from farm.wire import Wire
 
 SILENT_AFTER_CADENCES = 3  # a device quiet for longer is shown as silent
@@ -197,6 +198,8 @@ class Reservoir(Described):
     zone: ZoneName
     volume_l: float = Field(gt=0, description="what it holds when its level is 100 %")
     feed_ec_ms_cm: float = Field(0.0, ge=0, le=5, description="EC of the water that tops it up, at 25 degC")
+    top_up: list[str] = Field(default_factory=list, description="keys of metered_volume series of other water added")
+    drained: list[str] = Field(default_factory=list, description="keys of metered_volume series of water let out")
 
 
 class Stock(Described):
@@ -215,6 +218,19 @@ class DripRow(Described):
     zone: ZoneName
     emitters: int = Field(gt=0)
     emitter_flow_l_h: float = Field(gt=0)
+    plant_sites: int | None = Field(None, gt=0, description="plants that these emitters water")
+    flow: str | None = Field(
+        None, description="key of the flow_rate or metered_volume series of its line; rows may share one"
+    )
+    pressure: str | None = Field(None, description="key of a line pressure of its line")
+    pump: str | None = Field(None, description="key of the pump_on or electrical_power series of its pump")
+    return_flow: str | None = Field(None, description="key of the flow_rate series of what comes back from its line")
+    running_above: float | None = Field(
+        None,
+        gt=0,
+        description="it runs from this on, in L/min with flow, else kPa or W; a fifth of the rating by default",
+    )
+    irrigation: IrrigationPlan = IrrigationPlan()
 
 
 class LampGroup(Described):
@@ -233,6 +249,14 @@ class ReverseOsmosis(Described):
     """The unit that makes feed water."""
 
     rated_l_per_day: float = Field(gt=0, description="at 25 degC feed")
+    output: str | None = Field(None, description="key of the metered_volume or flow_rate series of what it makes")
+    output_step_l: float = Field(0.1, gt=0, description="step in which that meter counts")
+    feed_temperature: str | None = Field(
+        None, description="key of the solution_temperature series of its feed, best in a zone of its own"
+    )
+    clean_below_percent: float | None = Field(
+        None, gt=0, lt=100, description="output, of the rating at 25 degC, at which it is to be cleaned or renewed"
+    )
 
 
 class AirConditioner(Described):
@@ -296,6 +320,9 @@ class Equipment(Described):
     reservoir: Reservoir | None = None
     stocks: list[Stock] = Field(default_factory=list)
     drip_rows: list[DripRow] = Field(default_factory=list)
+    filters: list[Filter] = Field(default_factory=list)
+    flood_shelves: list[FloodShelf] = Field(default_factory=list)
+    condensate: Condensate | None = None
     lamp_groups: list[LampGroup] = Field(default_factory=list)
     reverse_osmosis: ReverseOsmosis | None = None
     air_conditioner: AirConditioner | None = None

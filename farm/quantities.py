@@ -113,6 +113,8 @@ _ALL = (
     Quantity("dissolved_oxygen_saturation", "Oxygen saturation", "%", "%", "%", 0, 400, 0, derived=True),
     Quantity("photoperiod", "Photoperiod", "h", "h", "h", 0, 36, 1, derived=True),
     Quantity("lamp_output", "Lamp output", "%", "%", "%", 0, 200, 1, derived=True),
+    Quantity("filter_pressure_drop", "Filter pressure drop", "kPa", "kPa", "kPa", -100, 2000, 1, derived=True),
+    Quantity("normalised_output", "Feed water output at 25 °C", "%", "%", "/100", 0, 1000, 1, derived=True),
 )  # fmt: skip
 
 QUANTITIES: dict[str, Quantity] = {quantity.name: quantity for quantity in _ALL}

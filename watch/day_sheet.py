@@ -22,11 +22,16 @@ from watch.carbon_dioxide_of_day import carbon_dioxide
 from watch.climate_of_day import climate
 from watch.day_data import DayData, day_data
 from watch.energy_of_day import energy
+from watch.feed_water_of_day import feed_water
+from watch.filters_of_day import filters
+from watch.flood_shelves_of_day import flood_shelves
+from watch.irrigation_of_day import irrigation
 from watch.lamps_of_day import lamps, light_evenness
 from watch.light_of_day import light_days_of_day
 from watch.quality_of_day import quality
 from watch.root_zone_of_day import root_zone
 from watch.surfaces_of_day import surfaces_of_day
+from watch.water_balance_of_day import water_balance_of_day
 
 SECONDS_PER_HOUR = 3600
 
@@ -147,5 +152,10 @@ SECTIONS: dict[str, Callable[[DayData], Any]] = {
     "totals": _totals,
     "climate": climate,
     "root_zone": root_zone,
+    "irrigation": irrigation,
+    "filters": filters,
+    "flood_shelves": flood_shelves,
+    "feed_water": feed_water,
+    "water_balance": water_balance_of_day,
     "quality": quality,
 }

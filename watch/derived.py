@@ -26,6 +26,7 @@ from watch.estimated_light import estimated_light
 from watch.oxygen import oxygen
 from watch.rates import rates
 from watch.surfaces import surfaces
+from watch.water import filter_drops, normalised_outputs
 
 __all__ = ["MAKERS", "Derivation", "Derived", "derivations", "derived_series"]
 
@@ -128,4 +129,6 @@ MAKERS: tuple[Callable[[Farm], Sequence[Derived]], ...] = (
     estimated_light,
     co2_averages,
     air_changes,
+    filter_drops,
+    normalised_outputs,
 )
