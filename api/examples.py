@@ -25,6 +25,26 @@ _EXCURSION: dict[str, Any] = {
     "dose_unit": "% h",
 }
 
+_ENTRY: dict[str, Any] = {
+    "id": "3f9c1a7be0",
+    "kind": "ph_calibration",
+    "time": "2026-02-20T09:00:00Z",
+    "author": "kim",
+    "written": "2026-02-20T09:12:40Z",
+    "version": 1,
+    "withdrawn": False,
+    "detail": {
+        "kind": "ph_calibration",
+        "series": "reservoir/solution_ph",
+        "buffers": [7.0, 4.01],
+        "readings": [6.96, 4.09],
+        "reading_unit": "pH",
+        "temperature_c": 25.0,
+        "adjusted": False,
+        "note": "",
+    },
+}
+
 EXAMPLES: dict[str, dict[str, Any]] = {
     "farm": {
         "name": "demo",
@@ -114,6 +134,7 @@ EXAMPLES: dict[str, dict[str, Any]] = {
                 "time": "2026-03-01T04:42:00Z",
                 "value": 87.2,
                 "unit": "%",
+                "uncertainty": 2.0,
                 "flag": 1,
                 "age_s": 70.0,
             }
@@ -375,6 +396,33 @@ EXAMPLES: dict[str, dict[str, Any]] = {
                 "readings": 4120,
             }
         ]
+    },
+    "quality": {
+        "series": "reservoir/solution_ph",
+        "start": "2026-02-28T04:43:10Z",
+        "end": "2026-03-01T04:43:10Z",
+        "doubts": [
+            {
+                "test": "spike",
+                "flag": 4,
+                "first": "2026-02-28T11:20:00Z",
+                "last": "2026-02-28T11:20:00Z",
+                "readings": 1,
+            }
+        ],
+        "corrections": [{"since": "2026-02-20T09:00:00Z", "scale": 1.0417, "offset": -0.2542}],
+    },
+    "log": {"entries": [_ENTRY]},
+    "log_versions": {"versions": [_ENTRY]},
+    "dose": {
+        "add": "stock",
+        "added_l": 1.222,
+        "added_give_or_take_l": 0.061,
+        "each_l": 1.222,
+        "first_l": 0.611,
+        "final_volume_l": 201.222,
+        "advice": "Add half of it first, let the solution mix, measure, and work out the rest from what you then read.",
+        "caution": "Acids and bases burn. Wear eye protection and gloves.",
     },
     "health": {"status": "ok"},
 }

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from datetime import date, datetime
-from typing import Any
+from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -145,12 +145,17 @@ class SeriesListAnswer(BaseModel):
 
 
 class LatestRow(BaseModel):
-    """The newest reading of one series, by its own time."""
+    """The newest reading of one series, by its own time.
+
+    ``uncertainty`` is its plus or minus in the same unit: a sensor's accuracy, or what that leaves of a derived
+    value; null where it is not known.
+    """
 
     key: str
     time: datetime
     value: float | None
     unit: str
+    uncertainty: float | None
     flag: int
     age_s: float
 
@@ -422,3 +427,69 @@ class HealthAnswer(BaseModel):
     model_config = ConfigDict(extra="allow")
 
     status: str = Field(description="ok, or what is wrong")
+
+
+class DoubtRow(BaseModel):
+    """Readings in a row that a quality test doubts; a longer stretch stands in pieces of at most an hour."""
+
+    test: str
+    flag: int = Field(description="QARTOD: 3 suspect, 4 fail")
+    first: datetime
+    last: datetime
+    readings: int
+
+
+class CorrectionRow(BaseModel):
+    """How readings are corrected from an instant on: scale times the reading plus offset."""
+
+    since: datetime
+    scale: float
+    offset: float = Field(description="in the quantity's unit")
+
+
+class QualityAnswer(BaseModel):
+    """What the quality tests and the calibrations say of a series' readings."""
+
+    series: str
+    start: datetime
+    end: datetime
+    doubts: list[DoubtRow]
+    corrections: list[CorrectionRow] = Field(description="all of them; those before the range hold within it too")
+
+
+class LogRow(BaseModel):
+    """What a person wrote, as it stands."""
+
+    id: str
+    kind: str
+    time: datetime = Field(description="when it happened")
+    author: str
+    written: datetime
+    version: int
+    withdrawn: bool
+    detail: dict[str, Any]
+
+
+class LogAnswer(BaseModel):
+    """Entries in order of time."""
+
+    entries: list[LogRow]
+
+
+class LogVersionsAnswer(BaseModel):
+    """Every version of one entry, the first one first."""
+
+    versions: list[LogRow]
+
+
+class DoseAnswer(BaseModel):
+    """How much stock or water brings a reservoir's EC to a target."""
+
+    add: Literal["stock", "water"]
+    added_l: float
+    added_give_or_take_l: float
+    each_l: float = Field(description="of each bottle, where several are given in equal volumes")
+    first_l: float = Field(description="to add before measuring for the first time")
+    final_volume_l: float
+    advice: str
+    caution: str | None

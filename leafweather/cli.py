@@ -17,7 +17,9 @@ from rich.logging import RichHandler
 
 from farm.check import Description, DescriptionError, read_description
 from leafweather import __version__, copy_command
+from leafweather.dose_command import dose
 from leafweather.ingest_commands import ingest_app
+from leafweather.log_commands import log_app
 from leafweather.settings import Settings
 from leafweather.store_commands import app as store_app
 
@@ -35,8 +37,10 @@ app = typer.Typer(
 farm_app = typer.Typer(no_args_is_help=True, help="The farm's own description, farm.toml.")
 app.add_typer(farm_app, name="farm")
 app.add_typer(ingest_app, name="ingest")
+app.add_typer(log_app, name="log")
 copy_command.register(store_app)
 app.add_typer(store_app, name="store")
+app.command(epilog="Example: leafweather dose --from 1.2 --to 1.8 --volume-l 200 --stock-ms-cm 100")(dose)
 
 FarmFile = Annotated[Path, typer.Argument(metavar="FILE", help="the farm's description, e.g. farm.toml")]
 

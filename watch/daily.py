@@ -10,10 +10,12 @@ from farm.description import Farm
 from farm.readings import Columns, Series
 from store.contract import ReadingStore
 from watch.bands import lights_series
+from watch.derivation import different
 from watch.estimated_light import light_hold_us, light_series
 from watch.lamp_outputs import lamp_sensors, outputs_of_days
 from watch.light_days import LightDay, integrals_of_days, light_days
 from watch.photoperiods import light_source, photoperiods
+from watch.stretches import Stretch
 
 Row = tuple[int, float, int]  # time, value and flag
 SECONDS_PER_HOUR = 3600
@@ -87,15 +89,21 @@ def _output_rows(ppfd: Series, commissioning: float) -> Callable[[Farm, ReadingS
     return rows
 
 
-def renew(farm: Farm, store: ReadingStore, dailies: ZoneDailies, first_us: int, last_us: int) -> tuple[int, int]:
+def renew(
+    farm: Farm, store: ReadingStore, dailies: ZoneDailies, first_us: int, last_us: int
+) -> list[tuple[Series, Stretch]]:
     """Bring the series of a zone's light days up to date for inputs' readings that changed.
 
-    Returns the range that was renewed.
+    Returns which of them moved, and over what stretch.
     """
     reach = dailies.hold_us + LONGEST_DAY_US
     around = light_days(farm, store, dailies.zone, first_us - dailies.hold_us, last_us + reach)
     start_us = min([day.start_us for day in around], default=first_us)
     end_us = max([day.end_us for day in around], default=last_us + 1)
+    found = []
     for one in dailies.series:
-        store.replace(one.output, start_us, end_us, Columns.from_rows(one.rows(farm, store, around)))
-    return start_us, end_us
+        columns = Columns.from_rows(one.rows(farm, store, around))
+        if moved := different(store.read(one.output, start_us, end_us), columns):
+            store.replace(one.output, start_us, end_us, columns)
+            found.append((one.output, moved))
+    return found

@@ -18,9 +18,20 @@ from store.entries import DaySheetEntry, ExcursionEntry
 from store.journal import Journal
 from watch import cautions
 from watch.bands import ONCE_A_LIGHT_DAY, limits_at, longest_hold_us, may_have_band, usable
+from watch.carbon_dioxide_of_day import carbon_dioxide
+from watch.climate_of_day import climate
 from watch.day_data import DayData, day_data
+from watch.energy_of_day import energy
+from watch.feed_water_of_day import feed_water
+from watch.filters_of_day import filters
+from watch.flood_shelves_of_day import flood_shelves
+from watch.irrigation_of_day import irrigation
 from watch.lamps_of_day import lamps, light_evenness
 from watch.light_of_day import light_days_of_day
+from watch.quality_of_day import quality
+from watch.root_zone_of_day import root_zone
+from watch.surfaces_of_day import surfaces_of_day
+from watch.water_balance_of_day import water_balance_of_day
 
 SECONDS_PER_HOUR = 3600
 
@@ -74,7 +85,7 @@ def _zone(
         for series in known
         if series.zone == zone
         and series.registered.kind is Kind.LEVEL
-        and series.quantity not in ONCE_A_LIGHT_DAY  # have tables of their own
+        and series.quantity not in (*ONCE_A_LIGHT_DAY, "air_change_rate")  # have tables of their own
     ]
     rows = [_row(farm, store, series, start_us, until_us) for series in levels]
     return {"zone": zone, "label": farm.zones[zone].label, "series": rows}
@@ -134,6 +145,17 @@ SECTIONS: dict[str, Callable[[DayData], Any]] = {
     "light_days": light_days_of_day,
     "light_evenness": light_evenness,
     "lamps": lamps,
+    "surfaces": surfaces_of_day,
+    "carbon_dioxide": carbon_dioxide,
+    "energy": energy,
     "excursions": _excursions,
     "totals": _totals,
+    "climate": climate,
+    "root_zone": root_zone,
+    "irrigation": irrigation,
+    "filters": filters,
+    "flood_shelves": flood_shelves,
+    "feed_water": feed_water,
+    "water_balance": water_balance_of_day,
+    "quality": quality,
 }

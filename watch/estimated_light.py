@@ -41,6 +41,10 @@ class EstimatedPpfd:
         """The lights' switch."""
         return (self.switch,)
 
+    def reach_us(self, farm: Farm, series: Series) -> int:
+        """Return that a reading of the switch makes one estimate, at its own time."""
+        return 0
+
     def columns(self, farm: Farm, store: ReadingStore, start_us: int, end_us: int) -> Columns:
         """Return the estimates of ``[start_us, end_us)``."""
         since_us = commissioned_us(farm, self.output.zone)

@@ -19,7 +19,7 @@ from farm.flags import Flag
 from farm.readings import MICROSECONDS_PER_SECOND, Series, instant, iso_time
 from store.contract import ReadingStore
 from watch.bands import max_age_us, usable
-from watch.day_data import LOOKS_BACK_DAYS, DayData
+from watch.day_data import TREND_DAYS, DayData
 from watch.estimated_light import light_series
 from watch.lamp_outputs import SETTLE_US, OutputOfDay, lamp_sensors, lights_beside, outputs_of_days
 from watch.light_days import light_days
@@ -80,7 +80,7 @@ def _output(farm: Farm, group: LampGroup, ppfd: Series, of_day: OutputOfDay | No
 
 def _trend(farm: Farm, store: ReadingStore, ppfd: Series, end_us: int) -> dict[str, Any] | None:
     """Return how the output changes with the hours burnt; None from fewer than two weeks of sound light days."""
-    start_us = end_us - LOOKS_BACK_DAYS * DAY_US
+    start_us = end_us - TREND_DAYS * DAY_US
     output = store.read(ppfd._replace(quantity="lamp_output"), start_us, end_us)
     sound = np.isin(output.flag, SOUND)
     if np.count_nonzero(sound) < FEWEST_DAYS:
