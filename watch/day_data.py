@@ -15,7 +15,7 @@ from watch.derived import derived_series
 # A sheet may look this far into the days before and after, at what goes on over midnight; a reading there renews it.
 LOOK_AROUND_US = 2 * 3600 * MICROSECONDS_PER_SECOND
 # A sheet tells of trends in these quantities over so many days before its own; a change there renews it.
-TRENDS, TREND_DAYS = ("lamp_output",), 366
+TRENDS, TREND_DAYS = ("lamp_output", "photoperiod"), 366
 LOOKS_BACK_US = 12 * 3600 * MICROSECONDS_PER_SECOND  # before the day, for averages and stretches that reach into it
 
 

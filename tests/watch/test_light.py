@@ -338,12 +338,13 @@ def test_late_and_shuffled_readings_give_the_same_to_the_bit(slow_farm, tmp_path
     keys = [f"{zone}/{q}" for zone in FULL for q in ("daily_light_integral", "photoperiod", "lamp_output")]
     keys += ["shelf/ppfd/estimated", "shelf/daily_light_integral/estimated", "shelf/photoperiod"]
     results = []
-    for trial in range(3):
+    for trial in range(4):
         house = House(slow_farm, tmp_path / str(trial))
         house.now_us = T0_US + 17 * DAY_US
         order = rows if trial == 0 else random.Random(trial).sample(rows, len(rows))
-        if trial == 2:  # in order, but one row's first days come last
-            late = [row for row in rows if row[0].startswith("row-3/") and row[1] < T0_US + 3 * DAY_US]
+        if trial >= 2:  # in order, but the first days of a row, or of the shelf without a sensor, come last
+            late_zone = ("row-3/", "shelf/")[trial - 2]
+            late = [row for row in rows if row[0].startswith(late_zone) and row[1] < T0_US + 3 * DAY_US]
             order = [row for row in rows if row not in set(late)] + late
         size = len(rows) if trial == 0 else len(rows) // 4
         for place in range(0, len(order), size):
@@ -358,10 +359,11 @@ def test_late_and_shuffled_readings_give_the_same_to_the_bit(slow_farm, tmp_path
             found.append((columns.time_us.tobytes(), columns.value.tobytes(), columns.flag.tobytes()))
         sheets = [
             {name: sheet_of(house, day)[name] for name in ("light_days", "lamps", "light_evenness")}
-            for day in (date(2026, 3, 4), date(2026, 3, 16), date(2026, 3, 17))
+            for day in (date(2026, 3, 4), date(2026, 3, 6), date(2026, 3, 16), date(2026, 3, 17))
         ]
         results.append((found, sheets))
         house.close()
-    assert results[0][1][1]["lamps"][0]["trend"] is not None
+    assert results[0][1][2]["lamps"][0]["trend"] is not None
     assert results[1] == results[0]
     assert results[2] == results[0]
+    assert results[3] == results[0]
