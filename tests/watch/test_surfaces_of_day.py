@@ -121,6 +121,8 @@ def test_mould_index_and_its_change(house):
     assert second["mould_index_change"] == pytest.approx(second["mould_index"] - first["mould_index"])
     # 0.719 after 7 days (mould_index.csv), all but straight at first: 0.103 a day
     assert second["mould_index_change"] == pytest.approx(0.719 / 7, abs=0.005)
+    later = sheet(house, date(2026, 3, 8))["frame"]
+    assert (later["mould_index"], later["mould_index_change"]) == (None, None), "a day without readings tells none"
     assert (second["mould_class"], second["mould_limit"]) == ("very_sensitive", 3.0)
 
 
