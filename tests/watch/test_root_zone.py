@@ -62,7 +62,7 @@ class Farmhouse:
 class Simulated:
     """Some days of the demonstration farm's reservoir in a store, with the truth at each instant."""
 
-    def __init__(self, folder, faults=(), seed=7):
+    def __init__(self, folder, faults=(), seed=11):
         self.house = Farmhouse(demo_farm(), folder)
         farm = self.house.farm
         simulation = Simulation(farm, seed=seed, start=datetime(2026, 2, 1, 22, tzinfo=UTC), faults=faults)
