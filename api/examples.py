@@ -134,6 +134,7 @@ EXAMPLES: dict[str, dict[str, Any]] = {
                 "time": "2026-03-01T04:42:00Z",
                 "value": 87.2,
                 "unit": "%",
+                "uncertainty": 2.0,
                 "flag": 1,
                 "age_s": 70.0,
             }

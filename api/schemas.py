@@ -145,12 +145,17 @@ class SeriesListAnswer(BaseModel):
 
 
 class LatestRow(BaseModel):
-    """The newest reading of one series, by its own time."""
+    """The newest reading of one series, by its own time.
+
+    ``uncertainty`` is its plus or minus in the same unit: a sensor's accuracy, or what that leaves of a derived
+    value; null where it is not known.
+    """
 
     key: str
     time: datetime
     value: float | None
     unit: str
+    uncertainty: float | None
     flag: int
     age_s: float
 

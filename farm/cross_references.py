@@ -7,11 +7,15 @@ from datetime import date
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from farm.air_conditioner_references import air_conditioner_loose_ends
 from farm.positions import Location
 from farm.quantities import QUANTITIES, Kind, Quantity
 from farm.references import LooseEnd, key_of, named, rows, table, units_of
 from farm.units import LIGHT_UNIT, PPFD_UNIT
 from farm.wire_references import wire_loose_ends
+
+WALL_KEYS = ("r_value_m2k_w", "u_value_w_m2k", "temperature_factor")  # any one of them says how cold a face gets
+_LISTED_WALL_KEYS = f"{', '.join(WALL_KEYS[:-1])} and {WALL_KEYS[-1]}"
 
 
 def loose_ends(raw: dict[str, Any]) -> Iterator[LooseEnd]:
@@ -100,6 +104,8 @@ def _only_where_it_fits(at: Location, row: dict[str, Any], quantity: Quantity) -
     """Yield keys that say nothing about a series of this quantity."""
     if "lux_per_ppfd" in row and quantity.name != "ppfd":
         yield (*at, "lux_per_ppfd"), f"a factor for {quantity.name}", "a series of the quantity ppfd"
+    if "humidity_over" in row and quantity.name != "relative_humidity":
+        yield (*at, "humidity_over"), f"a phase for {quantity.name}", "a series of the quantity relative_humidity"
     for key in ("per_count", "rolls_over_at"):
         if key in row and quantity.kind is not Kind.COUNTER:
             counters = [one.name for one in QUANTITIES.values() if one.kind is Kind.COUNTER]
@@ -129,20 +135,21 @@ def _surfaces(raw: dict[str, Any], zones: list[str]) -> Iterator[LooseEnd]:
         if surface.get("name") in names:
             yield (*at, "name"), f"the surface {surface['name']!r} again", "one name a surface"
         names.add(str(surface.get("name")))
-        resistances = [key for key in ("r_value_m2k_w", "u_value_w_m2k") if key in surface]
-        if "probe" not in surface and (len(resistances) != 1 or "outside" not in surface):
-            yield at, "neither a probe nor a wall", "probe; or outside and one of r_value_m2k_w and u_value_w_m2k"
+        resistances = [key for key in WALL_KEYS if key in surface]
+        if "probe" not in surface and (not resistances or "outside" not in surface):
+            yield at, "neither a probe nor a wall", f"probe; or outside and one of {_LISTED_WALL_KEYS}"
         computed = f"{surface.get('zone')}/surface_temperature/{surface.get('name')}"
         if computed in probes and surface.get("probe") != computed:
             yield (*at, "name"), f"the key {computed!r}, which a series has", f"probe = {computed!r}, or another name"
-        if len(resistances) == 2:
-            yield (*at, "u_value_w_m2k"), "both r_value_m2k_w and u_value_w_m2k", "one of the two"
+        for second in resistances[1:]:
+            yield (*at, second), f"both {resistances[0]} and {second}", f"one of {_LISTED_WALL_KEYS}"
 
 
 def _equipment(raw: dict[str, Any], zones: list[str]) -> Iterator[LooseEnd]:
     equipment = table(raw, "equipment")
     reservoir = table(equipment, "reservoir")
     yield from named(("equipment", "reservoir", "zone"), reservoir.get("zone"), zones, "zone of this farm")
+    yield from air_conditioner_loose_ends(raw, zones)
     for index, row in enumerate(rows(equipment, "drip_rows")):
         yield from named(("equipment", "drip_rows", index, "zone"), row.get("zone"), zones, "zone of this farm")
     for index, group in enumerate(rows(equipment, "lamp_groups")):

@@ -40,7 +40,7 @@ class Place(Described):
     title: str = Field(description="name for people")
     timezone: str = Field(description="IANA time zone, e.g. Europe/Oslo")
     elevation_m: float = Field(
-        0.0, ge=-430, le=5500, description="height above the sea: gives the air pressure where no sensor does"
+        0.0, ge=-430, le=5500, description="height above the sea: gives the air's pressure where no sensor does"
     )
     invented: bool = Field(False, description="true for a demonstration farm: every screen then says so")
 
@@ -86,7 +86,13 @@ class DescribedSeries(Described):
     cadence_s: float = Field(60.0, gt=0, le=31 * 86_400, description="expected time between readings")
     range: tuple[float, float] | None = Field(None, description="[low, high] the sensor can report")
     accuracy: float | None = Field(
-        None, gt=0, description="plus or minus, in the quantity's unit; not carried into results yet"
+        None,
+        gt=0,
+        description="plus or minus, in the quantity's unit; carried into dew point, deficits and margins; "
+        "what is usual for the quantity if left out",
+    )
+    humidity_over: Literal["water", "ice"] = Field(
+        "water", description="of a relative_humidity: what its 100 % means below 0 degC; most sensors count over water"
     )
     lux_per_ppfd: float | None = Field(
         None, gt=0, description="lets a lux sensor stand for PPFD under one light: 54 for sunlight; see docs/wire.md"
@@ -163,7 +169,16 @@ class Surface(Described):
         "horizontal",
         description="direction heat leaves: horizontal for a wall, upward for a roof, downward for a floor",
     )
+    temperature_factor: float | None = Field(
+        None, ge=0, le=1, description="of a thermal bridge, instead: share of the indoor-outdoor difference it keeps"
+    )
     probe: str | None = Field(None, description="key of a surface_temperature series on it")
+    mould_class: Literal["very_sensitive", "sensitive", "medium_resistant", "resistant"] = Field(
+        "sensitive", description="how its material lets mould grow; see docs/science.md"
+    )
+    mould_decline: float = Field(
+        0.1, ge=0, le=1, description="how much of timber's decline in dry times it shows: 1, 0.5, 0.25 or 0.1"
+    )
 
 
 class Reservoir(Described):
@@ -212,6 +227,20 @@ class AirConditioner(Described):
 
     cooling_w: float = Field(gt=0, description="rated total capacity")
     power_w: float = Field(gt=0, description="rated electrical input")
+    compressor: str | None = Field(
+        None, description="key of its compressor_on series, or of an electrical_power series of the unit alone"
+    )
+    running_above_w: float | None = Field(
+        None, gt=0, description="from this power on it runs; needed where compressor is an electrical_power series"
+    )
+    return_zone: Name | None = Field(None, description="zone whose air it draws in")
+    supply_zone: Name | None = Field(None, description="zone of kind supply_duct that its air leaves into")
+    air_flow_m3_h: float | None = Field(None, gt=0, description="volume of return air that passes its coil")
+    air_flow_accuracy_m3_h: float | None = Field(
+        None, ge=0, description="plus or minus of that; a tenth of it if left out"
+    )
+    condensate: str | None = Field(None, description="key of the condensate_volume series of its drain")
+    min_off_s: float | None = Field(None, gt=0, description="shortest rest that its maker allows the compressor")
 
 
 class Mains(Described):

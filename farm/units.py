@@ -116,6 +116,7 @@ WIRE_UNITS: dict[str, dict[str, Conversion]] = {
     "1": {"/": SAME, "": SAME, ON_OFF: SAME},
     "g/m3": {},
     "kg/kg": {},
+    "kg/h": {"kg/s": Conversion(3600.0)},
     "mol m-2 d-1": {"mol.m-2.d-1": SAME},
 }
 

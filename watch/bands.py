@@ -18,6 +18,7 @@ from store.contract import ReadingStore
 from watch.outlook import BandStretch
 
 LIT, DARK, UNKNOWN = 1, 0, -1
+HOURLY = {"mould_index"}  # derived quantities that are told once an hour
 USUAL_CADENCE_S = 60  # of a series that is not described any more; our choice, no source
 
 # Flag -> how severe, and back: arrays so that a whole column is looked up at once.
@@ -35,6 +36,8 @@ def longest_hold_us(farm: Farm, series: Series) -> int:
     """Return for how long a reading speaks for the time after it; a derived one as its zone's slowest sensor."""
     if series in farm.described:
         return max_age_us(farm, series)
+    if series.quantity in HOURLY:
+        return SILENT_AFTER_CADENCES * 3600 * MICROSECONDS_PER_SECOND
     holds = [max_age_us(farm, one) for one in farm.described if one.zone == series.zone]
     return max(holds, default=int(SILENT_AFTER_CADENCES * USUAL_CADENCE_S * MICROSECONDS_PER_SECOND))
 

@@ -19,9 +19,11 @@ from store.entries import DaySheetEntry, ExcursionEntry
 from store.journal import Journal
 from watch import cautions
 from watch.bands import lights_series, limits_at, longest_hold_us, max_age_us, may_have_band, phase_stretches, usable
+from watch.climate_of_day import climate
 from watch.day_data import DayData, day_data
 from watch.light_days import LitDay, lit_days
 from watch.root_zone_of_day import root_zone
+from watch.surfaces_of_day import surfaces_of_day
 
 SECONDS_PER_HOUR = 3600
 
@@ -170,7 +172,9 @@ def _totals(data: DayData) -> list[dict[str, Any]]:
 SECTIONS: dict[str, Callable[[DayData], Any]] = {
     "zones": _zones,
     "light_days": _light_days,
+    "surfaces": surfaces_of_day,
     "excursions": _excursions,
     "totals": _totals,
+    "climate": climate,
     "root_zone": root_zone,
 }

@@ -1,59 +1,34 @@
-"""Which series are derived from which, and how: dew point, VPD, condensation margins."""
+"""Which series are derived from which, and how: dew point, deficits and humidity ratio of the air; and all others."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import partial
 
-from analytics.condensation import (
-    EXTERNAL_FILM,
-    condensation_margin,
-    r_value_from_u_value,
-    surface_film_resistance,
-    wall_surface_temperature,
+import numpy as np
+
+from analytics.humidity import humidity_ratio
+from analytics.psychrometrics import air_pressure_at, dew_point_temperature
+from analytics.uncertainty import (
+    air_vapour_pressure_deficit_uncertainty,
+    dew_point_temperature_uncertainty,
+    leaf_vapour_pressure_deficit_uncertainty,
 )
-from analytics.psychrometrics import dew_point_temperature
 from analytics.vapour_pressure_deficit import air_vapour_pressure_deficit, leaf_vapour_pressure_deficit
-from farm.description import Farm, Surface
+from farm.description import Farm
 from farm.readings import Series
-from watch.derivation import Derivation, Derived, Values, partner
+from watch.air_conditioner import moisture_removal
+from watch.derivation import Derivation, Derived, Values, accuracy, partner, phase_of
 from watch.oxygen import oxygen
 from watch.rates import rates
+from watch.surfaces import surfaces
+
+__all__ = ["MAKERS", "Derivation", "Derived", "derivations", "derived_series"]
 
 
 def derivations(farm: Farm) -> list[Derived]:
     """Return every derived series that a farm's description allows, in the order in which they can be worked out."""
     return [one for maker in MAKERS for one in maker(farm)]
-
-
-def _air(farm: Farm) -> list[Derived]:
-    """Return dew point and deficits of every zone that has the air's temperature and humidity."""
-    made: list[Derived] = []
-    for zone, described in farm.zones.items():
-        humidities = farm.series_of(zone, "relative_humidity")
-        leaves = farm.series_of(zone, "leaf_temperature")
-        for temperature in farm.series_of(zone, "air_temperature"):
-            humidity = partner(temperature, humidities)
-            if humidity is None:
-                continue
-
-            def output(quantity: str, beside: Series = temperature) -> Series:
-                return beside._replace(quantity=quantity)
-
-            air = (temperature, humidity)
-            made.append(Derivation(output("dew_point_temperature"), air, dew_point_temperature))
-            made.append(Derivation(output("vapour_pressure_deficit"), air, air_vapour_pressure_deficit))
-            leaf = output("leaf_vapour_pressure_deficit")
-            if leaves:
-                made.append(
-                    Derivation(leaf, (*air, partner(temperature, leaves) or leaves[0]), leaf_vapour_pressure_deficit)
-                )
-            elif described.leaf_offset_k is not None:
-                made.append(Derivation(leaf, air, _leaf_by_offset(described.leaf_offset_k)))
-    return made
-
-
-def _surfaces(farm: Farm) -> list[Derived]:
-    return [one for surface in farm.surfaces for one in _surface(farm, surface)]
 
 
 def derived_series(farm: Farm) -> list[Series]:
@@ -62,48 +37,82 @@ def derived_series(farm: Farm) -> list[Series]:
     return [*(derivation.output for derivation in derivations(farm)), *integrals]
 
 
-def _leaf_by_offset(offset_k: float) -> Callable[[Values, Values], Values]:
-    def formula(air_temperature: Values, relative_humidity: Values) -> Values:
-        return leaf_vapour_pressure_deficit(air_temperature, relative_humidity, air_temperature + offset_k)
+def _air(farm: Farm) -> list[Derived]:
+    """Return dew point, deficits and humidity ratio of every zone that has the air's temperature and humidity."""
+    made: list[Derived] = []
+    for zone in farm.zones:
+        humidities = farm.series_of(zone, "relative_humidity")
+        for temperature in farm.series_of(zone, "air_temperature"):
+            humidity = partner(temperature, humidities)
+            if humidity is not None:
+                made += [*_of_air(farm, temperature, humidity), *_leaf(farm, temperature, humidity)]
+    return made
 
-    return formula
 
+def _of_air(farm: Farm, temperature: Series, humidity: Series) -> list[Derivation]:
+    air, phase = (temperature, humidity), phase_of(farm, humidity)
+    of_air, of_humidity = accuracy(farm, temperature), accuracy(farm, humidity)
 
-def _surface(farm: Farm, surface: Surface) -> list[Derivation]:
-    """Return a surface's condensation margin, and its temperature where no probe measures it."""
-    pairs = [
-        (temperature, humidity)
-        for temperature in farm.series_of(surface.zone, "air_temperature")
-        if (humidity := partner(temperature, farm.series_of(surface.zone, "relative_humidity")))
+    def of_dew_point(inside: Values, rh: Values) -> Values:
+        return dew_point_temperature_uncertainty(inside, rh, of_air, of_humidity, phase)
+
+    def of_deficit(inside: Values, rh: Values) -> Values:
+        return air_vapour_pressure_deficit_uncertainty(inside, rh, of_air, of_humidity, phase)
+
+    pressures = farm.series_of(temperature.zone, "air_pressure") or [
+        one for one in farm.described if one.quantity == "air_pressure"
     ]
-    if not pairs:
-        return []
-    temperature, humidity = pairs[0]
-    margin = Series(farm.name, surface.zone, "condensation_margin", surface.name)
-    if surface.probe is not None:
-        probe = Series.parse(farm.name, surface.probe)
-        return [
-            Derivation(margin, (temperature, humidity, probe), lambda air, rh, wall: condensation_margin(wall, air, rh))
-        ]
-    outdoors = farm.series_of(str(surface.outside), "air_temperature")
-    if not outdoors:
-        return []
-    film = surface_film_resistance(surface.heat_flow)
-    r_value: float | Values = surface.r_value_m2k_w or r_value_from_u_value(surface.u_value_w_m2k or 0.0, film)
-
-    def wall_temperature(inside: Values, outside: Values) -> Values:
-        return wall_surface_temperature(inside, outside, r_value, film, EXTERNAL_FILM)
-
-    computed = Series(farm.name, surface.zone, "surface_temperature", surface.name)
     return [
-        Derivation(computed, (temperature, outdoors[0]), wall_temperature),
         Derivation(
-            margin,
-            (temperature, humidity, outdoors[0]),
-            lambda air, rh, outside: condensation_margin(wall_temperature(air, outside), air, rh),
+            temperature._replace(quantity="dew_point_temperature"),
+            air,
+            partial(dew_point_temperature, phase=phase),
+            of_dew_point,
+        ),
+        Derivation(
+            temperature._replace(quantity="vapour_pressure_deficit"),
+            air,
+            partial(air_vapour_pressure_deficit, phase=phase),
+            of_deficit,
+        ),
+        Derivation(
+            temperature._replace(quantity="humidity_ratio"),
+            (*air, *pressures[:1]),
+            partial(_humidity_ratio, float(air_pressure_at(farm.farm.elevation_m))),
         ),
     ]
 
 
+def _humidity_ratio(usual_pressure: float, air: Values, humidity: Values, pressure: Values | None = None) -> Values:
+    """Return the humidity ratio at the measured pressure; where there is none, at that of the farm's elevation."""
+    measured = np.nan if pressure is None else pressure
+    return humidity_ratio(air, humidity, np.where(np.isnan(measured), usual_pressure, measured))
+
+
+def _leaf(farm: Farm, temperature: Series, humidity: Series) -> list[Derivation]:
+    """Return the deficit that leaves meet, by a sensor of theirs or by the offset that the description states."""
+    output = temperature._replace(quantity="leaf_vapour_pressure_deficit")
+    of_air, of_humidity = accuracy(farm, temperature), accuracy(farm, humidity)
+    if leaves := farm.series_of(temperature.zone, "leaf_temperature"):
+        leaf = partner(temperature, leaves) or leaves[0]
+        of_leaf = accuracy(farm, leaf)
+
+        def by_sensor(air: Values, rh: Values, leaf: Values) -> Values:
+            return leaf_vapour_pressure_deficit_uncertainty(air, rh, leaf, of_air, of_humidity, of_leaf)
+
+        return [Derivation(output, (temperature, humidity, leaf), leaf_vapour_pressure_deficit, by_sensor)]
+    offset_k = farm.zones[temperature.zone].leaf_offset_k
+    if offset_k is None:
+        return []
+
+    def deficit(air: Values, rh: Values) -> Values:
+        return leaf_vapour_pressure_deficit(air, rh, air + offset_k)
+
+    def by_offset(air: Values, rh: Values) -> Values:
+        return leaf_vapour_pressure_deficit_uncertainty(air, rh, air + offset_k, of_air, of_humidity, 0.0, 1.0)
+
+    return [Derivation(output, (temperature, humidity), deficit, by_offset)]
+
+
 # Each returns derived series that a description allows; one that rests on others stands below them.
-MAKERS: tuple[Callable[[Farm], Sequence[Derived]], ...] = (rates, _air, _surfaces, oxygen)
+MAKERS: tuple[Callable[[Farm], Sequence[Derived]], ...] = (rates, _air, surfaces, moisture_removal, oxygen)

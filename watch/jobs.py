@@ -21,7 +21,7 @@ from watch.basis import basis
 from watch.corrections import CorrectionKeeper
 from watch.day_data import LOOK_AROUND_US
 from watch.day_sheet import day_sheet
-from watch.derivation import Derived
+from watch.derivation import Derived, different
 from watch.derived import derivations, derived_series
 from watch.excursions import END_OF_TIME_US, ExcursionKeeper
 from watch.judged import JudgedReadings
@@ -33,6 +33,7 @@ logger = logging.getLogger(__name__)
 
 NOTES_AT_ONCE = 20_000
 JOIN_US = 3600 * MICROSECONDS_PER_SECOND  # changed stretches closer than this are worked off as one
+FAR_US = 30 * 24 * JOIN_US  # over so long, it is looked at which derived readings a change did move
 IDLE_S = 5.0  # look for notes this often even if nobody calls
 SHEET_EVERY_S = 60.0  # the sheet of a day that still grows is written at most this often
 RETRY_S = 2.0
@@ -214,8 +215,12 @@ class Watch:
             with self._alone(output.key):
                 for first, last in self._reached(derivation, changed, anew.get(output, [])):
                     columns = derivation.columns(self._farm, self._store, first, last + 1)
-                    self._store.replace(output, first, last + 1, columns)
-                    changed[output].append((first, last))
+                    if last - first < FAR_US:
+                        self._store.replace(output, first, last + 1, columns)
+                        changed[output].append((first, last))
+                    elif moved := different(self._store.read(output, first, last + 1), columns):
+                        self._store.replace(output, first, last + 1, columns)
+                        changed[output].append(moved)
                 self._note_basis(output, derivation.inputs, anew)
         for ppfd in self._ppfd:
             integral, lights = _integral(ppfd), lights_series(self._farm, ppfd.zone) or ppfd

@@ -131,7 +131,10 @@ def test_each_series_stands_against_its_band(house):
         "room/co2_mole_fraction": Standing.SILENT,  # last heard six minutes ago
         "room/dew_point_temperature": Standing.NO_BAND,
         "room/vapour_pressure_deficit": Standing.NO_BAND,
+        "room/humidity_ratio": Standing.NO_BAND,
         "room/condensation_margin/north-wall": Standing.NO_BAND,
+        "room/surface_relative_humidity/north-wall": Standing.NO_BAND,
+        "room/mould_index/north-wall": Standing.NO_BAND,
         "room/surface_temperature/north-wall": Standing.NO_BAND,
         "row/ppfd": Standing.SILENT,
         "row/lights_on": Standing.SILENT,
