@@ -94,6 +94,9 @@ class DescribedSeries(Described):
     humidity_over: Literal["water", "ice"] = Field(
         "water", description="of a relative_humidity: what its 100 % means below 0 degC; most sensors count over water"
     )
+    calibrate_every_days: float | None = Field(
+        None, gt=0, le=3660, description="days between calibrations of its probe; the day sheet counts down to the next"
+    )
     lux_per_ppfd: float | None = Field(
         None, gt=0, description="lets a lux sensor stand for PPFD under one light: 54 for sunlight; see docs/wire.md"
     )

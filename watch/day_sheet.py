@@ -22,6 +22,7 @@ from watch.bands import lights_series, limits_at, longest_hold_us, max_age_us, m
 from watch.climate_of_day import climate
 from watch.day_data import DayData, day_data
 from watch.light_days import LitDay, lit_days
+from watch.probes_of_day import probes
 from watch.root_zone_of_day import root_zone
 from watch.surfaces_of_day import surfaces_of_day
 
@@ -177,4 +178,5 @@ SECTIONS: dict[str, Callable[[DayData], Any]] = {
     "totals": _totals,
     "climate": climate,
     "root_zone": root_zone,
+    "probes": probes,
 }
