@@ -10,14 +10,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from analytics.alignment import samples
-from analytics.quality_tests import (
-    Flags,
-    flat_line_flags,
-    gap_flags,
-    gross_range_flags,
-    rate_of_change_flags,
-    spike_flags,
-)
+from analytics.flagging import Flags
+from analytics.persistence import flat_line_flags
+from analytics.quality_tests import gap_flags, gross_range_flags, rate_of_change_flags, spike_flags
 from farm.flags import Flag
 
 TESTS = ("gross_range", "spike", "rate_of_change", "flat_line", "gap")

@@ -1,4 +1,4 @@
-"""The tests of QARTOD on one series: gross range, spike, rate of change, flat line, gap.
+"""The tests of QARTOD on one series: gross range, spike, rate of change, gap (flat line: ``persistence``).
 
 Each returns one flag a sample (``farm.flags``) and looks no further than it states: its *reach*. So a
 verdict over any stretch, worked out with the samples within reach of it, is the verdict over all. NaN and
@@ -8,12 +8,11 @@ infinite samples are missing.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from analytics.alignment import MICROSECONDS, Floats, Times, samples
+from analytics.alignment import MICROSECONDS
+from analytics.flagging import Flags, check_pair, finite, finite_samples, graded, seconds_as_us
 from farm.flags import Flag
-
-Flags = NDArray[np.uint8]
 
 SPIKE_METHODS = ("differential", "average")
 
@@ -55,7 +54,7 @@ def gross_range_flags(
     >>> gross_range_flags([5.0, 11.0, 19.0, float("nan")], 10, 30, 12, 28).tolist()
     [4, 3, 1, 9]
     """
-    values = _finite(np.asarray(value, dtype=float))
+    values = finite(np.asarray(value, dtype=float))
     if values.ndim != 1:
         raise ValueError(f"value has shape {values.shape}: give a one-dimensional array")
     if not fail_low <= fail_high or not suspect_low <= suspect_high:
@@ -114,10 +113,10 @@ def spike_flags(
     >>> spike_flags(minutes, [1, 1, 9, 1, 1, 9, 9], 2, 5, gap_s=180, method="average").tolist()
     [2, 3, 4, 3, 3, 3, 2]
     """
-    times, values = _finite_samples(time_us, value)
+    times, values = finite_samples(time_us, value)
     if method not in SPIKE_METHODS:
         raise ValueError(f"method is {method!r}: give one of {', '.join(SPIKE_METHODS)}")
-    _check_pair("spike height", suspect, fail)
+    check_pair("spike height", suspect, fail)
     deviation = np.full(values.shape, np.nan)
     if len(values) > 2:
         before, after = values[1:-1] - values[:-2], values[1:-1] - values[2:]
@@ -126,9 +125,9 @@ def spike_flags(
         else:
             middle = np.minimum(np.abs(before), np.abs(after))
             middle[~np.isnan(middle) & (np.sign(before) != np.sign(after))] = 0.0
-        near = np.diff(times) <= _microseconds("gap_s", gap_s)
+        near = np.diff(times) <= seconds_as_us("gap_s", gap_s)
         deviation[1:-1] = np.where(near[:-1] & near[1:], middle, np.nan)
-    return _graded(deviation, suspect, fail, values)
+    return graded(deviation, suspect, fail, values)
 
 
 def rate_of_change_flags(
@@ -171,93 +170,17 @@ def rate_of_change_flags(
     >>> rate_of_change_flags(minutes, [20.0, 20.5, 23.0, 23.0], 1 / 60, 5 / 60, gap_s=180).tolist()
     [2, 1, 3, 1]
     """
-    times, values = _finite_samples(time_us, value)
-    _check_pair("rate", suspect_per_s, fail_per_s)
+    times, values = finite_samples(time_us, value)
+    check_pair("rate", suspect_per_s, fail_per_s)
     if not allowance >= 0.0:
         raise ValueError(f"allowance is {allowance:g}: give 0 or more")
     rate = np.full(values.shape, np.nan)
-    gap_us = _microseconds("gap_s", gap_s)
+    gap_us = seconds_as_us("gap_s", gap_s)
     if len(values) > 1:
         step_us = np.diff(times)
         beyond = np.maximum(np.abs(np.diff(values)) - allowance, 0.0)
         rate[1:] = np.where(step_us <= gap_us, beyond / (step_us / MICROSECONDS), np.nan)
-    return _graded(rate, suspect_per_s, fail_per_s, values)
-
-
-def flat_line_flags(
-    time_us: ArrayLike,
-    value: ArrayLike,
-    tolerance: float,
-    suspect_s: float,
-    fail_s: float,
-    gap_s: float,
-    resting_value: float | None = None,
-) -> Flags:
-    """Return whether each sample ends a stretch in which the series did not move.
-
-    Parameters
-    ----------
-    time_us : array_like of int
-        Times of the samples, strictly ascending. [µs since 1970 UTC]
-    value : array_like
-        The samples. A NaN is missing: it is looked past, within ``gap_s``. [the quantity's unit]
-    tolerance : float
-        Highest less lowest value below this is no movement; above 0. [the quantity's unit]
-    suspect_s, fail_s : float
-        So long without movement is suspect, or fails; infinite for never. [s]
-    gap_s : float
-        Samples further apart than this are two stretches. [s]
-    resting_value : float, optional
-        A value at which the quantity may rest for ever (no flow, no light): not tested. [the quantity's unit]
-
-    Returns
-    -------
-    flags : numpy.ndarray of uint8
-        GOOD where it moved, SUSPECT, FAIL; NOT_EVALUATED where it did not, for less than ``suspect_s`` that
-        are known, or at rest; MISSING for NaN.
-
-    Raises
-    ------
-    ValueError
-        If the arrays do not fit together, times do not ascend, a duration or the tolerance is not above 0, or
-        suspect is above fail.
-
-    Notes
-    -----
-    QARTOD's flat line test over time instead of over a count of samples: the window of a sample begins at the
-    newest sample at or before ``suspect_s`` ago. A coarse sensor in a steady room repeats itself honestly for
-    hours: choose the duration for that, since no tolerance below one step of the sensor helps. Reach:
-    the longer finite duration plus ``gap_s``, before.
-
-    Examples
-    --------
-    >>> minutes = [60_000_000 * n for n in range(6)]
-    >>> flat_line_flags(minutes, [20.0, 20.1, 20.1, 20.1, 20.1, 20.2], 0.05, 120, 180, gap_s=180).tolist()
-    [2, 1, 1, 3, 4, 1]
-    """
-    times, values = _finite_samples(time_us, value)
-    if not tolerance > 0.0:
-        raise ValueError(f"tolerance is {tolerance:g}: a movement is never less than that; give a value above 0")
-    _check_pair("flat line duration", suspect_s, fail_s)
-    gap_us = _microseconds("gap_s", gap_s)
-    came = ~np.isnan(values)
-    flags = np.full(values.shape, Flag.MISSING, np.uint8)
-    at, seen = times[came], values[came]
-    found = np.full(seen.shape, Flag.NOT_EVALUATED, np.uint8)
-    if len(seen):
-        here = np.arange(len(seen))
-        begin = np.maximum.accumulate(np.where(np.diff(at, prepend=at[0]) > gap_us, here, 0))  # of the stretch
-        for duration_s, flag in ((suspect_s, Flag.SUSPECT), (fail_s, Flag.FAIL)):
-            if np.isfinite(duration_s):
-                first = np.searchsorted(at, at - _microseconds("duration", duration_s), side="right") - 1
-                flat = _spread(seen, np.maximum(first, begin)) < tolerance
-                found[flat & (first >= begin)] = flag
-                if flag is Flag.SUSPECT:
-                    found[~flat] = Flag.GOOD
-        if resting_value is not None:
-            found[(np.abs(seen - resting_value) < tolerance) & (found != Flag.GOOD)] = Flag.NOT_EVALUATED
-    flags[came] = found
-    return flags
+    return graded(rate, suspect_per_s, fail_per_s, values)
 
 
 def gap_flags(time_us: ArrayLike, value: ArrayLike, gap_s: float) -> Flags:
@@ -292,54 +215,10 @@ def gap_flags(time_us: ArrayLike, value: ArrayLike, gap_s: float) -> Flags:
     >>> gap_flags([0, 60_000_000, 400_000_000], [1.0, 1.0, 1.0], gap_s=180).tolist()
     [4, 1, 4]
     """
-    times, values = _finite_samples(time_us, value)
-    gap_us = _microseconds("gap_s", gap_s)
+    times, values = finite_samples(time_us, value)
+    gap_us = seconds_as_us("gap_s", gap_s)
     came = ~np.isnan(values)
     flags = np.full(values.shape, Flag.MISSING, np.uint8)
     in_time = np.diff(times[came], prepend=times[came][:1] - gap_us - 1) <= gap_us
     flags[came] = np.where(in_time, Flag.GOOD, Flag.FAIL)
     return flags
-
-
-def _finite(values: Floats) -> Floats:
-    return np.where(np.isfinite(values), values, np.nan)
-
-
-def _finite_samples(time_us: ArrayLike, value: ArrayLike) -> tuple[Times, Floats]:
-    times, values = samples(time_us, value)
-    return times, _finite(values)
-
-
-def _spread(values: Floats, first: NDArray[np.intp]) -> Floats:
-    """Return highest less lowest of ``values[first[n] : n + 1]`` for each n, by windows of doubling length."""
-    last = np.arange(len(values))
-    level = np.frexp(last - first + 1)[1] - 1  # 2**level is the longest such window that fits
-    spread = np.empty(len(values))
-    high = low = values
-    for power in range(int(level.max(initial=0)) + 1):
-        asked = np.flatnonzero(level == power)
-        one, other = first[asked], last[asked] - (1 << power) + 1
-        spread[asked] = np.maximum(high[one], high[other]) - np.minimum(low[one], low[other])
-        half = 1 << power
-        high, low = np.maximum(high[:-half], high[half:]), np.minimum(low[:-half], low[half:])
-    return spread
-
-
-def _graded(measure: Floats, suspect: float, fail: float, values: Floats) -> Flags:
-    """Return flags of a measure (NaN where there is none) against two thresholds."""
-    flags = np.where(np.isnan(measure), np.uint8(Flag.NOT_EVALUATED), np.uint8(Flag.GOOD))
-    flags[measure > suspect] = Flag.SUSPECT
-    flags[measure > fail] = Flag.FAIL
-    flags[np.isnan(values)] = Flag.MISSING
-    return flags
-
-
-def _check_pair(what: str, suspect: float, fail: float) -> None:
-    if not 0.0 < suspect <= fail:
-        raise ValueError(f"the {what} is {suspect:g} for suspect and {fail:g} for fail: give 0 < suspect <= fail")
-
-
-def _microseconds(name: str, seconds: float) -> int:
-    if not 0.0 < seconds < 1e12:
-        raise ValueError(f"{name} is {seconds:g} s: give a time above 0")
-    return round(seconds * MICROSECONDS)

@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analytics.quality import ROLLED_UP, QualityLimits, reach_s, verdicts
-from farm.description import Farm
 from farm.flags import Flag
 from farm.readings import MICROSECONDS_PER_SECOND, Series
 from store.entries import QualityMark
@@ -23,11 +22,6 @@ AT_ONCE_US = 30 * 24 * HOUR_US  # of one series in memory
 QUALITY = "quality"  # the kind of basis in the journal
 
 Stretch = tuple[int, int]
-
-
-def quality_limits(farm: Farm) -> dict[Series, QualityLimits]:
-    """Return what the readings of each described series are tested against."""
-    return {}
 
 
 class QualityKeeper:
@@ -52,14 +46,16 @@ class QualityKeeper:
         Returns each such series with the stretch that its readings span.
         """
         tested = {}
-        for known in self._readings.known(self._farm):
-            series = known.series
+        known = {one.series: one for one in self._readings.known(self._farm)}
+        for series in {**known, **self._limits}:
             text = self._text(series)
-            if text != self._tested_with.get(series.key, ""):
-                self.renew(series, known.first_us, known.last_us)
-                self._journal.note_bases(self._farm, QUALITY, {series.key: text})
-                self._tested_with[series.key] = text
-                tested[series] = [(known.first_us, known.last_us)]
+            if text == self._tested_with.get(series.key, ""):
+                continue
+            if series in known:
+                self.renew(series, known[series].first_us, known[series].last_us)
+                tested[series] = [(known[series].first_us, known[series].last_us)]
+            self._journal.note_bases(self._farm, QUALITY, {series.key: text})
+            self._tested_with[series.key] = text
         return tested
 
     def _text(self, series: Series) -> str:
