@@ -7,6 +7,7 @@ import logging
 import signal
 import sys
 import threading
+import tomllib
 from pathlib import Path
 from typing import Annotated, Any, NoReturn
 
@@ -82,6 +83,24 @@ def farm_schema() -> None:
 
     schema = Farm.model_json_schema()
     typer.echo(json.dumps({"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}, indent=2))
+
+
+@farm_app.command("crops", epilog="Example: leafweather farm crops lettuce >> farm.toml")
+def farm_crops(
+    name: Annotated[str | None, typer.Argument(metavar="NAME", help="a crop of the list; without it, the list")] = None,
+) -> None:
+    """List crops with published starting bands, or print one's block for farm.toml with its sources."""
+    from farm.published_plans import published_plan, published_plans
+
+    if name is None:
+        for one in published_plans():
+            crop = tomllib.loads(published_plan(one))["crops"][one]
+            typer.echo(f"{one:14} {crop['label']}: {crop['source']}")
+        return
+    try:
+        typer.echo(published_plan(name), nl=False)
+    except ValueError as error:
+        _stop(str(error))
 
 
 @app.command(epilog="Example: leafweather serve farm.toml --data /var/lib/leafweather --mqtt-host 192.0.2.10")

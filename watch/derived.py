@@ -17,11 +17,16 @@ from analytics.uncertainty import (
 from analytics.vapour_pressure_deficit import air_vapour_pressure_deficit, leaf_vapour_pressure_deficit
 from farm.description import Farm
 from farm.readings import Series
+from watch.air_change import air_changes
 from watch.air_conditioner import moisture_removal
+from watch.carbon_dioxide import co2_averages
+from watch.daily import dailies
 from watch.derivation import Derivation, Derived, Values, accuracy, partner, phase_of
+from watch.estimated_light import estimated_light
 from watch.oxygen import oxygen
 from watch.rates import rates
 from watch.surfaces import surfaces
+from watch.water import filter_drops, normalised_outputs
 
 __all__ = ["MAKERS", "Derivation", "Derived", "derivations", "derived_series"]
 
@@ -32,9 +37,9 @@ def derivations(farm: Farm) -> list[Derived]:
 
 
 def derived_series(farm: Farm) -> list[Series]:
-    """Return every series that the watch derives for a farm, light integrals included."""
-    integrals = [one._replace(quantity="daily_light_integral") for one in farm.described if one.quantity == "ppfd"]
-    return [*(derivation.output for derivation in derivations(farm)), *integrals]
+    """Return every series that the watch derives for a farm, those of light days included."""
+    daily = [one.output for zone in dailies(farm) for one in zone.series]
+    return [*(derivation.output for derivation in derivations(farm)), *daily]
 
 
 def _air(farm: Farm) -> list[Derived]:
@@ -115,4 +120,15 @@ def _leaf(farm: Farm, temperature: Series, humidity: Series) -> list[Derivation]
 
 
 # Each returns derived series that a description allows; one that rests on others stands below them.
-MAKERS: tuple[Callable[[Farm], Sequence[Derived]], ...] = (rates, _air, surfaces, moisture_removal, oxygen)
+MAKERS: tuple[Callable[[Farm], Sequence[Derived]], ...] = (
+    rates,
+    _air,
+    surfaces,
+    moisture_removal,
+    oxygen,
+    estimated_light,
+    co2_averages,
+    air_changes,
+    filter_drops,
+    normalised_outputs,
+)

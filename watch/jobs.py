@@ -5,43 +5,35 @@ from __future__ import annotations
 import logging
 import threading
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
-from datetime import date, timedelta
-from types import MappingProxyType
+from datetime import date
 
 from farm.check import Description
 from farm.description import Farm
 from farm.readings import MICROSECONDS_PER_SECOND, Series, instant
-from store.contract import DayDamaged, Origin, ReadingStore, StoreUnavailable, StoreUnusable, Touched
+from store.contract import DayDamaged, ReadingStore, StoreUnavailable, StoreUnusable, Touched
 from store.journal import Journal
 from watch.bands import lights_series, may_have_band
-from watch.basis import basis
 from watch.corrections import CorrectionKeeper
-from watch.day_data import LOOK_AROUND_US
 from watch.day_sheet import day_sheet
-from watch.derivation import Derived, different
-from watch.derived import derivations, derived_series
+from watch.derived import derived_series
+from watch.deriving import Deriver
 from watch.excursions import END_OF_TIME_US, ExcursionKeeper
 from watch.judged import JudgedReadings
-from watch.light_days import renew_light_integrals
 from watch.quality import QualityKeeper
 from watch.quality_limits import quality_limits
 from watch.remembering import Remembered
+from watch.stale_days import StaleDays
+from watch.stretches import Stretch, joined
 
 logger = logging.getLogger(__name__)
 
 NOTES_AT_ONCE = 20_000
-JOIN_US = 3600 * MICROSECONDS_PER_SECOND  # changed stretches closer than this are worked off as one
-FAR_US = 30 * 24 * JOIN_US  # over so long, it is looked at which derived readings a change did move
 IDLE_S = 5.0  # look for notes this often even if nobody calls
 SHEET_EVERY_S = 60.0  # the sheet of a day that still grows is written at most this often
 RETRY_S = 2.0
-DERIVED = "derived"  # the kind of basis in the journal
-FIRST = ""  # the basis that stands there from the first start on, whatever a farm derives
-
-Stretch = tuple[int, int]  # first and last instant that changed, both included
 
 
 class Stopped(Exception):
@@ -71,8 +63,8 @@ class Watch:
         self._store, self._journal, self._now_us = Remembered(self.readings), journal, now_us
         self._corrections = CorrectionKeeper(farm, self.readings, journal)
         self._quality = QualityKeeper(farm.name, quality_limits(farm), self.readings, journal)
-        self._derivations = derivations(farm)
-        self._ppfd = [series for series in farm.described if series.quantity == "ppfd"]
+        self._deriver = Deriver(farm, self._store, journal, self._alone)
+        self._stale = StaleDays(farm, journal, self._today)
         self._keepers: dict[Series, ExcursionKeeper] = {}
         self._sheets_written_us = now_us()
         self._written_us: dict[date, int] = {}
@@ -114,23 +106,10 @@ class Watch:
         which no longer has a band ends with its newest reading, since nothing would ever close it.
         """
         name = self._farm.name
-        spans = {one.series: (one.first_us, one.last_us) for one in self._store.known(name)}
-        bases = self._journal.bases(name, DERIVED)
-        now = {output: basis(self._farm, output, inputs) for output, inputs in self._inputs().items()}
-        if not bases and not any(one.origin is Origin.DERIVED for one in self._store.known(name)):
-            # Nothing was ever worked out: the store's notes lead to all there is.
-            bases = {FIRST: ""} | {output.key: text for output, text in now.items()}
-            self._journal.note_bases(name, DERIVED, bases)
-        anew = {
-            output: [spans[one] for one in self._inputs()[output] if one in spans]
-            for output, text in now.items()
-            if bases.get(output.key) != text
-        }
-        if any(anew.values()):
-            logger.info("what %d derived series rest on has changed: they are worked out anew", len(anew))
+        anew = self._deriver.anew(self._store.known(name))
         changed = defaultdict(list, self._quality.retest())
-        self._derive(changed, anew)
-        self._mark_days(one for several in changed.values() for one in several)
+        self._deriver.renew(changed, anew)
+        self._stale.mark(changed)
         if self._journal.description_in_force(name) != self._description.sha256:
             self._journal.note_description(name, self._description.sha256, self._description.text, self._now_us())
         watched = {*self._farm.described, *derived_series(self._farm)}
@@ -152,12 +131,11 @@ class Watch:
         changed = _stretches(notes, self._farm)
         for series, since_us in self._corrections.follow().items():
             if (newest := self._store.last_before(series, END_OF_TIME_US)) and newest.time_us >= since_us:
-                changed[series] = _joined([*changed[series], (since_us, newest.time_us)])
+                changed[series] = joined([*changed[series], (since_us, newest.time_us)])
         if changed:
             self._test(changed)
-            self._derive(changed)
-            moved = self._follow_excursions(changed)
-            self._mark_days([*moved, *(one for several in changed.values() for one in several)])
+            self._deriver.renew(changed)
+            self._stale.mark(changed, self._follow_excursions(changed))
             self._store.settle(notes)
         self._corrections.settle()
         if (today := self._today()) != self._day:
@@ -194,56 +172,8 @@ class Watch:
         for series in list(changed):
             with self._alone(f"the quality of {series.key}"):
                 verdicts = [one for stretch in changed[series] for one in self._quality.renew(series, *stretch)]
-                changed[series] = _joined([*changed[series], *verdicts])
+                changed[series] = joined([*changed[series], *verdicts])
         self._store.forget()  # verdicts are part of what is read
-
-    def _inputs(self) -> dict[Series, tuple[Series, ...]]:
-        """Return what each derived series follows from."""
-        inputs = {one.output: one.inputs for one in self._derivations}
-        for ppfd in self._ppfd:
-            inputs[_integral(ppfd)] = (ppfd, lights_series(self._farm, ppfd.zone) or ppfd)
-        return inputs
-
-    def _derive(
-        self, changed: dict[Series, list[Stretch]], anew: Mapping[Series, list[Stretch]] = MappingProxyType({})
-    ) -> None:
-        """Renew derived series for changed readings, and add what changed in them to ``changed``.
-
-        Those in ``anew`` are worked out over the given stretches too, and what they rest on is noted.
-        """
-        for derivation in self._derivations:
-            output = derivation.output
-            with self._alone(output.key):
-                for first, last in self._reached(derivation, changed, anew.get(output, [])):
-                    columns = derivation.columns(self._farm, self._store, first, last + 1)
-                    if last - first < FAR_US:
-                        self._store.replace(output, first, last + 1, columns)
-                        changed[output].append((first, last))
-                    elif moved := different(self._store.read(output, first, last + 1), columns):
-                        self._store.replace(output, first, last + 1, columns)
-                        changed[output].append(moved)
-                self._note_basis(output, derivation.inputs, anew)
-        for ppfd in self._ppfd:
-            integral, lights = _integral(ppfd), lights_series(self._farm, ppfd.zone) or ppfd
-            touched = changed.get(ppfd, []) + changed.get(lights, []) + anew.get(integral, [])
-            with self._alone(integral.key):
-                for first, last in _joined(touched):
-                    start, end = renew_light_integrals(self._farm, self._store, ppfd, first, last)
-                    changed[integral].append((start, end - 1))
-                self._note_basis(integral, (ppfd, lights), anew)
-
-    def _note_basis(self, output: Series, inputs: tuple[Series, ...], anew: Mapping[Series, list[Stretch]]) -> None:
-        if output in anew:
-            text = basis(self._farm, output, inputs)
-            self._journal.note_bases(self._farm.name, DERIVED, {output.key: text})
-
-    def _reached(self, derivation: Derived, changed: dict[Series, list[Stretch]], anew: list[Stretch]) -> list[Stretch]:
-        """Return the stretches of a derived series that changed inputs, or all stretches anew, can reach."""
-        return _joined(
-            (first, last + derivation.reach_us(self._farm, series))
-            for series in derivation.inputs
-            for first, last in [*changed.get(series, []), *anew]
-        )
 
     def _follow_excursions(self, changed: dict[Series, list[Stretch]]) -> list[Stretch]:
         """Renew the excursions that changes reach, and return the stretches of those that began or ended."""
@@ -255,7 +185,7 @@ class Watch:
             if not may_have_band(self._farm, series):
                 continue
             with self._alone(f"excursions of {series.key}"):
-                for first, last in _joined(changed.get(series, []) + relit.get(series.zone, [])):
+                for first, last in joined(changed.get(series, []) + relit.get(series.zone, [])):
                     moved += self._keeper(series).renew(first, last)
         return moved
 
@@ -263,25 +193,6 @@ class Watch:
         if series not in self._keepers:
             self._keepers[series] = ExcursionKeeper(self._farm, self._store, self._journal, series)
         return self._keepers[series]
-
-    def _mark_days(self, stretches: Iterable[Stretch]) -> None:
-        days = {day for one in stretches for day in self._days(one)}
-        if days:
-            self._journal.mark_days_stale(self._farm.name, days)
-
-    def _days(self, stretch: Stretch) -> list[date]:
-        """Return the local days that a stretch lies in, and those with a sheet that looks over midnight at it."""
-        own = self._days_of(*stretch)
-        reached = self._days_of(stretch[0] - LOOK_AROUND_US, stretch[1] + LOOK_AROUND_US)
-        if len(reached) == len(own):
-            return own
-        written = set(self._journal.days(self._farm.name))
-        return [day for day in reached if day in own or day in written]
-
-    def _days_of(self, first_us: int, last_us: int) -> list[date]:
-        first, last = (instant(one).astimezone(self._farm.farm.zone_info).date() for one in (first_us, last_us))
-        last = min(last, self._today())
-        return [first + timedelta(days=n) for n in range((last - first).days + 1)]
 
     def _today(self) -> date:
         return instant(self._now_us()).astimezone(self._farm.farm.zone_info).date()
@@ -301,25 +212,10 @@ class Watch:
             self._sheets_written_us = self._written_us[day] = now_us
 
 
-def _integral(ppfd: Series) -> Series:
-    return ppfd._replace(quantity="daily_light_integral")
-
-
 def _stretches(notes: Iterable[Touched], farm: Farm) -> defaultdict[Series, list[Stretch]]:
     """Return what changed by series; series that the description no longer has are passed over."""
     by_series: defaultdict[Series, list[Stretch]] = defaultdict(list)
     for note in notes:
         if note.series in farm.described:
             by_series[note.series].append((note.first_us, note.last_us))
-    return defaultdict(list, {series: _joined(stretches) for series, stretches in by_series.items()})
-
-
-def _joined(stretches: Iterable[Stretch]) -> list[Stretch]:
-    """Return stretches in order, those that overlap or lie close together as one."""
-    joined: list[Stretch] = []
-    for first, last in sorted(stretches):
-        if joined and first <= joined[-1][1] + JOIN_US:
-            joined[-1] = (joined[-1][0], max(joined[-1][1], last))
-        else:
-            joined.append((first, last))
-    return joined
+    return defaultdict(list, {series: joined(stretches) for series, stretches in by_series.items()})

@@ -23,6 +23,8 @@ ANSWERS = {
     "excursion": schemas.ExcursionAnswer,
     "days": schemas.DaysAnswer,
     "day": schemas.DaySheetAnswer,
+    "batches": schemas.BatchesAnswer,
+    "batch": schemas.BatchAnswer,
     "rejects": schemas.RejectsAnswer,
     "unknown": schemas.UnknownAnswer,
     "clocks": schemas.ClocksAnswer,
@@ -41,7 +43,7 @@ def openapi(client):
 
 
 def test_every_address_is_documented_with_an_example(openapi):
-    assert len(openapi["paths"]) == 20
+    assert len(openapi["paths"]) == 22
     for path, operations in openapi["paths"].items():
         assert list(operations) == ["get"], path
         answer = operations["get"]["responses"]["200"]["content"]["application/json"]
@@ -69,7 +71,20 @@ def test_examples_fit_their_schema(address):
 
 @pytest.mark.parametrize(
     "address",
-    ["farm", "zones", "needs", "series", "latest", "excursions", "days", "rejects", "unknown", "clocks", "log"],
+    [
+        "farm",
+        "zones",
+        "needs",
+        "series",
+        "latest",
+        "excursions",
+        "days",
+        "batches",
+        "rejects",
+        "unknown",
+        "clocks",
+        "log",
+    ],
 )
 def test_answers_have_the_fields_of_their_example(client, address):
     assert set(client.json(address)) == set(examples.EXAMPLES[address])

@@ -19,6 +19,7 @@ from tests.watch.conftest import House
 from watch.air_conditioner_of_day import unit_day
 from watch.climate_of_day import climate
 from watch.day_data import day_data
+from watch.derived import derivations
 
 psychrolib.SetUnitSystem(psychrolib.SI)
 
@@ -357,7 +358,7 @@ def test_drying_against_the_first_healthy_weeks(house):
 
 
 def test_moisture_removal_rests_on_its_sensors_only(house):
-    [made] = [one for one in house.watch._derivations if one.output.quantity == "moisture_removal_rate"]
+    [made] = [one for one in derivations(house.farm) if one.output.quantity == "moisture_removal_rate"]
     assert {one.key for one in made.inputs} == {
         "room/air_temperature", "room/relative_humidity", "supply/air_temperature", "supply/relative_humidity",
         "room/air_pressure",

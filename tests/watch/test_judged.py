@@ -77,12 +77,12 @@ class TestCorrections:
         assert house.journal.excursions("testfarm") == [before]
 
     def test_the_days_from_it_on_are_written_again_with_corrected_values(self, house):
-        house.put(PH, samples("6.2*2", step_us=1440 * MINUTE_US, start_us=T0_US + 60 * MINUTE_US))
+        house.put(PH, samples("6.2*2", step_us=1440 * MINUTE_US, start_us=T0_US + 360 * MINUTE_US))
         house.work()
         first, second = house.journal.days("testfarm")
         untouched = house.journal.day_sheet("testfarm", first)
         house.now_us += 120_000_000
-        house.journal.log.add("testfarm", T0_US + 1440 * MINUTE_US, "kim", READS_HIGH, 1)
+        house.journal.log.add("testfarm", T0_US + 1740 * MINUTE_US, "kim", READS_HIGH, 1)
         house.work()
         sheet = house.journal.day_sheet("testfarm", second).sheet
         [row] = [one for zone in sheet["zones"] for one in zone["series"] if one["key"] == PH]
@@ -105,7 +105,7 @@ class TestCorrections:
         house.put(PH, samples("6.7*30"))
         house.journal.log.add("testfarm", T0_US, "kim", READS_HIGH, 1)
         house.work()
-        monkeypatch.setattr(house.watch, "_derive", lambda *_: pytest.fail("worked out anew"))
+        monkeypatch.setattr(house.watch._deriver, "renew", lambda *_: pytest.fail("worked out anew"))
         house.journal.log.add("testfarm", T0_US + 1, "kim", Note(note="leaves pale"), 2)
         house.work()
 
