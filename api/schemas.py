@@ -334,7 +334,7 @@ class BatchBandTotal(BaseModel):
     below_h: float
     above_h: float
     covered_h: float
-    coverage: float | None
+    coverage: float | None = Field(description="share of the time in which a band held and readings spoke")
 
 
 class BatchTotal(BaseModel):

@@ -85,6 +85,8 @@ SHEET: dict[str, Any] = {
             "complete": True,
         }
     ],
+    "light_evenness": [],
+    "lamps": [],
     "excursions": [
         {
             "id": ENDED.identity,

@@ -222,6 +222,19 @@ def test_output_of_each_light_day(lit_house):
     assert (row["dimmed_h"], row["trend"], row["steps"]) == (0, None, [])
 
 
+def test_a_band_of_lamp_output_spans_the_night_between_its_values(tmp_path):
+    text = LIT_FARM.replace("air_temperature = { lit", "lamp_output = { always = [95, inf] }\nair_temperature = { lit")
+    farm, mistakes = check_text(text)
+    assert farm is not None, mistakes
+    house = House(farm, tmp_path / "house")
+    rows = light(3, zones=["row", "row-2"], step=1)
+    put(house, [(key, at, value * (0.9 if key == "row/ppfd" else 1)) for key, at, value in rows])
+    house.work()
+    [found] = house.journal.excursions(farm.name)
+    assert (found.series.key, found.onset_us, found.end_us) == ("row/lamp_output", T0_US + 5 * HOUR_US, None)
+    house.close()
+
+
 def test_light_before_commissioning_is_not_compared(tmp_path):
     text = LIT_FARM.replace('name = "row-2"\n', 'name = "row-2"\ncommissioned = 2026-03-02\n')
     farm, mistakes = check_text(text)
