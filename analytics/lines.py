@@ -156,15 +156,13 @@ def lines_between(
     return _with_errors(fits)
 
 
-def drift(lines: Sequence[Line], confidence: float = CONFIDENCE) -> Drift:
-    """Return how fast a quantity drifted between events: the mean of the lines' slopes, by their length.
+def drift(lines: Sequence[Line], start_us: int, end_us: int, reach_us: int, confidence: float = CONFIDENCE) -> Drift:
+    """Return how fast a quantity drifted apart from events, on average over a window.
 
     Parameters
     ----------
-    lines : sequence of Line
-        As from ``lines_between``.
-    confidence : float
-        Of the give or take, above 0 and below 1. [1]
+    lines, start_us, end_us, reach_us, confidence
+        As for ``change_between``.
 
     Returns
     -------
@@ -174,28 +172,26 @@ def drift(lines: Sequence[Line], confidence: float = CONFIDENCE) -> Drift:
     Raises
     ------
     ValueError
-        If ``confidence`` is out of range.
+        As for ``change_between``.
 
     Notes
     -----
-    Weighted by length, not by precision, so that rate times time is what really happened, by day and by
-    night. On one stretch it is ordinary least squares.
+    The mean of the lines' slopes by the time each speaks for, not by precision: rate times time is then what
+    really happened, by day and by night. On one stretch it is ordinary least squares.
 
     Examples
     --------
     >>> at_us = [minute * 60_000_000 for minute in range(6)]
-    >>> drift(lines_between(at_us, [6.00, 6.01, 6.02, 6.03, 6.04, 6.05], [], 0, 180_000_000)).per_day.__round__(6)
+    >>> ph = lines_between(at_us, [6.00, 6.01, 6.02, 6.03, 6.04, 6.05], [], 0, 180_000_000)
+    >>> round(drift(ph, 0, 300_000_000, 0).per_day, 6)
     14.4
     """
-    covered_s = sum(one.end_us - one.start_us for one in lines) / MICROSECONDS
-    if not covered_s > 0.0:
-        student_quantile(1.0, confidence)
+    change = change_between(lines, start_us, end_us, reach_us, confidence)
+    if not change.covered_s > 0.0:
         return Drift(math.nan, math.nan, 0.0, 0)
-    weights = [(one.end_us - one.start_us) / MICROSECONDS / covered_s for one in lines]
-    mean = sum(weight * one.per_s for weight, one in zip(weights, lines, strict=True))
-    error = math.hypot(*(weight * one.per_s_error for weight, one in zip(weights, lines, strict=True)))
-    reach = student_quantile(lines[0].degrees, confidence)
-    return Drift(mean * SECONDS_PER_DAY, reach * error * SECONDS_PER_DAY, covered_s, len(lines))
+    days = change.covered_s / SECONDS_PER_DAY
+    told = sum(_overlap_us(one.start_us, one.end_us, start_us, end_us) > 0.0 for one in lines)
+    return Drift(change.amount / days, change.plus_or_minus / days, change.covered_s, told)
 
 
 def change_between(

@@ -30,7 +30,7 @@ def student_quantile(degrees: float, confidence: float = CONFIDENCE) -> float:
 
     Notes
     -----
-    Hill's expansion: within 0.01 % of the exact value from 3 degrees on, exact for 1 and 2; between 1 and 2
+    Hill's expansion: within 0.001 % of the exact value from 3 degrees on, exact for 1 and 2; between 1 and 2
     that of 1, between 2 and 3 that of 2, which is wider.
 
     References

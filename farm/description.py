@@ -97,6 +97,9 @@ class DescribedSeries(Described):
     humidity_over: Literal["water", "ice"] = Field(
         "water", description="of a relative_humidity: what its 100 % means below 0 degC; most sensors count over water"
     )
+    calibrate_every_days: float | None = Field(
+        None, gt=0, le=3660, description="days between calibrations of its probe; the day sheet counts down to the next"
+    )
     calibrated_at_kpa: float | None = Field(
         None,
         ge=50,

@@ -72,8 +72,7 @@ class Arrival:
 
     def source_of(self, topic: str, payload: bytes, content_type: str | None = None) -> Source:
         """Return what a message is taken for: SenML by its content type, else by its topic, else by its bytes."""
-        stated = stated_form(content_type)
-        if stated is not None:
+        if content_type and (stated := stated_form(content_type)) is not None:
             return stated
         name = self._by_topic.get(topic)
         if name is not None:

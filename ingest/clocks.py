@@ -83,7 +83,8 @@ class DeviceClocks:
         else:
             known.still_messages, known.still_since_us = 1, arrived_us
         passed_us = arrived_us - known.run_arrived_us
-        if abs(behind_us - known.run_behind_us) <= max(STEADY_LEAST_US, STEADY_SHARE * passed_us):
+        drift_us = abs(behind_us - known.run_behind_us)
+        if drift_us <= STEADY_LEAST_US or drift_us <= STEADY_SHARE * passed_us:
             known.run_messages += 1
             return
         was_right = abs(known.arrived_us - known.time_us) <= self._tolerance_us

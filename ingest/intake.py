@@ -59,18 +59,18 @@ class Intake:
         except Exception:
             logger.exception("a message on %s could not be read; it is kept among the rejects", message.topic)
             readings, faults = [], [Fault(Reason.MALFORMED, "", "this message upset Leafweather: please report it")]
-        if message.kept:
+        arrived_us = message.arrived_us
+        stated = [one.time_us for one in readings if one.time_us != arrived_us]
+        if message.kept and len(stated) < len(readings):
             # The broker kept it for a while nobody knows: a reading without a time of its own has a doubtful one.
-            readings = [one._replace(flag=SUSPECT) if one.time_us == message.arrived_us else one for one in readings]
-        readings = self._judged(message, readings, batch)
+            readings = [one._replace(flag=SUSPECT) if one.time_us == arrived_us else one for one in readings]
+        if stated:
+            readings = self._judged(message, readings, max(stated), batch)
         batch.add(message, readings, faults)
         self.topics.note(message.topic, len(message.payload), len(readings), len(faults), message.arrived_us)
 
-    def _judged(self, message: Message, readings: list[Reading], batch: Batch) -> list[Reading]:
+    def _judged(self, message: Message, readings: list[Reading], newest_us: int, batch: Batch) -> list[Reading]:
         """Return a message's readings, those with a time of their own flagged if the device's clock is wrong."""
-        newest_us = max((one.time_us for one in readings if one.time_us != message.arrived_us), default=None)
-        if newest_us is None:
-            return readings
         wrong = self._clocks.judged(message.topic, newest_us, message.arrived_us, message.payload)
         if wrong is None:
             return readings

@@ -30,10 +30,11 @@ _log = logging.getLogger(__name__)
 
 
 class _Prepared(NamedTuple):
-    """A series of a file, and the day's sums with it."""
+    """A series of a file, the day's hot rows before the transaction, and the day's sums with the file."""
 
     series: Series
     run: Run
+    hot: Columns
     sums: list[tuple[int, bytes]] | None
 
 
@@ -59,6 +60,7 @@ class Counting:
                 raise DayDamaged(f"{path}: it is not the file that was sealed. {sealed_files.REMEDY}")
             row = (*part, sealed_files.count(path), path.stat().st_size, sha256, sealed_files.footer_crc(path))
             for chunk in self._chunks(part, path):
+                reached("file read back")
                 with self._connections.writing() as connection:
                     connection.execute(sql.ADD_PART, row)
                     if part.origin is Origin.MEASURED:
@@ -81,11 +83,19 @@ class Counting:
         chunk: list[_Prepared] = []
         for run in sealed_files.runs(path):
             series = series_in_file(part.farm, run.key)
-            chunk.append(_Prepared(series, run, self._sums(part, series, run.columns)))
+            chunk.append(_Prepared(series, run, self._hot(part, series), self._sums(part, series, run.columns)))
             if sum(len(one.run.columns) for one in chunk) >= ROWS_AT_ONCE:
                 yield chunk
                 chunk = []
         yield chunk  # also an empty one: the file itself is to be known
+
+    def _hot(self, part: Part, series: Series) -> Columns:
+        """Return a day's hot rows of a series as they are now."""
+        with self._connections.reading() as connection:
+            entry = self._registry.find(connection, series)
+            if entry is None:
+                return Columns.empty()
+            return hot_rows(connection, entry.number, part.day * DAY_US, (part.day + 1) * DAY_US)
 
     def _sums(self, part: Part, series: Series, added: Columns) -> list[tuple[int, bytes]] | None:
         """Return the sums of a series' day with what a file adds; None where they cannot be told now."""
@@ -120,7 +130,12 @@ class Counting:
         if connection.execute(sql.FIND_SPAN, (series, part.day, number)).fetchone() is not None:
             return  # done before a crash
         start_us = part.day * DAY_US
-        hot = hot_rows(connection, series, start_us, start_us + DAY_US)
+        hot = one.hot
+        (held,) = connection.execute(sql.COUNT_READINGS, (series, start_us, start_us + DAY_US)).fetchone()
+        # Measured rows are only ever added while we hold the lock on sealing, so as many are the same ones, and
+        # ingest need not wait while they are read. Derived rows may have been replaced.
+        if part.origin is Origin.DERIVED or held != len(hot):
+            hot = hot_rows(connection, series, start_us, start_us + DAY_US)
         same = _same(hot, columns)
         if part.origin is Origin.DERIVED and not np.isin(columns.time_us, hot.time_us[same]).all():
             return  # replaced since it was written: what is hot counts

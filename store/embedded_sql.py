@@ -61,8 +61,11 @@ FIND_SERIES = "SELECT id, origin FROM series WHERE farm = ? AND zone = ? AND qua
 ADD_SERIES = "INSERT INTO series (farm, zone, quantity, sensor, origin) VALUES (?, ?, ?, ?, ?)"
 
 ADD_READING = "INSERT OR IGNORE INTO reading VALUES (?, ?, ?, ?)"
+ADD_AT_ONCE = 50  # readings by one statement, of 200 parameters
+ADD_READINGS = ADD_READING + ", (?, ?, ?, ?)" * (ADD_AT_ONCE - 1)
 FIND_READING = "SELECT value, flag FROM reading WHERE series = ? AND time = ?"
 READINGS = "SELECT time, value, flag FROM reading WHERE series = ? AND time >= ? AND time < ? ORDER BY time"
+COUNT_READINGS = "SELECT count(*) FROM reading WHERE series = ? AND time >= ? AND time < ?"
 REMOVE_READING = "DELETE FROM reading WHERE series = ? AND time = ?"
 NEXT_READING = "SELECT min(time) FROM reading WHERE series = ? AND time >= ? AND time < ?"
 CLEAR_READINGS = "DELETE FROM reading WHERE series = ? AND time >= ? AND time < ?"

@@ -15,6 +15,7 @@ SEALING = (
     "manifest half written",
     "manifest written",
     "manifest synced",
+    "file read back",
     "rows removed",
     "rollup written",
     "rows committed",

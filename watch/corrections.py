@@ -58,13 +58,14 @@ def corrections_in_force(farm: Farm, journal: Journal) -> dict[Series, list[Corr
     """Return the corrections of every described series that has been calibrated."""
     by_series: dict[Series, list[Calibration]] = {}
     for entry in journal.log.entries(farm.name, kinds=KINDS):
-        series, calibration = _calibration(farm, entry)
+        series, calibration = calibration_of(farm, entry)
         if series in farm.described:
             by_series.setdefault(series, []).append(calibration)
     return {series: corrections(several) for series, several in by_series.items()}
 
 
-def _calibration(farm: Farm, entry: LogEntry) -> tuple[Series, Calibration]:
+def calibration_of(farm: Farm, entry: LogEntry) -> tuple[Series, Calibration]:
+    """Return what an entry of one of ``KINDS`` says, and of which series."""
     detail = entry.detail
     match detail:
         case log_entries.PhCalibration():

@@ -23,9 +23,9 @@ LOOKS_BACK_US = 12 * 3600 * MICROSECONDS_PER_SECOND  # before the day, for avera
 class DayData:
     """A local day ``[start_us, end_us)`` of one farm; ``until_us`` is its end, or now while it lasts.
 
-    A sheet rests on readings before ``until_us`` and at most ``LOOKS_BACK_US`` before ``start_us``: so far the
-    watch renews sheets for late readings. ``known`` are the described and derived series that have readings
-    around the day.
+    A sheet rests on readings from at most ``LOOKS_BACK_US`` before ``start_us`` to ``LOOK_AROUND_US`` after
+    ``end_us``: so far the watch renews sheets for late readings. ``known`` are the described and derived series
+    that have readings around the day.
     """
 
     farm: Farm

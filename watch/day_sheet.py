@@ -28,6 +28,7 @@ from watch.flood_shelves_of_day import flood_shelves
 from watch.irrigation_of_day import irrigation
 from watch.lamps_of_day import lamps, light_evenness
 from watch.light_of_day import light_days_of_day
+from watch.probes_of_day import probes
 from watch.quality_of_day import quality
 from watch.root_zone_of_day import root_zone
 from watch.surfaces_of_day import surfaces_of_day
@@ -152,6 +153,7 @@ SECTIONS: dict[str, Callable[[DayData], Any]] = {
     "totals": _totals,
     "climate": climate,
     "root_zone": root_zone,
+    "probes": probes,
     "irrigation": irrigation,
     "filters": filters,
     "flood_shelves": flood_shelves,

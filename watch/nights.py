@@ -71,14 +71,13 @@ class Past:
 def expected_margin(past: Past, air: SurfaceAir, start_us: int, end_us: int) -> Expected | None:
     """Return what the night ``[start_us, end_us)`` may bring to a surface, seen from where the past ends.
 
-    None where the description names no outdoor air, or too
-    little is known: of the last nights, or of how the surface follows the outdoor air.
+    None where the description names no outdoor air, or too little is known: of the last nights, or of how
+    the surface follows the outdoor air.
     """
     if air.outdoors is None or start_us >= end_us:
         return None
-    now_us = past.now_us
-    outdoors, gap_us = past.since(air.outdoors, now_us - LOOK_BACK_US), past.gap_us(air.outdoors)
-    coldest = coldest_of_night(outdoors.time_us, outdoors.value, now_us, start_us, end_us, gap_us)
+    outdoors, gap_us = past.since(air.outdoors, past.now_us - LOOK_BACK_US), past.gap_us(air.outdoors)
+    coldest = coldest_of_night(outdoors.time_us, outdoors.value, past.now_us, start_us, end_us, gap_us)
     if math.isnan(coldest.value):
         return None
     from_us = start_us - NIGHTS * DAY_US - STEP_US
@@ -100,7 +99,6 @@ def expected_margin(past: Past, air: SurfaceAir, start_us: int, end_us: int) -> 
             start_us - n * DAY_US, end_us - n * DAY_US, gap_us,
         )
         for n in range(1, NIGHTS + 1)
-        if end_us - n * DAY_US <= now_us
     ]  # fmt: skip
     known = ~np.isnan(inside.value + rh)
     if not known.any():

@@ -19,13 +19,18 @@ ZERO = Estimate(0.0, 0.0)
 
 
 class Water:
-    """The day's water: start + dosed + topped up = drunk + drained + end. [L]."""
+    """The day's water: start + dosed + topped up = drunk + drained + end. [L].
+
+    Its estimates leave the level's scale (``scale``, a share) out, which all of them share: it cancels where
+    they are compared, and is in what the row shows.
+    """
 
     def __init__(self, day: ReservoirDay) -> None:
         self.day = day
         self.lines: list[Line] = []
         self.drunk = NOTHING
         self.covered_s = 0.0
+        self.scale = 0.0
         self.sizes: list[tuple[Event, Estimate]] = []
         self.dosed_l = _dosed_l(day)
         if day.volume is None:
@@ -33,9 +38,8 @@ class Water:
         self.lines = day.volume.lines([*day.steps, *day.light_changes], 0)
         fall = change_between(self.lines, day.data.start_us, day.data.until_us, REACH_US)
         self.covered_s = fall.covered_s
-        scale = day.volume.relative_accuracy
-        drunk_l = self.dosed_l - fall.amount  # doses are small and lie within the lines
-        self.drunk = Estimate(drunk_l, math.hypot(fall.plus_or_minus, scale * drunk_l))
+        self.scale = day.volume.relative_accuracy
+        self.drunk = Estimate(self.dosed_l - fall.amount, fall.plus_or_minus)  # small doses lie within the lines
         self.sizes = [(one, day.volume.step(one, day.steps, 0)) for one in day.steps if day.inside(one)]
 
     def at(self, at_us: int) -> Estimate:
@@ -66,14 +70,18 @@ class Water:
         return {
             **figure("start", _wider(start, accuracy), "l"),
             "dosed_l": self.dosed_l,
-            **figure("topped_up", self.topped_up, "l"),
-            **figure("drunk", self.drunk, "l"),
-            **figure("drained", self.drained, "l"),
+            **figure("topped_up", scaled(self.topped_up, self.scale), "l"),
+            **figure("drunk", scaled(self.drunk, self.scale), "l"),
+            **figure("drained", scaled(self.drained, self.scale), "l"),
             **figure("end", _wider(end, accuracy), "l"),
             **_closing(books, "l"),
             "covered_h": self.covered_s / SECONDS_PER_HOUR,
             "steps": [
-                {"start": iso_time(one.start_us), "end": iso_time(one.end_us), **figure("volume", size, "l")}
+                {
+                    "start": iso_time(one.start_us),
+                    "end": iso_time(one.end_us),
+                    **figure("volume", scaled(size, self.scale), "l"),
+                }
                 for one, size in self.sizes
             ],
             "written": [
@@ -85,7 +93,10 @@ class Water:
 
 
 class Salt:
-    """The day's salt as EC times volume: start + stock + feed = taken + drained + end. [mS/cm L]."""
+    """The day's salt as EC times volume: start + stock + feed = taken + drained + end. [mS/cm L].
+
+    Its estimates leave the scales of EC and volume out, as those of ``Water``.
+    """
 
     def __init__(self, day: ReservoirDay, water: Water) -> None:
         self.day = day
@@ -133,12 +144,12 @@ class Salt:
         drained = _total([self._drained(one) for one in day.drains if day.inside(one)])
         books = account(start, end, [dosed, self.feed], [self.taken, drained])
         return {
-            **figure("start", _wider(start, day.scale_accuracy * start.value), "ms_cm_l"),
+            **figure("start", scaled(start, day.scale_accuracy), "ms_cm_l"),
             **figure("stock", dosed, "ms_cm_l"),
             **figure("feed", self.feed, "ms_cm_l"),
-            **figure("taken", self.taken, "ms_cm_l"),
-            **figure("drained", drained, "ms_cm_l"),
-            **figure("end", _wider(end, day.scale_accuracy * end.value), "ms_cm_l"),
+            **figure("taken", scaled(self.taken, day.scale_accuracy), "ms_cm_l"),
+            **figure("drained", scaled(drained, day.scale_accuracy), "ms_cm_l"),
+            **figure("end", scaled(end, day.scale_accuracy), "ms_cm_l"),
             **_closing(books, "ms_cm_l"),
             "covered_h": self.covered_s / SECONDS_PER_HOUR,
         }
@@ -164,6 +175,11 @@ def _total(several: Sequence[Estimate]) -> Estimate:
 def _wider(estimate: Estimate, accuracy: float) -> Estimate:
     """Return an estimate with the accuracy of what measured it in its give or take."""
     return Estimate(estimate.value, math.hypot(estimate.plus_or_minus, 0.0 if math.isnan(accuracy) else accuracy))
+
+
+def scaled(estimate: Estimate, share: float) -> Estimate:
+    """Return an estimate with a scale's give or take, as a share of the value, in its own."""
+    return _wider(estimate, share * estimate.value)
 
 
 def figure(name: str, estimate: Estimate, unit: str = "") -> dict[str, float | None]:

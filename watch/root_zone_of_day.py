@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from analytics.events import Event
-from analytics.lines import NOTHING, Estimate, drift, lines_between
+from analytics.lines import NOTHING, Estimate, drift
 from analytics.root_zone import ec_change_per_litre, response_ratio, uptake_concentration
 from farm.readings import MICROSECONDS_PER_SECOND, iso_time
 from watch import cautions
@@ -17,7 +17,7 @@ from watch.day_data import DayData
 from watch.reservoir import Dose, ReservoirDay, reservoir_days
 from watch.root_zone_books import SECONDS_PER_HOUR, Salt, Water, figure, number
 from watch.stocks_of_day import stocks
-from watch.tracks import SETTLE_US
+from watch.tracks import REACH_US, SETTLE_US
 
 ENOUGH_COVERAGE = 0.8  # of the day, for a figure that rests on two; our choice, no source
 
@@ -48,9 +48,9 @@ def _reservoir(day: ReservoirDay) -> dict[str, Any]:
 
 def _drifts(day: ReservoirDay) -> list[dict[str, Any]]:
     """Return how fast EC, pH and temperature drifted between events within the day."""
-    every = [*day.doses, *day.steps]
+    every = [*day.doses, *day.steps, *day.light_changes]
     disturbed: tuple[tuple[str, Sequence[Event]], ...] = (
-        ("solution_ec", [*day.ec_doses, *day.steps]),
+        ("solution_ec", [*day.ec_doses, *day.steps, *day.light_changes]),
         ("solution_ph", every),
         ("solution_temperature", ()),
     )
@@ -59,11 +59,8 @@ def _drifts(day: ReservoirDay) -> list[dict[str, Any]]:
         track, series = day.track(quantity), day.series(quantity)
         if track is None or series is None:
             continue
-        first, last = np.searchsorted(track.time_us, [day.data.start_us, day.data.until_us])
-        spans = [(one.start_us, one.end_us) for one in events]
-        inside = slice(int(first), int(last))
-        lines = lines_between(track.time_us[inside], track.value[inside], spans, SETTLE_US, track.gap_us)
-        found = drift(lines)
+        lines = track.lines(events, SETTLE_US)
+        found = drift(lines, day.data.start_us, day.data.until_us, REACH_US)
         rows.append(
             {
                 "key": series.key,

@@ -62,11 +62,12 @@ def stocks(day: ReservoirDay) -> list[dict[str, Any]]:
 def _past_use(day: ReservoirDay, counter: Series) -> np.ndarray:
     """Return what a counter counted in each of the past days and in this one where it is over; NaN if not known.
 
-    By sums over quarters of an hour, which days begin and end with everywhere; a reset within one is not seen.
+    By sums over hours, or quarters of one where days do not begin on the hour; a reset within one is not seen.
     """
     data = day.data
     days = [day_range(data.farm, data.day - timedelta(days=back)) for back in range(PAST_DAYS)]
-    sums = data.store.aggregate(counter, days[-1][0] - HOUR_US, days[0][1], QUARTER_US)
+    on_the_hour = all(start_us % HOUR_US == 0 for start_us, _ in days)
+    sums = data.store.aggregate(counter, days[-1][0] - HOUR_US, days[0][1], HOUR_US if on_the_hour else QUARTER_US)
     known = sums.count > 0
     at_us, ends = sums.time_us[known], np.stack([sums.first[known], sums.last[known]], axis=1)
     used = np.full(len(days), math.nan)

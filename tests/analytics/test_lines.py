@@ -24,7 +24,7 @@ def test_one_stretch_is_ordinary_least_squares():
     value = 6.0 + 0.4 * at / DAY + noise
     oracle = stats.linregress(at / DAY, value)
     lines = lines_between(at, value, [], 0, GAP)
-    found = drift(lines)
+    found = drift(lines, 0, int(at[-1]), 0)
     assert found.per_day == pytest.approx(oracle.slope, rel=1e-9)
     assert found.plus_or_minus_per_day == pytest.approx(stats.t.ppf(0.975, 58) * oracle.stderr, rel=1e-4)
     assert (found.covered_s, found.stretches) == (59 * 60, 1)
@@ -38,7 +38,7 @@ def test_several_stretches_are_weighted_by_their_length():
     at = minutes(1080)
     value = np.where(at < DAY // 2, at / DAY, 5.0 - 2 * at / DAY)
     edge = DAY // 2
-    found = drift(lines_between(at, value, [(edge - MINUTE, edge)], 0, GAP))
+    found = drift(lines_between(at, value, [(edge - MINUTE, edge)], 0, GAP), 0, DAY, 0)
     expected = (718 * 1.0 + 358 * -2.0) / (718 + 358)  # minutes from first to last sample of each stretch
     assert found.per_day == pytest.approx(expected, abs=1e-9)
 
@@ -49,7 +49,8 @@ def test_intervals_hold_the_truth_as_often_as_they_say(likeness, least):
     # stretches the likeness comes out too small (known of the method): less is let pass where it is high.
     trials, at = 1000, minutes(240)
     noise = signal.lfilter([1.0], [1.0, -likeness], np.random.default_rng(7).normal(size=(trials, 340)))[:, 100:]
-    found = [drift(lines_between(at, row, [(120 * MINUTE, 121 * MINUTE)], 0, GAP)) for row in noise]
+    events = [(120 * MINUTE, 121 * MINUTE)]
+    found = [drift(lines_between(at, row, events, 0, GAP), 0, 240 * MINUTE, 0) for row in noise]
     held = sum(abs(one.per_day) <= one.plus_or_minus_per_day for one in found) / trials
     assert least <= held <= 0.98
     if likeness == 0.8:  # what leaving the likeness out would give
@@ -134,7 +135,7 @@ def test_the_interval_of_a_change_holds_the_truth():
 def test_little_data_tells_nothing(count):
     lines = lines_between(minutes(count), np.ones(count), [], 0, GAP)
     assert lines == []
-    assert math.isnan(drift(lines).per_day)
+    assert math.isnan(drift(lines, 0, DAY, 0).per_day)
     assert math.isnan(change_between(lines, 0, DAY, 0).amount)
     assert change_between(lines, 0, DAY, 0).covered_s == 0
     assert math.isnan(value_at(lines, 0, 0).value)
@@ -157,7 +158,7 @@ def test_times_of_microseconds_are_kept():
         (lambda: change_between([], 1, 0, 0), "window 1 to 0"),
         (lambda: change_between([], 0, 1, -1), "reach_us -1"),
         (lambda: change_between([], 0, 1, 0, 2.0), "confidence is 2.0"),
-        (lambda: drift([], 2.0), "confidence is 2.0"),
+        (lambda: drift([], 0, 1, 0, 2.0), "confidence is 2.0"),
         (lambda: value_at([], 0, 0, 2.0), "confidence is 2.0"),
     ],
 )

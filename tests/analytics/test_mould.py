@@ -75,6 +75,12 @@ def test_critical_humidity(reference):
     np.testing.assert_allclose(critical_relative_humidity(table["temperature"]), table["critical"], rtol=0, atol=0.006)
 
 
+def test_growth_begins_at_the_critical_humidity(reference):
+    for row in reference("critical_relative_humidity"):
+        climate = [row["temperature"]] * 2, [row["critical"] - 0.01, row["critical"] + 0.01]
+        assert mould_index(*climate, "very_sensitive", 1.0).growing.tolist() == [False, True]
+
+
 def test_critical_humidity_above_20_degrees_and_for_resistant_materials():
     assert critical_relative_humidity([20.1, 22.0, 49.9]).tolist() == [80.0] * 3  # Hukka and Viitanen: RHmin
     assert critical_relative_humidity([15.0, 22.0], 85.0).tolist() == [85.0, 85.0]  # Ojanen et al.: RHmin 85
@@ -196,4 +202,5 @@ def test_surface_humidity_is_100_exactly_where_the_margin_is_0_or_less():
     ours = surface_relative_humidity(surface, 20.0, 60.0)
     assert wet.any()
     np.testing.assert_array_equal(ours >= 100.0, wet)
+    assert ours.max() == 100.0
     assert np.isnan(surface_relative_humidity([np.nan, 1, 1, 1], [1, np.nan, 1, 1], [50, 50, np.nan, 106])).all()

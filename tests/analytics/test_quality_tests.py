@@ -251,3 +251,26 @@ def test_on_a_threshold_a_sample_passes():
     assert rate_of_change_flags(minutes(2), [0, 120], 1, 2, 60).tolist() == [2, 3]
     assert flat_line_flags(minutes(3), [0, 0.5, 0], 0.5, 60, 120, 60).tolist() == [2, 1, 1], "that is a movement"
     assert flat_line_flags(minutes(3), [1, 1, 1], 1, 60, 120, 60, resting_value=0).tolist() == [2, 3, 4]
+
+
+@pytest.mark.parametrize(
+    ("test", "value", "limits"),
+    [
+        ("gross_range", [0, 9, 9], QualityLimits(gap_s=60, fail_high=5)),
+        ("spike", [0, 9, 0], QualityLimits(gap_s=60, spike_suspect=5)),
+        ("rate_of_change", [0, 0, 9], QualityLimits(gap_s=60, rate_suspect_per_s=0.14)),  # 9 in 60 s is 0.15
+        ("flat_line", [5, 5, 5], QualityLimits(gap_s=60, flat_line_tolerance=0.1, flat_line_suspect_s=60)),
+    ],
+)
+def test_each_test_alone_makes_a_verdict(test, value, limits):
+    made = verdicts(minutes(3), value, limits)
+    assert limits.tests == (test, "gap")
+    assert made.flag.tolist() == made.tests[test].tolist()
+    assert {3, 4} & set(made.flag.tolist())
+    assert all(set(made.tests[other].tolist()) == {2} for other in TESTS if other not in (test, "gap"))
+
+
+def test_humidity_may_rest_at_saturation():
+    value = [100.0] * 4 + [90.0] * 4
+    flags = flat_line_flags(minutes(8), value, 0.1, 120, 999, 60, resting_value=100.0)
+    assert flags.tolist() == [2, 2, 2, 2, 1, 1, 3, 3]

@@ -143,6 +143,7 @@ def test_unsure_steps_are_nan():
     assert math.isnan(step_size(at, value, 200 * MINUTE, 201 * MINUTE, 150 * MINUTE, 260 * MINUTE, 55 * MINUTE).value)
     assert math.isnan(step_size([], [], 0, 1, -5, 5, 0).value)
     # A fall that turns into a rise during the event: what of it was the step?
+    at, value = level([(200, 7.0, 1)], noise=0.05)
     turned = np.where(at < 200 * MINUTE, 0.0, (at / MINUTE - 200) * 0.2)
     assert math.isnan(step_size(at, value - 7.0 * (at > 200 * MINUTE) + turned, 200 * MINUTE, 230 * MINUTE,
                                 140 * MINUTE, 290 * MINUTE, 0).value)  # fmt: skip

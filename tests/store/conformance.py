@@ -99,12 +99,17 @@ class AppendConformance:
         assert sorted(one.value for one in result.conflicting) == [2.0, 3.0]
         assert everything(store, AIR) == [(5, 1.0, 1), (9, 20.0, 1)]
 
-    def test_every_reading_is_stored_a_duplicate_or_conflicting(self, store):
+    @pytest.mark.parametrize("most", [40, 400])
+    def test_every_reading_is_stored_a_duplicate_or_conflicting(self, store, most):
         chance = random.Random(7)
         kept = {}
         for _ in range(20):
-            batch = [reading(chance.randrange(60), float(chance.randrange(2)), series=chance.choice([AIR, HUMIDITY]))
-                     for _ in range(chance.randrange(40))]  # fmt: skip
+            batch = [
+                reading(
+                    chance.randrange(3 * most // 2), float(chance.randrange(2)), series=chance.choice([AIR, HUMIDITY])
+                )
+                for _ in range(chance.randrange(most))
+            ]
             result = store.append(batch)
             assert result.stored + result.duplicate + len(result.conflicting) == len(batch)
             before = len(kept)

@@ -144,12 +144,13 @@ class TestLateReadings:
         assert store.append([reading(3_000, 7.0)]) == Appended(0, 1, ())
         assert store.latest("north")[AIR] == reading(3_000, 7.0)
 
-    def test_readings_that_come_while_a_file_is_written_stay_hot(self, store, tmp_path, monkeypatch):
+    @pytest.mark.parametrize("moment", ["file named", "file read back"])
+    def test_readings_that_come_while_a_day_is_sealed_stay_hot(self, store, tmp_path, monkeypatch, moment):
         store.append([reading(time) for time in range(0, 100, 2)])
         came = [reading(time, 3.0) for time in range(1, 100, 2)]
 
         def hook(point):
-            if point == "file named":
+            if point == moment:
                 assert store.append(came).stored == 50
 
         monkeypatch.setattr("store.fault_points.hook", hook)
@@ -161,16 +162,21 @@ class TestLateReadings:
         assert hot(tmp_path) == 0
         assert [row[:2] for row in everything(store, AIR)] == [(time, 3.0 if time % 2 else 20.0) for time in range(100)]
 
-    def test_a_derived_series_replaced_while_its_file_is_written_stays_hot(self, store, tmp_path, monkeypatch):
+    @pytest.mark.parametrize("moment", ["file named", "file read back"])
+    @pytest.mark.parametrize("times", [[60], range(50, 100)], ids=["fewer", "as many"])
+    def test_a_derived_series_replaced_while_its_day_is_sealed_stays_hot(
+        self, store, tmp_path, monkeypatch, moment, times
+    ):
         store.replace(VPD, 0, 100, columns(*((time, 1.0, 1) for time in range(100))))
+        new = [(time, 2.0, 1) for time in times]
         monkeypatch.setattr(
             "store.fault_points.hook",
-            lambda point: point == "file named" and store.replace(VPD, 50, 100, columns((60, 2.0, 1))),
+            lambda point: point == moment and store.replace(VPD, 50, 100, columns(*new)),
         )
         store.seal_due("north", DAY)
         monkeypatch.setattr("store.fault_points.hook", None)
-        assert hot(tmp_path) == 51
-        wanted = [*((time, 1.0, 1) for time in range(50)), (60, 2.0, 1)]
+        assert hot(tmp_path) == 50 + len(new)
+        wanted = [*((time, 1.0, 1) for time in range(50)), *new]
         assert everything(store, VPD) == wanted
         store.seal_due("north", DAY)
         assert everything(store, VPD) == wanted

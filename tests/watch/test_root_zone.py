@@ -62,7 +62,7 @@ class Farmhouse:
 class Simulated:
     """Some days of the demonstration farm's reservoir in a store, with the truth at each instant."""
 
-    def __init__(self, folder, faults=(), seed=7):
+    def __init__(self, folder, faults=(), seed=11):
         self.house = Farmhouse(demo_farm(), folder)
         farm = self.house.farm
         simulation = Simulation(farm, seed=seed, start=datetime(2026, 2, 1, 22, tzinfo=UTC), faults=faults)
@@ -175,10 +175,9 @@ def test_drift_agrees_with_the_model(simulated, day):
     ec = drifts["reservoir/solution_ec"]
     mean_ec = passed["taken"] / passed["drunk_l"] / UPTAKE_SHARE
     truth = mean_ec * (1 - UPTAKE_SHARE) / first["volume_l"] * passed["drunk_l"]
-    # Doses and top-ups disturb more of the day than of the night, when plants drink less: 10 % for that.
-    assert abs(ec["per_day"] - truth) <= ec["give_or_take"] + 0.1 * truth
-    assert ec["give_or_take"] < truth / 4
-    assert ec["covered_h"] < 24
+    assert abs(ec["per_day"] - truth) <= ec["give_or_take"] < truth / 2
+    assert ec["covered_h"] == pytest.approx(24)
+    assert ec["stretches"] > 5
 
 
 def test_a_line_that_draws_half_air_shows_in_the_response_and_in_the_salt(tmp_path):
