@@ -6,15 +6,17 @@ narrow enough that a loose plug does not. They hold for readings once a minute o
 
 from __future__ import annotations
 
+from math import inf
 from typing import Literal, get_args
 
 from pydantic import Field, field_validator
 
+from farm.crops import OpenEnd
 from farm.model import Described
 from farm.quantities import QUANTITIES, Kind
 
 Test = Literal["gross_range", "spike", "rate_of_change", "flat_line"]
-Pair = tuple[float, float]
+Pair = tuple[OpenEnd, OpenEnd]
 
 HOUR = 3600.0
 DAY = 24 * HOUR
@@ -77,7 +79,8 @@ def _usual(
 USUAL: dict[str, Quality] = {
     "air_temperature": _usual((2.5, 8), (6, 20), (8, 24), 1e-4),
     "relative_humidity": _usual((15, 40), (25, 60), (6, 24), 1e-3, (3, 103), resting=100),
-    "co2_mole_fraction": _usual((400, 2000), (1000, 5000), (6, 24), 1e-2, (100, 6000)),
+    # However fast CO2 rises, it may be true: such a reading is doubted, but never left out of an exposure.
+    "co2_mole_fraction": _usual((400, inf), (1000, inf), (6, 24), 1e-2, (100, 6000)),
     "air_pressure": _usual((0.5, 2), (0.5, 2), (24, 72), 1e-4),
     "air_speed": _usual(flat_line_h=(6, 24), tolerance=1e-4, resting=0),
     "leaf_temperature": _usual((2.5, 8), (6, 20), (6, 24), 1e-4),

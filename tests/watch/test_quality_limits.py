@@ -46,9 +46,9 @@ def doubted(flags):
 
 
 def test_no_honest_reading_is_doubted(farm, days):
-    """287,000 readings of 49 series: cycling compressor, doses, lamps, a door, lost drying, an empty bottle."""
+    """Four days of every series but the broken one: cycling compressor, doses, lamps, a door, lost drying, an empty bottle."""
     time_us, values = days
-    assert len(values) == 50
+    assert len(values) == len(farm.described)
     for series, limits in quality_limits(farm).items():
         if series.key != STUCK:
             assert not doubted(verdicts(time_us, values[series.key], limits).flag).any(), series.key
