@@ -46,7 +46,7 @@ def doubted(flags):
 
 
 def test_no_honest_reading_is_doubted(farm, days):
-    """Four days of every series but the broken one: cycling compressor, doses, lamps, a door, lost drying, an empty bottle."""
+    """Four days of all series but the broken one: compressor, doses, lamps, a door, lost drying, an empty bottle."""
     time_us, values = days
     assert len(values) == len(farm.described)
     for series, limits in quality_limits(farm).items():
