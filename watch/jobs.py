@@ -127,11 +127,11 @@ class Watch:
         repeats the round, which changes nothing.
         """
         notes = self._store.touched(self._farm.name, NOTES_AT_ONCE)
-        self._store.forget()
         changed = _stretches(notes, self._farm)
         for series, since_us in self._corrections.follow().items():
             if (newest := self._store.last_before(series, END_OF_TIME_US)) and newest.time_us >= since_us:
                 changed[series] = joined([*changed[series], (since_us, newest.time_us)])
+        self._forget(changed)
         if changed:
             self._test(changed)
             self._deriver.renew(changed)
@@ -173,7 +173,11 @@ class Watch:
             with self._alone(f"the quality of {series.key}"):
                 verdicts = [one for stretch in changed[series] for one in self._quality.renew(series, *stretch)]
                 changed[series] = joined([*changed[series], *verdicts])
-        self._store.forget()  # verdicts are part of what is read
+        self._forget(changed)  # verdicts are part of what is read
+
+    def _forget(self, changed: dict[Series, list[Stretch]]) -> None:
+        for series, several in changed.items():
+            self._store.forget(series, min((first for first, _ in several), default=END_OF_TIME_US))
 
     def _follow_excursions(self, changed: dict[Series, list[Stretch]]) -> list[Stretch]:
         """Renew the excursions that changes reach, and return the stretches of those that began or ended."""

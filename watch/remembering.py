@@ -1,4 +1,4 @@
-"""Readings remembered for one round of work, in which the same stretches are asked for again and again."""
+"""Readings remembered while the same stretches are asked for again and again, round after round."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from farm.readings import Columns, Series
 from store.contract import ReadingStore
 from watch.layer import Layer
 
-MOST_READINGS = 2_000_000  # kept at once; our choice, no source: about 35 MB
+MOST_READINGS = 1_000_000  # kept at once; our choice, no source: about 17 MB
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,12 +19,17 @@ class _Stretch:
     end_us: int
     columns: Columns
 
+    def before(self, end_us: int) -> _Stretch:
+        """Return the part before an instant, in memory of its own."""
+        part = _between(self.columns, self.start_us, end_us)
+        return _Stretch(self.start_us, end_us, Columns(part.time_us.copy(), part.value.copy(), part.flag.copy()))
+
 
 class Remembered(Layer):
-    """A store that reads each stretch once, until told to forget; what is written to it is read anew.
+    """A store that reads each stretch once, until told that something in it changed.
 
     For one thread. What arrives in the meantime may not show before ``forget``; the store's own notes
-    lead to it then.
+    lead to it then. What is written through it is read anew.
     """
 
     def __init__(self, store: ReadingStore) -> None:
@@ -32,10 +37,16 @@ class Remembered(Layer):
         self._held: dict[Series, _Stretch] = {}
         self._readings = 0
 
-    def forget(self) -> None:
-        """Read everything anew from now on."""
-        self._held.clear()
-        self._readings = 0
+    def forget(self, series: Series, since_us: int) -> None:
+        """Read a series anew from an instant on."""
+        held = self._held.pop(series, None)
+        if held is None:
+            return
+        self._readings -= len(held.columns)
+        if held.end_us <= since_us:
+            self._hold(series, held)
+        elif held.start_us < since_us:
+            self._hold(series, held.before(since_us))
 
     def read(self, series: Series, start_us: int, end_us: int) -> Columns:
         """Return a series' readings in a range."""
@@ -53,20 +64,28 @@ class Remembered(Layer):
                 parts.append(self.beneath.read(series, held.end_us, end_us))
             held = _Stretch(min(start_us, held.start_us), max(end_us, held.end_us), _joined(parts))
             self._hold(series, held)
-        columns = held.columns
-        here = slice(*np.searchsorted(columns.time_us, [start_us, end_us]))
-        return Columns(columns.time_us[here], columns.value[here], columns.flag[here])
+        return _between(held.columns, start_us, end_us)
 
     def _hold(self, series: Series, stretch: _Stretch) -> None:
+        former = self._held.pop(series, None)
+        self._readings += len(stretch.columns) - (len(former.columns) if former else 0)
         if self._readings > MOST_READINGS:
-            self.forget()
-        self._held[series] = stretch
-        self._readings += len(stretch.columns)
+            self._held.clear()
+            self._readings = len(stretch.columns)
+        if self._readings <= MOST_READINGS:
+            self._held[series] = stretch
+        else:
+            self._readings = 0
 
     def replace(self, series: Series, start_us: int, end_us: int, columns: Columns) -> None:
         """Make ``columns`` the only readings of a derived series in a range."""
-        self._held.pop(series, None)
+        self.forget(series, start_us)
         self.beneath.replace(series, start_us, end_us, columns)
+
+
+def _between(columns: Columns, start_us: int, end_us: int) -> Columns:
+    here = slice(*np.searchsorted(columns.time_us, [start_us, end_us]))
+    return Columns(columns.time_us[here], columns.value[here], columns.flag[here])
 
 
 def _joined(parts: list[Columns]) -> Columns:

@@ -32,7 +32,7 @@ def test_any_stretches_in_any_order_read_as_from_the_store(store, asked):
         assert found.flag.tolist() == expected.flag.tolist()
 
 
-def test_a_stretch_is_read_once_until_told_to_forget(store, monkeypatch):
+def test_a_stretch_is_read_once_until_something_in_it_changed(store, monkeypatch):
     asked, read = [], type(store).read
     monkeypatch.setattr(type(store), "read", lambda self, *span: (asked.append(span[1:]), read(self, *span))[1])
     remembered = Remembered(store)
@@ -41,7 +41,14 @@ def test_a_stretch_is_read_once_until_told_to_forget(store, monkeypatch):
     assert asked == [(100, 300)]
     remembered.read(AIR, 200, 400)
     assert asked == [(100, 300), (300, 400)]
-    remembered.forget()
+    remembered.forget(AIR, 400)
+    remembered.forget(DEW, 0)
+    remembered.read(AIR, 100, 400)
+    assert asked == [(100, 300), (300, 400)]
+    remembered.forget(AIR, 250)
+    assert remembered.read(AIR, 100, 400).time_us.tolist() == store.read(AIR, 100, 400).time_us.tolist()
+    assert asked[2] == (250, 400)
+    remembered.forget(AIR, 50)
     remembered.read(AIR, 150, 200)
     assert asked[-1] == (150, 200)
 
@@ -59,3 +66,29 @@ def test_it_holds_no_more_than_it_may(store, monkeypatch):
     remembered = Remembered(store)
     for start_us in range(0, 900, 50):
         assert len(remembered.read(AIR, start_us, start_us + 49)) == len(store.read(AIR, start_us, start_us + 49))
+
+
+@given(
+    st.lists(
+        st.one_of(
+            st.tuples(st.just("read"), st.integers(0, 500), st.integers(1, 300)),
+            st.tuples(st.just("late"), st.integers(0, 800), st.just(0)),
+            st.tuples(st.just("derive"), st.integers(0, 500), st.integers(1, 100)),
+        ),
+        max_size=25,
+    )
+)
+def test_readings_that_come_and_change_are_seen_once_told_of(tmp_path_factory, steps):
+    with EmbeddedStore(tmp_path_factory.mktemp("store")) as store:
+        remembered = Remembered(store)
+        for n, (what, start_us, length_us) in enumerate(steps):
+            if what == "late":
+                store.append([Reading(AIR, start_us, float(n), Flag.NOT_EVALUATED)])
+                remembered.forget(AIR, start_us)
+            elif what == "derive":
+                rows = Columns.from_rows([(start_us, float(n), 1)])
+                remembered.replace(DEW, start_us, start_us + length_us, rows)
+            for series in (AIR, DEW):
+                found, expected = (one.read(series, start_us, start_us + length_us + 1) for one in (remembered, store))
+                assert found.time_us.tolist() == expected.time_us.tolist()
+                assert found.value.tolist() == expected.value.tolist()
