@@ -5,8 +5,16 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from analytics.humidity import dew_point_temperature
-from analytics.saturation import Floats, broadcast, by_blocks, log_saturation_slope
+from analytics.humidity import dew_point_temperature, share_of_saturation, vapour_pressure
+from analytics.saturation import (
+    Floats,
+    Phase,
+    broadcast,
+    by_blocks,
+    check_phase,
+    log_saturation_slope,
+    saturation_temperature,
+)
 
 # Surface film resistances, m2 K/W: ISO 6946:2017 table 7 (upward and downward from memory).
 INTERNAL_FILMS = {"horizontal": 0.13, "upward": 0.10, "downward": 0.17}
@@ -199,14 +207,54 @@ def wall_surface_temperature(
     >>> float(wall_surface_temperature(22.0, -40.0, 3.8744, 0.13).round(1))
     20.0
     """
-    inside, outside = broadcast(inside_temperature, outside_temperature)
     factor = temperature_factor(r_value_m2k_w, internal_film_m2k_w, external_film_m2k_w)
-    inside, outside, factor = broadcast(inside, outside, factor)
-    return outside + factor * (inside - outside)
+    return surface_temperature_by_factor(inside_temperature, outside_temperature, factor)
+
+
+def surface_temperature_by_factor(
+    inside_temperature: ArrayLike, outside_temperature: ArrayLike, factor: ArrayLike
+) -> Floats:
+    """Return the temperature of an inner face whose temperature factor is known: a thermal bridge, or as measured.
+
+    Parameters
+    ----------
+    inside_temperature, outside_temperature : array_like
+        Air temperatures on both sides. [degC]
+    factor : array_like
+        The temperature factor: 1 is as warm as the indoor air, 0 as cold as outdoors. [1]
+
+    Returns
+    -------
+    surface_temperature : numpy.ndarray
+        NaN where an input is NaN. [degC]
+
+    Raises
+    ------
+    ValueError
+        If the inputs do not broadcast to one shape.
+
+    Notes
+    -----
+    ``Tsi = Te + f (Ti - Te)``, ISO 13788.
+
+    See Also
+    --------
+    temperature_factor_from_temperatures : The inverse.
+
+    Examples
+    --------
+    >>> float(surface_temperature_by_factor(22.0, -40.0, 0.75))
+    6.5
+    """
+    inside, outside, share = broadcast(inside_temperature, outside_temperature, factor)
+    return outside + share * (inside - outside)
 
 
 def condensation_margin(
-    surface_temperature: ArrayLike, air_temperature: ArrayLike, relative_humidity: ArrayLike
+    surface_temperature: ArrayLike,
+    air_temperature: ArrayLike,
+    relative_humidity: ArrayLike,
+    phase: Phase = "auto",
 ) -> Floats:
     """Return how far a surface sits above the dew point of the air beside it.
 
@@ -220,6 +268,9 @@ def condensation_margin(
         Dry-bulb temperature of the air. [degC]
     relative_humidity : array_like
         Relative humidity; 100..105 counts as 100 (see ``vapour_pressure``). [%]
+    phase : {"auto", "water", "ice"}
+        What 100 % means below 0 degC; see ``vapour_pressure``. What forms on a surface below 0.01 degC is
+        taken as hoar whatever the sensor counts over.
 
     Returns
     -------
@@ -229,7 +280,7 @@ def condensation_margin(
     Raises
     ------
     ValueError
-        If the inputs do not broadcast to one shape.
+        If the inputs do not broadcast to one shape, or ``phase`` is unknown.
 
     See Also
     --------
@@ -241,7 +292,36 @@ def condensation_margin(
     2.0
     """
     surface, air, humidity = broadcast(surface_temperature, air_temperature, relative_humidity)
-    return surface - dew_point_temperature(air, humidity)
+    return surface - condensation_temperature(air, humidity, phase)
+
+
+def condensation_temperature(air_temperature: ArrayLike, relative_humidity: ArrayLike, phase: Phase = "auto") -> Floats:
+    """Return the temperature at which water or hoar forms on a surface in the air.
+
+    Parameters
+    ----------
+    air_temperature, relative_humidity, phase
+        As for ``condensation_margin``. [degC], [%]
+
+    Returns
+    -------
+    condensation_temperature : numpy.ndarray
+        The dew point, or below 0.01 degC the frost point of the vapour there is. That may lie above the air's own
+        temperature where a sensor counts over water: hoar then grows in the open. [degC]
+
+    Raises
+    ------
+    ValueError
+        If the inputs do not broadcast to one shape, or ``phase`` is unknown.
+
+    Examples
+    --------
+    >>> float(condensation_temperature(24.0, 65.0).round(2))
+    17.02
+    """
+    if phase == "water":
+        return saturation_temperature(vapour_pressure(air_temperature, relative_humidity, "water"))
+    return dew_point_temperature(air_temperature, relative_humidity, phase)
 
 
 def condensation_margin_uncertainty(
@@ -250,15 +330,25 @@ def condensation_margin_uncertainty(
     air_temperature_accuracy: ArrayLike,
     relative_humidity_accuracy: ArrayLike,
     surface_temperature_accuracy: ArrayLike,
+    shared_with_air: ArrayLike = 0.0,
+    phase: Phase = "auto",
 ) -> Floats:
-    """Return the give or take of a condensation margin from the accuracies of its three sensors.
+    """Return the give or take of a condensation margin from the accuracies of its sensors.
 
     Parameters
     ----------
     air_temperature, relative_humidity : array_like
         As for ``condensation_margin``. [degC], [%]
-    air_temperature_accuracy, relative_humidity_accuracy, surface_temperature_accuracy : array_like
-        Plus or minus, all at the same confidence. [K], [% RH], [K]
+    air_temperature_accuracy, relative_humidity_accuracy : array_like
+        Plus or minus, all at the same confidence. [K], [% RH]
+    surface_temperature_accuracy : array_like
+        Plus or minus of the surface's temperature, without what it shares with the air sensor: for a wall
+        worked out by ``wall_surface_temperature``, (1 - f) times the outdoor sensor's accuracy. [K]
+    shared_with_air : array_like
+        How much of the air sensor's error the surface's temperature holds: 0 for a probe; for a wall worked
+        out from the same air sensor, its temperature factor f. [1]
+    phase : {"auto", "water", "ice"}
+        As for ``condensation_margin``.
 
     Returns
     -------
@@ -268,29 +358,35 @@ def condensation_margin_uncertainty(
     Raises
     ------
     ValueError
-        If the inputs do not broadcast to one shape.
+        If the inputs do not broadcast to one shape, or ``phase`` is unknown.
 
     Notes
     -----
-    First-order propagation for independent errors, JCGM 100:2008 (GUM) eq. 10, with s = d(ln es)/dT:
-    ``dTd/dT = s(T)/s(Td)`` and ``dTd/dRH = 1/(RH s(Td))``. A surface temperature that was worked out from
-    the same air sensor shares its error, most of which then cancels: this figure is then too large.
+    First-order propagation, JCGM 100:2008 (GUM) [1]_, eq. 10 for independent errors; a wall worked out from the
+    same air sensor shares its error (5.2), which is written as what is left of it, so that the terms are
+    independent again: ``Tsi = f Ti + (1 - f) Te`` gives ``dM/dTi = f - s(Ti)/s(Td)``, ``dM/dTe = 1 - f``,
+    ``dM/dRH = -1/(RH s(Td))``, with s = d(ln es)/dT. The wall's own resistance is taken as exact.
 
     References
     ----------
-    .. [1] JCGM 100:2008, "Guide to the expression of uncertainty in measurement," 5.1.2.
+    .. [1] JCGM 100:2008, "Guide to the expression of uncertainty in measurement," 5.1.2 and 5.2.
 
     Examples
     --------
     >>> float(condensation_margin_uncertainty(24.0, 85.0, 0.3, 2.0, 0.3).round(1))
     0.6
+    >>> float(condensation_margin_uncertainty(24.0, 85.0, 0.3, 2.0, 0.03 * 0.3, shared_with_air=0.97).round(1))
+    0.4
     """
+    check_phase(phase)
 
-    def of_block(air: Floats, humidity: Floats, of_air: Floats, of_humidity: Floats, of_surface: Floats) -> Floats:
-        dew_point = dew_point_temperature(air, humidity)
-        at_dew_point = log_saturation_slope(dew_point)
-        by_air = log_saturation_slope(air) / at_dew_point * of_air
-        by_humidity = of_humidity / (np.minimum(humidity, 100.0) * at_dew_point)
+    def of_block(*arrays: Floats) -> Floats:
+        air, humidity, of_air, of_humidity, of_surface, shared = arrays
+        at_dew_point = log_saturation_slope(
+            condensation_temperature(air, humidity, phase), "ice" if phase == "ice" else "auto"
+        )
+        by_air = (shared - log_saturation_slope(air, phase) / at_dew_point) * of_air
+        by_humidity = of_humidity / (100.0 * share_of_saturation(humidity) * at_dew_point)
         return np.sqrt(by_air**2 + by_humidity**2 + of_surface**2)
 
     return by_blocks(
@@ -300,4 +396,5 @@ def condensation_margin_uncertainty(
         air_temperature_accuracy,
         relative_humidity_accuracy,
         surface_temperature_accuracy,
+        shared_with_air,
     )

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from analytics.alignment import MICROSECONDS, Times, check_window, held_us, samples
+from analytics.integrals import time_integral
 from analytics.time_in_band import time_in_band
 
 DAY_US = 86_400 * MICROSECONDS
@@ -80,9 +81,8 @@ def light_integral(time_us: ArrayLike, ppfd: ArrayLike, start_us: int, end_us: i
 
     Notes
     -----
-    Trapezoids, by the definition of the daily light integral (1e-6 times the integral of PPFD over seconds).
-    A trapezoid that sticks out of the window is cut by linear interpolation, so the integrals of two
-    adjoining windows sum to that of both.
+    By the definition of the daily light integral: 1e-6 times the integral of PPFD over seconds
+    (``time_integral``: trapezoids, cut at the window's edges by linear interpolation).
 
     Examples
     --------
@@ -90,21 +90,47 @@ def light_integral(time_us: ArrayLike, ppfd: ArrayLike, start_us: int, end_us: i
     >>> light_integral([0, 8 * hour, 16 * hour], [200.0, 200.0, 200.0], 0, 16 * hour, max_gap_us=8 * hour).mol
     11.52
     """
+    found = time_integral(time_us, ppfd, start_us, end_us, max_gap_us)
+    return LightIntegral(found.total / UMOL_PER_MOL, found.covered_s, found.span_s)
+
+
+def held_light_integral(
+    time_us: ArrayLike, ppfd: ArrayLike, start_us: int, end_us: int, max_gap_us: int
+) -> LightIntegral:
+    """Return the photons of light that moves in steps: each sample holds until the next one.
+
+    For PPFD that follows a switch, and so for an estimate of lamp state times commissioning PPFD.
+
+    Parameters
+    ----------
+    time_us, ppfd, start_us, end_us, max_gap_us
+        As for ``light_integral``; ``max_gap_us`` is the longest time a sample may hold.
+
+    Returns
+    -------
+    light_integral : LightIntegral
+        [mol m-2]
+
+    Raises
+    ------
+    ValueError
+        As for ``light_integral``.
+
+    Examples
+    --------
+    >>> hour = 3_600_000_000
+    >>> held_light_integral([0, 16 * hour], [200.0, 0.0], 0, 24 * hour, max_gap_us=16 * hour).mol
+    11.52
+    """
     times, values = samples(time_us, ppfd)
     check_window(start_us, end_us, max_gap_us)
     came = ~np.isnan(values)
     times, values = times[came], values[came]
-    gap = np.diff(times)
-    left, right = np.maximum(times[:-1], start_us), np.minimum(times[1:], end_us)
-    used = (right > left) & (gap <= max_gap_us)
-    gap, left, right, before, after = gap[used], left[used], right[used], times[:-1][used], values[1:][used]
-    first = values[:-1][used]
-    middle = ((left - before) + (right - before)) / (2.0 * gap)
-    width = right - left
-    mol = float(np.sum((first + (after - first) * middle) * width)) / MICROSECONDS / UMOL_PER_MOL
+    held = held_us(times, start_us, end_us, max_gap_us)
+    covered_us = int(held.sum())
     return LightIntegral(
-        mol=mol if width.size else math.nan,
-        covered_s=int(width.sum()) / MICROSECONDS,
+        mol=float(np.sum(values * held)) / MICROSECONDS / UMOL_PER_MOL if covered_us else math.nan,
+        covered_s=covered_us / MICROSECONDS,
         span_s=(end_us - start_us) / MICROSECONDS,
     )
 

@@ -25,6 +25,26 @@ _EXCURSION: dict[str, Any] = {
     "dose_unit": "% h",
 }
 
+_ENTRY: dict[str, Any] = {
+    "id": "3f9c1a7be0",
+    "kind": "ph_calibration",
+    "time": "2026-02-20T09:00:00Z",
+    "author": "kim",
+    "written": "2026-02-20T09:12:40Z",
+    "version": 1,
+    "withdrawn": False,
+    "detail": {
+        "kind": "ph_calibration",
+        "series": "reservoir/solution_ph",
+        "buffers": [7.0, 4.01],
+        "readings": [6.96, 4.09],
+        "reading_unit": "pH",
+        "temperature_c": 25.0,
+        "adjusted": False,
+        "note": "",
+    },
+}
+
 EXAMPLES: dict[str, dict[str, Any]] = {
     "farm": {
         "name": "demo",
@@ -114,6 +134,7 @@ EXAMPLES: dict[str, dict[str, Any]] = {
                 "time": "2026-03-01T04:42:00Z",
                 "value": 87.2,
                 "unit": "%",
+                "uncertainty": 2.0,
                 "flag": 1,
                 "age_s": 70.0,
             }
@@ -192,14 +213,72 @@ EXAMPLES: dict[str, dict[str, Any]] = {
         "light_days": [
             {
                 "zone": "row-1",
+                "key": "row-1/daily_light_integral",
                 "label": "Row 1",
                 "start": "2026-02-28T05:00:00Z",
                 "end": "2026-03-01T05:00:00Z",
-                "mol": 14.9,
-                "coverage": 0.998,
-                "lit_h": 16.0,
-                "target": [14.0, 17.0],
                 "complete": True,
+                "estimated": False,
+                "mol": 14.9,
+                "mol_plus_or_minus": 0.6,
+                "coverage": 0.998,
+                "target": [14.0, 17.0],
+                "lit_h": 16.0,
+                "lit_coverage": 0.998,
+                "lit_from": "lights_on",
+                "lights_on": "2026-02-28T05:00:00Z",
+                "lights_on_local": "06:00:00",
+                "lights_on_within_s": 60.0,
+                "lights_off": "2026-02-28T21:00:00Z",
+                "lights_off_local": "22:00:00",
+                "planned_h": 16.0,
+                "lights_on_shift_min": 0.0,
+                "length_shift_min": 0.0,
+                "usual_lights_on_local": "06:00:00",
+                "usual_days": 7,
+            }
+        ],
+        "light_evenness": [
+            {
+                "crop": "lettuce",
+                "phase": "growing_on",
+                "zones": ["row-1", "row-2"],
+                "zones_known": 2,
+                "mean_mol": 14.6,
+                "min_over_mean": 0.98,
+                "coefficient_of_variation": 0.03,
+                "lowest_zone": "row-2",
+            }
+        ],
+        "lamps": [
+            {
+                "group": "row-1",
+                "key": "row-1/lamp_output",
+                "zones": ["row-1"],
+                "label": "Row 1",
+                "commissioning_ppfd": 265.0,
+                "output_percent": 97.6,
+                "plus_or_minus_percent": 3.8,
+                "full_light_h": 15.7,
+                "dimmed_h": 0.0,
+                "ramp_h": 0.3,
+                "flag": 1,
+                "complete": True,
+                "trend": {
+                    "percent_per_1000_h": -0.8,
+                    "low": -1.1,
+                    "high": -0.4,
+                    "confidence": 0.95,
+                    "significant": True,
+                    "days": 120,
+                    "span_h": 1904.0,
+                    "lit_h_a_day": 16.0,
+                    "reaches_percent": 90.0,
+                    "reaches_on": "2027-09-20",
+                    "reaches_earliest": "2027-03-05",
+                    "reaches_latest": None,
+                },
+                "steps": [],
             }
         ],
         "excursions": [],
@@ -207,6 +286,74 @@ EXAMPLES: dict[str, dict[str, Any]] = {
         "cautions": [],
         "computed": "2026-03-01T00:05:00Z",
         "description_hash": "5b1f0c9a2d7e",
+    },
+    "batches": {
+        "batches": [{"batch": "lettuce-12", "crop": "lettuce", "sown": "2026-01-20", "zones": ["shelf", "row-1"]}]
+    },
+    "batch": {
+        "batch": "lettuce-12",
+        "crop": "lettuce",
+        "crop_label": "Lettuce",
+        "sown": "2026-01-20",
+        "plants": 240,
+        "harvest_kg": None,
+        "base_temperature_c": 4.0,
+        "cap_temperature_c": 30.0,
+        "stays": [
+            {
+                "zone": "row-1",
+                "label": "Row 1",
+                "phase": "growing_on",
+                "start": "2026-02-08T23:00:00Z",
+                "end": "2026-03-01T04:43:10Z",
+                "complete": False,
+                "hours": 485.7,
+                "light": {
+                    "mol": 296.4,
+                    "covered_h": 483.2,
+                    "estimated": False,
+                    "series": ["row-1/ppfd"],
+                },
+                "warmth": {
+                    "degree_hours_k_h": 8404.0,
+                    "below_base_h": 0.0,
+                    "above_cap_h": 0.0,
+                    "covered_h": 484.0,
+                    "series": ["row-1/air_temperature"],
+                },
+                "bands": [
+                    {
+                        "key": "row-1/relative_humidity",
+                        "quantity": "relative_humidity",
+                        "label": "Relative humidity",
+                        "unit": "%",
+                        "inside_h": 460.1,
+                        "below_h": 2.0,
+                        "above_h": 21.9,
+                        "covered_h": 484.0,
+                    }
+                ],
+            }
+        ],
+        "total": {
+            "hours": 485.7,
+            "mol": 296.4,
+            "mol_coverage": 0.995,
+            "mol_estimated": False,
+            "degree_hours_k_h": 8404.0,
+            "degree_hours_coverage": 0.996,
+            "bands": [
+                {
+                    "quantity": "relative_humidity",
+                    "unit": "%",
+                    "inside_h": 460.1,
+                    "below_h": 2.0,
+                    "above_h": 21.9,
+                    "covered_h": 484.0,
+                    "coverage": 0.996,
+                }
+            ],
+        },
     },
     "rejects": {
         "counts": {"unknown_name": 412},
@@ -249,6 +396,33 @@ EXAMPLES: dict[str, dict[str, Any]] = {
                 "readings": 4120,
             }
         ]
+    },
+    "quality": {
+        "series": "reservoir/solution_ph",
+        "start": "2026-02-28T04:43:10Z",
+        "end": "2026-03-01T04:43:10Z",
+        "doubts": [
+            {
+                "test": "spike",
+                "flag": 4,
+                "first": "2026-02-28T11:20:00Z",
+                "last": "2026-02-28T11:20:00Z",
+                "readings": 1,
+            }
+        ],
+        "corrections": [{"since": "2026-02-20T09:00:00Z", "scale": 1.0417, "offset": -0.2542}],
+    },
+    "log": {"entries": [_ENTRY]},
+    "log_versions": {"versions": [_ENTRY]},
+    "dose": {
+        "add": "stock",
+        "added_l": 1.222,
+        "added_give_or_take_l": 0.061,
+        "each_l": 1.222,
+        "first_l": 0.611,
+        "final_volume_l": 201.222,
+        "advice": "Add half of it first, let the solution mix, measure, and work out the rest from what you then read.",
+        "caution": "Acids and bases burn. Wear eye protection and gloves.",
     },
     "health": {"status": "ok"},
 }

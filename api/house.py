@@ -12,20 +12,22 @@ from fastapi import Depends, Request
 from api.problems import Problem
 from farm.description import Farm
 from farm.readings import Series
-from store.contract import Known, ReadingStore
+from store.contract import Known
 from store.journal import Journal
+from watch.judged import JudgedReadings
 
 
 @dataclass(frozen=True)
 class House:
     """One farm and where its readings and journal are.
 
-    ``clock`` tells now in microseconds UTC, ``topics`` what came on each topic since the start.
+    ``store`` gives readings as they are judged, its ``as_arrived`` as they came; ``clock`` tells now in
+    microseconds UTC, ``topics`` what came on each topic since the start.
     """
 
     farm: Farm
     description_hash: str
-    store: ReadingStore
+    store: JudgedReadings
     journal: Journal
     health: Callable[[], dict[str, Any]]
     clock: Callable[[], int]

@@ -13,6 +13,7 @@ from api.house import House, TheHouse
 from farm.readings import MICROSECONDS_PER_SECOND, instant
 from store.contract import Origin
 from watch import cautions
+from watch.give_or_take import give_or_take_of_newest
 from watch.outlook import SeriesNow, ZoneNow
 from watch.overview import needs, zones_now
 from watch.silence import expected_cadence_s, silent_after_s
@@ -107,9 +108,10 @@ def latest(
     zone: Annotated[str | None, Query(description="only series of this zone")] = None,
     series: Annotated[list[str] | None, Query(description="only these series; may be given several times")] = None,
 ) -> schemas.LatestAnswer:
-    """Tell the newest reading of each series, by its own time."""
+    """Tell the newest reading of each series, by its own time, with its give or take."""
     now_us = house.clock()
     newest = house.store.latest(house.farm.name)
+    give_or_take = give_or_take_of_newest(house.farm, newest)
     if zone is not None:
         house.zone_named(zone)
     wanted = None if series is None else {house.series_named(key) for key in series}
@@ -119,6 +121,7 @@ def latest(
             time=instant(reading.time_us),
             value=schemas.finite(reading.value),
             unit=one.registered.unit,
+            uncertainty=give_or_take.get(one),
             flag=reading.flag,
             age_s=_age_s(now_us, reading.time_us),
         )

@@ -14,6 +14,7 @@ from api.spans import AskedOpenSpan
 from farm.readings import MICROSECONDS_PER_SECOND, instant, iso_time
 from farm.suggestion import suggested_series
 from store.entries import ExcursionEntry
+from store.log_entries import LogEntry
 
 router = APIRouter(tags=["journal"])
 
@@ -134,6 +135,45 @@ def unknown_names(
             )
             for one in found[:limit]
         ]
+    )
+
+
+@router.get("/log", responses=examples.of("log"))
+def log(
+    house: TheHouse,
+    span: AskedOpenSpan,
+    kind: Annotated[str | None, Query(description="only entries of this kind")] = None,
+    withdrawn: Annotated[bool, Query(description="withdrawn ones too")] = False,
+) -> schemas.LogAnswer:
+    """Tell what people wrote of a range: calibrations, samples, refills, notes; all of it by default."""
+    start_us, end_us = span
+    found = house.journal.log.entries(
+        house.farm.name, start_us=start_us, end_us=end_us, kinds=[kind] if kind else (), withdrawn=withdrawn
+    )
+    return schemas.LogAnswer(entries=[_log_row(one) for one in found])
+
+
+@router.get("/log/{id}", responses=examples.of("log_versions"))
+def log_versions(
+    house: TheHouse, identity: Annotated[str, Path(alias="id", description="as the log tells it")]
+) -> schemas.LogVersionsAnswer:
+    """Tell every version of one entry, with who wrote it."""
+    found = house.journal.log.versions(house.farm.name, identity)
+    if not found:
+        raise Problem(404, f"There is no entry {identity[:200]!r}. /api/v1/log lists every one.")
+    return schemas.LogVersionsAnswer(versions=[_log_row(one) for one in found])
+
+
+def _log_row(one: LogEntry) -> schemas.LogRow:
+    return schemas.LogRow(
+        id=one.identity,
+        kind=one.detail.kind,
+        time=instant(one.at_us),
+        author=one.author,
+        written=instant(one.written_us),
+        version=one.version,
+        withdrawn=one.withdrawn,
+        detail=one.detail.model_dump(mode="json"),
     )
 
 

@@ -29,8 +29,10 @@ def readings(
     span: AskedSpan,
     every: AskedEvery,
     format_: Annotated[Literal["json", "arrow", "csv"], Query(alias="format", description="how to answer")] = "json",
+    raw: Annotated[bool, Query(description="as they arrived: without corrections and quality tests")] = False,
 ) -> Response:
     """Tell readings of a range: each one, or summed up over stretches of ``every``."""
+    store = house.store.as_arrived if raw else house.store
     series = house.series_named(key)
     held = house.known().get(key)
     if held is not None:  # a century may be asked for: look only where there is something
@@ -38,9 +40,9 @@ def readings(
     if held is None or inside.start_us >= inside.end_us:
         inside = Span(span.start_us, span.start_us + 1)
     found = (
-        columns.single_readings(house.store, series, inside)
+        columns.single_readings(store, series, inside)
         if every is None
-        else columns.summed_up(house.store, series, inside, every)
+        else columns.summed_up(store, series, inside, every)
     )
     if format_ == "arrow":
         return Response(columns.as_arrow(series, span, every, found), media_type=columns.ARROW_MEDIA_TYPE)
@@ -86,6 +88,37 @@ def series_gaps(
                 open=one.open,
             )
             for one in found[-limit:]
+        ],
+    )
+
+
+@router.get("/series/{key:path}/quality", responses=examples.of("quality"))
+def quality(
+    house: TheHouse,
+    key: Key,
+    span: AskedSpan,
+    limit: Annotated[int, Query(ge=1, le=10_000, description="at most so many doubts, the newest")] = 1000,
+) -> schemas.QualityAnswer:
+    """Tell which readings of a range the quality tests doubt, and the corrections that calibrations make."""
+    series = house.series_named(key)
+    doubts = house.store.marks(series, span.start_us, span.end_us)
+    return schemas.QualityAnswer(
+        series=series.key,
+        start=instant(span.start_us),
+        end=instant(span.end_us),
+        doubts=[
+            schemas.DoubtRow(
+                test=one.test,
+                flag=one.flag,
+                first=instant(one.first_us),
+                last=instant(one.last_us),
+                readings=one.readings,
+            )
+            for one in doubts[-limit:]
+        ],
+        corrections=[
+            schemas.CorrectionRow(since=instant(one.from_us), scale=one.scale, offset=one.offset)
+            for one in house.store.corrections(series)
         ],
     )
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from datetime import date, datetime
-from typing import Any
+from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -145,12 +145,17 @@ class SeriesListAnswer(BaseModel):
 
 
 class LatestRow(BaseModel):
-    """The newest reading of one series, by its own time."""
+    """The newest reading of one series, by its own time.
+
+    ``uncertainty`` is its plus or minus in the same unit: a sensor's accuracy, or what that leaves of a derived
+    value; null where it is not known.
+    """
 
     key: str
     time: datetime
     value: float | None
     unit: str
+    uncertainty: float | None
     flag: int
     age_s: float
 
@@ -249,11 +254,114 @@ class DaySheetAnswer(BaseModel):
     complete: bool
     zones: list[dict[str, Any]]
     light_days: list[dict[str, Any]]
+    light_evenness: list[dict[str, Any]] = Field([], description="how even light fell on the zones of each phase")
+    lamps: list[dict[str, Any]] = Field([], description="output of each lamp group, its trend and its losses")
     excursions: list[dict[str, Any]]
     totals: list[dict[str, Any]]
     cautions: list[str]
     computed: datetime
     description_hash: str
+
+
+class BatchRow(BaseModel):
+    """One batch of the description."""
+
+    batch: str
+    crop: str
+    sown: str = Field(description="local date, or time, as the description has it")
+    zones: list[str] = Field(description="where it stood, in order")
+
+
+class BatchesAnswer(BaseModel):
+    """The batches of the description."""
+
+    batches: list[BatchRow]
+
+
+class BatchLight(BaseModel):
+    """Light that fell in a stay; the mean over the zone's sensors."""
+
+    mol: float = Field(description="mol m-2 over the covered time")
+    covered_h: float
+    estimated: bool = Field(description="from the lamps' switch and commissioning PPFD: no sensor saw it")
+    series: list[str]
+
+
+class BatchWarmth(BaseModel):
+    """Warmth of a stay above the crop's base temperature; the mean over the zone's air sensors."""
+
+    degree_hours_k_h: float = Field(description="K h over the covered time")
+    below_base_h: float
+    above_cap_h: float
+    covered_h: float
+    series: list[str]
+
+
+class BatchBand(BaseModel):
+    """Time in band of one series in a stay."""
+
+    key: str
+    quantity: str
+    label: str
+    unit: str
+    inside_h: float
+    below_h: float
+    above_h: float
+    covered_h: float
+
+
+class BatchStay(BaseModel):
+    """What a batch had in one zone."""
+
+    zone: str
+    label: str
+    phase: str
+    start: datetime
+    end: datetime = Field(description="when it left; now, while it stands there")
+    complete: bool
+    hours: float
+    light: BatchLight | None = Field(description="null where nothing tells of light")
+    warmth: BatchWarmth | None = Field(description="null without readings, or without a base temperature of the crop")
+    bands: list[BatchBand]
+
+
+class BatchBandTotal(BaseModel):
+    """Time in band of one quantity over all stays; of several sensors in one stay, their mean."""
+
+    quantity: str
+    unit: str
+    inside_h: float
+    below_h: float
+    above_h: float
+    covered_h: float
+    coverage: float | None = Field(description="share of the time in which a band held and readings spoke")
+
+
+class BatchTotal(BaseModel):
+    """Sums over all stays; with a coverage below 1 they are lower bounds."""
+
+    hours: float
+    mol: float | None = Field(description="mol m-2")
+    mol_coverage: float | None
+    mol_estimated: bool = Field(description="some of it was estimated from the lamps")
+    degree_hours_k_h: float | None
+    degree_hours_coverage: float | None
+    bands: list[BatchBandTotal]
+
+
+class BatchAnswer(BaseModel):
+    """What one batch has had until now."""
+
+    batch: str
+    crop: str
+    crop_label: str
+    sown: str
+    plants: int | None
+    harvest_kg: float | None
+    base_temperature_c: float | None
+    cap_temperature_c: float | None
+    stays: list[BatchStay]
+    total: BatchTotal
 
 
 class RejectAnswer(BaseModel):
@@ -319,3 +427,69 @@ class HealthAnswer(BaseModel):
     model_config = ConfigDict(extra="allow")
 
     status: str = Field(description="ok, or what is wrong")
+
+
+class DoubtRow(BaseModel):
+    """Readings in a row that a quality test doubts; a longer stretch stands in pieces of at most an hour."""
+
+    test: str
+    flag: int = Field(description="QARTOD: 3 suspect, 4 fail")
+    first: datetime
+    last: datetime
+    readings: int
+
+
+class CorrectionRow(BaseModel):
+    """How readings are corrected from an instant on: scale times the reading plus offset."""
+
+    since: datetime
+    scale: float
+    offset: float = Field(description="in the quantity's unit")
+
+
+class QualityAnswer(BaseModel):
+    """What the quality tests and the calibrations say of a series' readings."""
+
+    series: str
+    start: datetime
+    end: datetime
+    doubts: list[DoubtRow]
+    corrections: list[CorrectionRow] = Field(description="all of them; those before the range hold within it too")
+
+
+class LogRow(BaseModel):
+    """What a person wrote, as it stands."""
+
+    id: str
+    kind: str
+    time: datetime = Field(description="when it happened")
+    author: str
+    written: datetime
+    version: int
+    withdrawn: bool
+    detail: dict[str, Any]
+
+
+class LogAnswer(BaseModel):
+    """Entries in order of time."""
+
+    entries: list[LogRow]
+
+
+class LogVersionsAnswer(BaseModel):
+    """Every version of one entry, the first one first."""
+
+    versions: list[LogRow]
+
+
+class DoseAnswer(BaseModel):
+    """How much stock or water brings a reservoir's EC to a target."""
+
+    add: Literal["stock", "water"]
+    added_l: float
+    added_give_or_take_l: float
+    each_l: float = Field(description="of each bottle, where several are given in equal volumes")
+    first_l: float = Field(description="to add before measuring for the first time")
+    final_volume_l: float
+    advice: str
+    caution: str | None

@@ -76,7 +76,22 @@ class Crop(Described):
 
     label: str
     source: str = Field("", description="where the bands come from; they are a starting point to be changed")
+    base_temperature_c: float | None = Field(
+        None, ge=-10, le=30, description="above it warmth counts towards a batch's degree-hours; none without it"
+    )
+    cap_temperature_c: float | None = Field(
+        None, ge=-10, le=60, description="warmth above it counts as this; no cap if left out"
+    )
     phases: dict[Name, Phase]
+
+    @model_validator(mode="after")
+    def _cap_above_base(self) -> Self:
+        if self.cap_temperature_c is not None:
+            if self.base_temperature_c is None:
+                raise ValueError("base_temperature_c beside cap_temperature_c")
+            if not self.cap_temperature_c > self.base_temperature_c:
+                raise ValueError("a cap_temperature_c above base_temperature_c")
+        return self
 
 
 class Stay(Described):

@@ -7,11 +7,17 @@ from datetime import date
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from farm.air_conditioner_references import air_conditioner_loose_ends
 from farm.positions import Location
 from farm.quantities import QUANTITIES, Kind, Quantity
+from farm.readings import ESTIMATED
 from farm.references import LooseEnd, key_of, named, rows, table, units_of
 from farm.units import LIGHT_UNIT, PPFD_UNIT
+from farm.water_references import water_loose_ends
 from farm.wire_references import wire_loose_ends
+
+WALL_KEYS = ("r_value_m2k_w", "u_value_w_m2k", "temperature_factor")  # any one of them says how cold a face gets
+_LISTED_WALL_KEYS = f"{', '.join(WALL_KEYS[:-1])} and {WALL_KEYS[-1]}"
 
 
 def loose_ends(raw: dict[str, Any]) -> Iterator[LooseEnd]:
@@ -27,6 +33,8 @@ def loose_ends(raw: dict[str, Any]) -> Iterator[LooseEnd]:
     yield from wire_loose_ends(raw)
     yield from _surfaces(raw, zones)
     yield from _equipment(raw, zones)
+    yield from _prices(raw)
+    yield from water_loose_ends(raw, zones)
     yield from _crops(crops)
     yield from _batches(raw, zones, crops)
 
@@ -85,6 +93,8 @@ def _series(raw: dict[str, Any], zones: list[str]) -> Iterator[LooseEnd]:
             continue
         if quantity.derived:
             yield (*at, "quantity"), repr(quantity.name), "a measured quantity: Leafweather derives this one itself"
+        if quantity.name == "ppfd" and row.get("sensor") == ESTIMATED:
+            yield (*at, "sensor"), repr(ESTIMATED), "another name: this one is kept for light estimated from lamps"
         yield from _only_where_it_fits(at, row, quantity)
         unit = row.get("unit")
         units = units_of(row, quantity)
@@ -100,6 +110,13 @@ def _only_where_it_fits(at: Location, row: dict[str, Any], quantity: Quantity) -
     """Yield keys that say nothing about a series of this quantity."""
     if "lux_per_ppfd" in row and quantity.name != "ppfd":
         yield (*at, "lux_per_ppfd"), f"a factor for {quantity.name}", "a series of the quantity ppfd"
+    if quantity.kind is not Kind.LEVEL:
+        for key in table(row, "quality").keys() & {"spike", "change_per_min", "change_allowance", "flat_line_s"}:
+            yield (*at, "quality", key), f"a test for a {quantity.kind}", "expected, gap_s, skip: it may stand or jump"
+    if "humidity_over" in row and quantity.name != "relative_humidity":
+        yield (*at, "humidity_over"), f"a phase for {quantity.name}", "a series of the quantity relative_humidity"
+    if "calibrated_at_kpa" in row and quantity.name != "co2_mole_fraction":
+        yield (*at, "calibrated_at_kpa"), f"a key for {quantity.name}", "a series of the quantity co2_mole_fraction"
     for key in ("per_count", "rolls_over_at"):
         if key in row and quantity.kind is not Kind.COUNTER:
             counters = [one.name for one in QUANTITIES.values() if one.kind is Kind.COUNTER]
@@ -129,26 +146,47 @@ def _surfaces(raw: dict[str, Any], zones: list[str]) -> Iterator[LooseEnd]:
         if surface.get("name") in names:
             yield (*at, "name"), f"the surface {surface['name']!r} again", "one name a surface"
         names.add(str(surface.get("name")))
-        resistances = [key for key in ("r_value_m2k_w", "u_value_w_m2k") if key in surface]
-        if "probe" not in surface and (len(resistances) != 1 or "outside" not in surface):
-            yield at, "neither a probe nor a wall", "probe; or outside and one of r_value_m2k_w and u_value_w_m2k"
+        resistances = [key for key in WALL_KEYS if key in surface]
+        if "probe" not in surface and (not resistances or "outside" not in surface):
+            yield at, "neither a probe nor a wall", f"probe; or outside and one of {_LISTED_WALL_KEYS}"
         computed = f"{surface.get('zone')}/surface_temperature/{surface.get('name')}"
         if computed in probes and surface.get("probe") != computed:
             yield (*at, "name"), f"the key {computed!r}, which a series has", f"probe = {computed!r}, or another name"
-        if len(resistances) == 2:
-            yield (*at, "u_value_w_m2k"), "both r_value_m2k_w and u_value_w_m2k", "one of the two"
+        for second in resistances[1:]:
+            yield (*at, second), f"both {resistances[0]} and {second}", f"one of {_LISTED_WALL_KEYS}"
+
+
+METERED = ("electrical_energy", "electrical_power")
 
 
 def _equipment(raw: dict[str, Any], zones: list[str]) -> Iterator[LooseEnd]:
     equipment = table(raw, "equipment")
     reservoir = table(equipment, "reservoir")
     yield from named(("equipment", "reservoir", "zone"), reservoir.get("zone"), zones, "zone of this farm")
+    yield from air_conditioner_loose_ends(raw, zones)
+    enrichment = table(equipment, "carbon_dioxide")
+    at: Location = ("equipment", "carbon_dioxide", "zone")
+    yield from named(at, enrichment.get("zone"), zones, "zone of this farm")
+    measured = [str(row.get("zone")) for row in rows(raw, "series") if row.get("quantity") == "co2_mole_fraction"]
+    if enrichment.get("zone") in zones:
+        yield from named(at, enrichment.get("zone"), measured, "zone with a co2_mole_fraction series")
+    meters = [key_of(row) for row in rows(raw, "series") if str(row.get("quantity")) in METERED]
+    meter = table(equipment, "mains").get("meter")
+    yield from named(("equipment", "mains", "meter"), meter, meters, f"series of {' or '.join(METERED)}")
     for index, row in enumerate(rows(equipment, "drip_rows")):
         yield from named(("equipment", "drip_rows", index, "zone"), row.get("zone"), zones, "zone of this farm")
     for index, group in enumerate(rows(equipment, "lamp_groups")):
         lit = group.get("zones")
         for place, zone in enumerate(lit if isinstance(lit, list) else []):
             yield from named(("equipment", "lamp_groups", index, "zones", place), zone, zones, "zone of this farm")
+
+
+def _prices(raw: dict[str, Any]) -> Iterator[LooseEnd]:
+    """Yield prices of a farm that does not say in what currency they are."""
+    equipment = table(raw, "equipment")
+    for part, key in (("carbon_dioxide", "price_per_kg"), ("mains", "price_per_kwh")):
+        if key in table(equipment, part) and "currency" not in table(raw, "farm"):
+            yield ("equipment", part, key), "a price in no currency", 'currency in [farm], e.g. currency = "EUR"'
 
 
 def _crops(crops: dict[str, Any]) -> Iterator[LooseEnd]:

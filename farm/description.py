@@ -12,10 +12,12 @@ from pydantic import Field
 
 from farm.crops import Batch, Crop, Phase
 from farm.model import Described, Name, WireName, ZoneName
+from farm.quality_limits import Quality, usual_quality
 from farm.quantities import QUANTITIES, Quantity
-from farm.readings import Series
+from farm.readings import ESTIMATED, Series
 from farm.topics import fewest, filter_of
 from farm.units import COUNT_UNITS, PPFD_UNIT, SAME, WIRE_UNITS, Conversion, ppfd_from_illuminance
+from farm.water_equipment import Condensate, Filter, FloodShelf, IrrigationPlan
 from farm.wire import Wire
 
 SILENT_AFTER_CADENCES = 3  # a device quiet for longer is shown as silent
@@ -40,8 +42,9 @@ class Place(Described):
     title: str = Field(description="name for people")
     timezone: str = Field(description="IANA time zone, e.g. Europe/Oslo")
     elevation_m: float = Field(
-        0.0, ge=-430, le=5500, description="height above the sea; no formula in use needs it yet"
+        0.0, ge=-430, le=5500, description="height above the sea: gives the air's pressure where no sensor does"
     )
+    currency: str | None = Field(None, pattern="^[A-Z]{3}$", description="of every price here, by ISO 4217: EUR")
     invented: bool = Field(False, description="true for a demonstration farm: every screen then says so")
 
     @cached_property
@@ -86,7 +89,23 @@ class DescribedSeries(Described):
     cadence_s: float = Field(60.0, gt=0, le=31 * 86_400, description="expected time between readings")
     range: tuple[float, float] | None = Field(None, description="[low, high] the sensor can report")
     accuracy: float | None = Field(
-        None, gt=0, description="plus or minus, in the quantity's unit; not carried into results yet"
+        None,
+        gt=0,
+        description="plus or minus, in the quantity's unit; carried into dew point, deficits and margins; "
+        "what is usual for the quantity if left out",
+    )
+    humidity_over: Literal["water", "ice"] = Field(
+        "water", description="of a relative_humidity: what its 100 % means below 0 degC; most sensors count over water"
+    )
+    calibrate_every_days: float | None = Field(
+        None, gt=0, le=3660, description="days between calibrations of its probe; the day sheet counts down to the next"
+    )
+    calibrated_at_kpa: float | None = Field(
+        None,
+        ge=50,
+        le=110,
+        description="of a CO2 sensor that does not correct for air pressure itself: the pressure it was calibrated at, "
+        "101.325 for sea level",
     )
     lux_per_ppfd: float | None = Field(
         None, gt=0, description="lets a lux sensor stand for PPFD under one light: 54 for sunlight; see docs/wire.md"
@@ -97,6 +116,7 @@ class DescribedSeries(Described):
         gt=0,
         description="of a counter: where it begins again at 0, in what it sends (counts, if per_count is given)",
     )
+    quality: Quality | None = None
 
     @property
     def registered(self) -> Quantity:
@@ -163,14 +183,26 @@ class Surface(Described):
         "horizontal",
         description="direction heat leaves: horizontal for a wall, upward for a roof, downward for a floor",
     )
+    temperature_factor: float | None = Field(
+        None, ge=0, le=1, description="of a thermal bridge, instead: share of the indoor-outdoor difference it keeps"
+    )
     probe: str | None = Field(None, description="key of a surface_temperature series on it")
+    mould_class: Literal["very_sensitive", "sensitive", "medium_resistant", "resistant"] = Field(
+        "sensitive", description="how its material lets mould grow; see docs/science.md"
+    )
+    mould_decline: float = Field(
+        0.1, ge=0, le=1, description="how much of timber's decline in dry times it shows: 1, 0.5, 0.25 or 0.1"
+    )
 
 
 class Reservoir(Described):
     """The nutrient tank."""
 
     zone: ZoneName
-    volume_l: float = Field(gt=0)
+    volume_l: float = Field(gt=0, description="what it holds when its level is 100 %")
+    feed_ec_ms_cm: float = Field(0.0, ge=0, le=5, description="EC of the water that tops it up, at 25 degC")
+    top_up: list[str] = Field(default_factory=list, description="keys of metered_volume series of other water added")
+    drained: list[str] = Field(default_factory=list, description="keys of metered_volume series of water let out")
 
 
 class Stock(Described):
@@ -189,6 +221,19 @@ class DripRow(Described):
     zone: ZoneName
     emitters: int = Field(gt=0)
     emitter_flow_l_h: float = Field(gt=0)
+    plant_sites: int | None = Field(None, gt=0, description="plants that these emitters water")
+    flow: str | None = Field(
+        None, description="key of the flow_rate or metered_volume series of its line; rows may share one"
+    )
+    pressure: str | None = Field(None, description="key of a line pressure of its line")
+    pump: str | None = Field(None, description="key of the pump_on or electrical_power series of its pump")
+    return_flow: str | None = Field(None, description="key of the flow_rate series of what comes back from its line")
+    running_above: float | None = Field(
+        None,
+        gt=0,
+        description="it runs from this on, in L/min with flow, else kPa or W; a fifth of the rating by default",
+    )
+    irrigation: IrrigationPlan = IrrigationPlan()
 
 
 class LampGroup(Described):
@@ -197,6 +242,9 @@ class LampGroup(Described):
     name: Name
     zones: list[ZoneName] = Field(min_length=1)
     commissioning_ppfd: float = Field(gt=0, description="umol m-2 s-1 measured when new")
+    commissioned: date | datetime | None = Field(
+        None, description="when that was; earlier light is of other lamps and is not compared with it"
+    )
     power_w: float = Field(gt=0)
 
 
@@ -204,6 +252,14 @@ class ReverseOsmosis(Described):
     """The unit that makes feed water."""
 
     rated_l_per_day: float = Field(gt=0, description="at 25 degC feed")
+    output: str | None = Field(None, description="key of the metered_volume or flow_rate series of what it makes")
+    output_step_l: float = Field(0.1, gt=0, description="step in which that meter counts")
+    feed_temperature: str | None = Field(
+        None, description="key of the solution_temperature series of its feed, best in a zone of its own"
+    )
+    clean_below_percent: float | None = Field(
+        None, gt=0, lt=100, description="output, of the rating at 25 degC, at which it is to be cleaned or renewed"
+    )
 
 
 class AirConditioner(Described):
@@ -211,13 +267,54 @@ class AirConditioner(Described):
 
     cooling_w: float = Field(gt=0, description="rated total capacity")
     power_w: float = Field(gt=0, description="rated electrical input")
+    compressor: str | None = Field(
+        None, description="key of its compressor_on series, or of an electrical_power series of the unit alone"
+    )
+    running_above_w: float | None = Field(
+        None, gt=0, description="from this power on it runs; needed where compressor is an electrical_power series"
+    )
+    return_zone: Name | None = Field(None, description="zone whose air it draws in")
+    supply_zone: Name | None = Field(None, description="zone of kind supply_duct that its air leaves into")
+    air_flow_m3_h: float | None = Field(None, gt=0, description="volume of return air that passes its coil")
+    air_flow_accuracy_m3_h: float | None = Field(
+        None, ge=0, description="plus or minus of that; a tenth of it if left out"
+    )
+    condensate: str | None = Field(None, description="key of the condensate_volume series of its drain")
+    min_off_s: float | None = Field(None, gt=0, description="shortest rest that its maker allows the compressor")
+
+
+class CarbonDioxide(Described):
+    """CO2 enrichment, and the air it is dosed into."""
+
+    zone: ZoneName = Field(description="zone whose CO2 series stands for this air")
+    air_volume_m3: float = Field(gt=0, description="air in the room, without what stands in it")
+    valve_flow_g_h: float | None = Field(
+        None, gt=0, description="what the open valve gives, by its nameplate or a scale"
+    )
+    flow_accuracy_pct: float = Field(10.0, ge=0, le=100, description="plus or minus of that; our choice, no source")
+    price_per_kg: float | None = Field(None, ge=0, description="of the gas, in the farm's currency")
+    background_ppm: float | None = Field(
+        None, ge=250, le=2000, description="CO2 outdoors, where no co2_mole_fraction series of an outdoor zone tells"
+    )
 
 
 class Mains(Described):
     """The electrical service."""
 
-    voltage_v: float = Field(gt=0)
+    voltage_v: float = Field(gt=0, description="between two phases of a three-phase service")
     breaker_a: float = Field(gt=0)
+    phases: Literal[1, 3] = 1
+    continuous_share: float = Field(
+        0.8,
+        gt=0,
+        le=1,
+        description="share of the breaker that may be drawn for 3 h or more: 0.8 by North America's NEC, regional; "
+        "ask a licensed electrician",
+    )
+    meter: str | None = Field(
+        None, description="key of the electrical_energy or electrical_power series that measures the whole farm"
+    )
+    price_per_kwh: float | None = Field(None, ge=0, description="in the farm's currency")
 
 
 class Equipment(Described):
@@ -226,9 +323,13 @@ class Equipment(Described):
     reservoir: Reservoir | None = None
     stocks: list[Stock] = Field(default_factory=list)
     drip_rows: list[DripRow] = Field(default_factory=list)
+    filters: list[Filter] = Field(default_factory=list)
+    flood_shelves: list[FloodShelf] = Field(default_factory=list)
+    condensate: Condensate | None = None
     lamp_groups: list[LampGroup] = Field(default_factory=list)
     reverse_osmosis: ReverseOsmosis | None = None
     air_conditioner: AirConditioner | None = None
+    carbon_dioxide: CarbonDioxide | None = None
     mains: Mains | None = None
 
 
@@ -270,12 +371,23 @@ class Farm(Described):
         """Return the described series of one quantity in one zone, in the description's order."""
         return [one for one in self.described if one.zone == zone and one.quantity == quantity]
 
+    def lamps_over(self, zone: str) -> list[LampGroup]:
+        """Return the lamp groups that light a zone."""
+        return [group for group in self.equipment.lamp_groups if zone in group.zones]
+
+    def quality_of(self, series: Series) -> Quality:
+        """Return what a described series' readings are tested against: its own limits over the usual ones."""
+        in_a_duct = series.zone in self.zones and self.zones[series.zone].kind is ZoneKind.SUPPLY_DUCT
+        usual = usual_quality(series.quantity, in_a_duct=in_a_duct)
+        own = self.described[series].quality
+        return usual if own is None else usual.model_copy(update=own.model_dump(exclude_unset=True))
+
     def label_of(self, series: Series) -> str:
         """Return a series' name for people: its own label, else its quantity's and its sensor's or surface's."""
         described = self.described.get(series)
         if described is not None and described.label:
             return described.label
-        surfaces = {surface.name: surface.label for surface in self.surfaces}
+        surfaces = {surface.name: surface.label for surface in self.surfaces} | {ESTIMATED: "estimated from the lamps"}
         sensor = surfaces.get(series.sensor, series.sensor)
         return f"{series.registered.label}, {sensor}" if sensor else series.registered.label
 

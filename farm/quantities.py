@@ -99,9 +99,22 @@ _ALL = (
     Quantity("leaf_vapour_pressure_deficit", "Leaf VPD", "kPa", "kPa", "kPa", -5, 20, 2, derived=True),
     Quantity("dew_point_temperature", "Dew point", "degC", "Cel", "Cel", -110, 70, 1,
              cf_name="dew_point_temperature", derived=True),
+    Quantity("humidity_ratio", "Humidity ratio", "kg/kg", "kg/kg", "kg/kg", 0, 1, 5, cf_name="humidity_mixing_ratio",
+             derived=True),
     Quantity("condensation_margin", "Condensation margin", "K", "K", "K", -100, 100, 1, derived=True),
+    Quantity("surface_relative_humidity", "Humidity at the surface", "%", "%", "%RH", 0, 100, 1, derived=True),
+    Quantity("mould_index", "Mould index", "1", "1", "/", 0, 6, 2, derived=True),
+    Quantity("moisture_removal_rate", "Water removed by the coil", "kg/h", "kg/h", "kg/h", -100, 1000, 2, derived=True),
+    Quantity("co2_average_8h", "CO2, average of 8 h", "umol mol-1", "umol/mol", "ppm", 0, 1_000_000, 0, derived=True),
+    Quantity("co2_average_15min", "CO2, average of 15 min", "umol mol-1", "umol/mol", "ppm", 0, 1_000_000, 0, derived=True),
+    Quantity("air_change_rate", "Air changes by leakage", "1/h", "/h", "/h", 0, 100, 2, derived=True),
     Quantity("daily_light_integral", "Daily light integral", "mol m-2 d-1", "mol.m-2.d-1", "mol.m-2.d-1", 0, 100, 1,
              derived=True),
+    Quantity("dissolved_oxygen_saturation", "Oxygen saturation", "%", "%", "%", 0, 400, 0, derived=True),
+    Quantity("photoperiod", "Photoperiod", "h", "h", "h", 0, 36, 1, derived=True),
+    Quantity("lamp_output", "Lamp output", "%", "%", "%", 0, 200, 1, derived=True),
+    Quantity("filter_pressure_drop", "Filter pressure drop", "kPa", "kPa", "kPa", -100, 2000, 1, derived=True),
+    Quantity("normalised_output", "Feed water output at 25 °C", "%", "%", "/100", 0, 1000, 1, derived=True),
 )  # fmt: skip
 
 QUANTITIES: dict[str, Quantity] = {quantity.name: quantity for quantity in _ALL}

@@ -14,6 +14,8 @@ from farm.quantities import QUANTITIES, Quantity
 
 MICROSECONDS_PER_SECOND = 1_000_000
 
+ESTIMATED = "estimated"  # the sensor of light that no sensor saw: worked out from the lamps' switch and nameplate
+
 # What may stand between the slashes of a key: also safe in topics, file names and URLs.
 NAME_PATTERN = r"[a-z0-9]+(?:[_-][a-z0-9]+)*"
 _NAME = re.compile(NAME_PATTERN)

@@ -15,6 +15,7 @@ KPA_PER_PSI = 6.894757293168361  # from the exact pound, inch and standard gravi
 KPA_PER_INCH_OF_MERCURY = 3.386389  # conventional, 0 degC; NIST SP 811, appendix B.8
 METRES_PER_FOOT = 0.3048  # exact
 METRES_PER_MILE = 1609.344  # exact
+WATTS_PER_BTU_PER_HOUR = 1055.05585262 / 3600  # International Table unit, exact; NIST SP 811, appendix B.8
 
 
 class Conversion(NamedTuple):
@@ -103,7 +104,11 @@ WIRE_UNITS: dict[str, dict[str, Conversion]] = {
         "gph": Conversion(LITRES_PER_US_GALLON / 60),
         "[gal_us]/min": Conversion(LITRES_PER_US_GALLON),
     },
-    "W": {"kW": Conversion(1000.0)},
+    "W": {
+        "kW": Conversion(1000.0),
+        "Btu/h": Conversion(WATTS_PER_BTU_PER_HOUR),
+        "[Btu_IT]/h": Conversion(WATTS_PER_BTU_PER_HOUR),
+    },
     "kWh": {
         "Wh": Conversion(1e-3),
         "MWh": Conversion(1000.0),
@@ -114,8 +119,11 @@ WIRE_UNITS: dict[str, dict[str, Conversion]] = {
         "kW.s": Conversion(1 / 3600),
     },
     "1": {"/": SAME, "": SAME, ON_OFF: SAME},
+    "h": {"min": Conversion(1 / 60)},
     "g/m3": {},
+    "1/h": {},
     "kg/kg": {},
+    "kg/h": {"kg/s": Conversion(3600.0)},
     "mol m-2 d-1": {"mol.m-2.d-1": SAME},
 }
 

@@ -7,6 +7,7 @@ import logging
 import signal
 import sys
 import threading
+import tomllib
 from pathlib import Path
 from typing import Annotated, Any, NoReturn
 
@@ -16,7 +17,9 @@ from rich.logging import RichHandler
 
 from farm.check import Description, DescriptionError, read_description
 from leafweather import __version__, copy_command
+from leafweather.dose_command import dose
 from leafweather.ingest_commands import ingest_app
+from leafweather.log_commands import log_app
 from leafweather.settings import Settings
 from leafweather.store_commands import app as store_app
 
@@ -34,8 +37,10 @@ app = typer.Typer(
 farm_app = typer.Typer(no_args_is_help=True, help="The farm's own description, farm.toml.")
 app.add_typer(farm_app, name="farm")
 app.add_typer(ingest_app, name="ingest")
+app.add_typer(log_app, name="log")
 copy_command.register(store_app)
 app.add_typer(store_app, name="store")
+app.command(epilog="Example: leafweather dose --from 1.2 --to 1.8 --volume-l 200 --stock-ms-cm 100")(dose)
 
 FarmFile = Annotated[Path, typer.Argument(metavar="FILE", help="the farm's description, e.g. farm.toml")]
 
@@ -78,6 +83,24 @@ def farm_schema() -> None:
 
     schema = Farm.model_json_schema()
     typer.echo(json.dumps({"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}, indent=2))
+
+
+@farm_app.command("crops", epilog="Example: leafweather farm crops lettuce >> farm.toml")
+def farm_crops(
+    name: Annotated[str | None, typer.Argument(metavar="NAME", help="a crop of the list; without it, the list")] = None,
+) -> None:
+    """List crops with published starting bands, or print one's block for farm.toml with its sources."""
+    from farm.published_plans import published_plan, published_plans
+
+    if name is None:
+        for one in published_plans():
+            crop = tomllib.loads(published_plan(one))["crops"][one]
+            typer.echo(f"{one:14} {crop['label']}: {crop['source']}")
+        return
+    try:
+        typer.echo(published_plan(name), nl=False)
+    except ValueError as error:
+        _stop(str(error))
 
 
 @app.command(epilog="Example: leafweather serve farm.toml --data /var/lib/leafweather --mqtt-host 192.0.2.10")

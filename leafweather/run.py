@@ -92,7 +92,7 @@ class Service:
         self._sealed_on: int | None = None  # day since 1970 of the last sealing
         self._store_trouble: str | None = None
         self._keeping = threading.Thread(target=self._keep_store, name="store", daemon=True)
-        house = House(farm, description.sha256, self.store, self.journal, self.health, now_us, self.topics)
+        house = House(farm, description.sha256, self.watch.readings, self.journal, self.health, now_us, self.topics)
         self._server = uvicorn.Server(
             uvicorn.Config(create_app(house), log_config=None, access_log=False, timeout_graceful_shutdown=3)
         )

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from farm.description import DescribedSeries, Farm, Surface, ZoneKind
 from simulator.farm_model import FarmModel
 from simulator.moist_air import saturation_pressure, vapour_pressure
+from simulator.reservoir import FEED_WATER_C
 from simulator.room import INSIDE_FILM_M2K_W, OUTSIDE_FILM_M2K_W
 
 Truth = Callable[[], float]
@@ -31,7 +32,8 @@ def truth_of(one: DescribedSeries, farm: Farm, model: FarmModel) -> Truth:
     elif kind == ZoneKind.SUPPLY_DUCT:
         found = _supply(one, model)
     elif kind == ZoneKind.RESERVOIR:
-        found = _reservoir(one, model)
+        tank = farm.equipment.reservoir
+        found = _reservoir(one, model) if tank and tank.zone == one.zone else _feed(one, model)
     elif kind in (ZoneKind.GROWING_ROW, ZoneKind.SEEDLING_SHELF):
         found = _row(one, farm, model)
     else:
@@ -131,6 +133,15 @@ def _reservoir(one: DescribedSeries, model: FarmModel) -> Truth | None:
         "line_pressure_after_filter": lambda: irrigation.pressure_after,
         "pump_on": lambda: float(irrigation.pump_on),
         "doser_on": lambda: float(tank.doser_on),
+    }
+    return table.get(one.quantity)
+
+
+def _feed(one: DescribedSeries, model: FarmModel) -> Truth | None:
+    tank = model.reservoir
+    table: dict[str, Truth] = {
+        "metered_volume": lambda: tank.ledger.feed_l,
+        "solution_temperature": lambda: FEED_WATER_C,
     }
     return table.get(one.quantity)
 

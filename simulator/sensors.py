@@ -41,6 +41,7 @@ BEHAVIOURS: dict[str, Behaviour] = {
     "flow_rate": Behaviour(2, relative_noise=0.006, relative_bias=0.01),
     "line_pressure_before_filter": Behaviour(1, relative_noise=0.004, relative_bias=0.005),
     "line_pressure_after_filter": Behaviour(1, relative_noise=0.004, relative_bias=0.005),
+    "metered_volume": Behaviour(2),
     "dosed_volume": Behaviour(1),
     "condensate_volume": Behaviour(2),
     "electrical_power": Behaviour(0, relative_noise=0.003, relative_bias=0.003),

@@ -115,6 +115,21 @@ class ClockFault:
 
 
 @dataclass(frozen=True, slots=True)
+class QualityMark:
+    """Readings in a row, from ``first_us`` to ``last_us``, on which a quality test gave the same flag.
+
+    A mark never crosses a full hour of UTC: so the same readings always make the same marks, however
+    they arrived.
+    """
+
+    test: str
+    flag: int
+    first_us: int
+    last_us: int
+    readings: int
+
+
+@dataclass(frozen=True, slots=True)
 class DaySheetEntry:
     """The summary of one local day, and which description of the farm it was made with."""
 

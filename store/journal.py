@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from typing import Self
@@ -13,7 +13,10 @@ from sqlalchemy.orm import Session
 from farm.readings import Series, iso_time
 from store.entries import ClockFault, DaySheetEntry, ExcursionEntry, Reason, Reject, UnknownName
 from store.journal_database import JournalDatabase
+from store.journal_log import JournalLog
+from store.journal_marks import JournalMarks
 from store.tables import (
+    BasisRow,
     ClockFaultRow,
     DaySheetRow,
     DescriptionRow,
@@ -30,7 +33,7 @@ _Kind = tuple[Reason, str, str]  # what rejects are merged by: reason, topic, na
 
 
 class Journal:
-    """The journal of all farms of this program.
+    """The journal of all farms of this program; ``log`` is what people wrote, ``marks`` what quality tests doubt.
 
     Several threads may share one. Every method may raise `store.contract.StoreUnavailable` (locked,
     disk full, no permission): nothing was written then, and the same call may be repeated.
@@ -53,6 +56,8 @@ class Journal:
 
     def __init__(self, url: str, *, patience_s: float = 5.0) -> None:
         self._database = JournalDatabase(url, patience_s)
+        self.log = JournalLog(self._database)
+        self.marks = JournalMarks(self._database)
 
     def add_rejects(self, farm: str, rejects: Sequence[Reject]) -> None:
         """Add refused arrivals to those of the same reason, topic and name; counts add up.
@@ -262,6 +267,18 @@ class Journal:
         with self._database.reading() as session:
             row = session.get(DescriptionRow, (farm, description_hash))
             return None if row is None else row.text
+
+    def bases(self, farm: str, kind: str) -> dict[str, str]:
+        """Return with what things of a kind were last worked out, by the series' key."""
+        query = select(BasisRow).where(BasisRow.farm == farm, BasisRow.kind == kind)
+        with self._database.reading() as session:
+            return {row.series: row.text for row in session.scalars(query)}
+
+    def note_bases(self, farm: str, kind: str, by_series: Mapping[str, str]) -> None:
+        """Note with what things of a kind were worked out now: one text a series' key."""
+        with self._database.writing() as session:
+            for series, text in by_series.items():
+                session.merge(BasisRow(farm=farm, kind=kind, series=series, text=text))
 
     def close(self) -> None:
         """Release the journal; closing twice is harmless."""

@@ -9,7 +9,17 @@ from sqlalchemy import JSON, BigInteger, Date, Double, Index, LargeBinary, MetaD
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 from farm.readings import Series
-from store.entries import ClockFault, DaySheetEntry, ExcursionEntry, Reason, Reject, Side, UnknownName
+from store.entries import (
+    ClockFault,
+    DaySheetEntry,
+    ExcursionEntry,
+    QualityMark,
+    Reason,
+    Reject,
+    Side,
+    UnknownName,
+)
+from store.log_entries import DETAIL, LogEntry
 
 
 class Base(DeclarativeBase):
@@ -199,3 +209,83 @@ class DescriptionRow(Base):
     description_hash: Mapped[str] = mapped_column(primary_key=True)
     text: Mapped[str]
     seen_us: Mapped[int]
+
+
+class QualityMarkRow(Base):
+    """A stretch of one series that a quality test doubts."""
+
+    __tablename__ = "quality_mark"
+
+    farm: Mapped[str] = mapped_column(primary_key=True)
+    zone: Mapped[str] = mapped_column(primary_key=True)
+    quantity: Mapped[str] = mapped_column(primary_key=True)
+    sensor: Mapped[str] = mapped_column(primary_key=True)
+    first_us: Mapped[int] = mapped_column(primary_key=True)
+    test: Mapped[str] = mapped_column(primary_key=True)
+    flag: Mapped[int]
+    last_us: Mapped[int]
+    readings: Mapped[int]
+
+    @classmethod
+    def of(cls, series: Series, entry: QualityMark) -> QualityMarkRow:
+        """Return the row of an entry."""
+        return cls(
+            **series._asdict(),
+            first_us=entry.first_us,
+            test=entry.test,
+            flag=entry.flag,
+            last_us=entry.last_us,
+            readings=entry.readings,
+        )
+
+    def entry(self) -> QualityMark:
+        """Return the entry of this row."""
+        return QualityMark(self.test, self.flag, self.first_us, self.last_us, self.readings)
+
+
+class LogRow(Base):
+    """One version of what a person wrote."""
+
+    __tablename__ = "log_entry"
+    __table_args__ = (Index(None, "farm", "at_us"),)
+
+    farm: Mapped[str] = mapped_column(primary_key=True)
+    identity: Mapped[str] = mapped_column(primary_key=True)
+    version: Mapped[int] = mapped_column(primary_key=True)
+    at_us: Mapped[int]
+    author: Mapped[str]
+    written_us: Mapped[int]
+    withdrawn: Mapped[bool]
+    kind: Mapped[str]
+    detail: Mapped[dict[str, Any]]
+
+    @classmethod
+    def of(cls, farm: str, entry: LogEntry) -> LogRow:
+        """Return the row of an entry."""
+        return cls(
+            farm=farm,
+            identity=entry.identity,
+            version=entry.version,
+            at_us=entry.at_us,
+            author=entry.author,
+            written_us=entry.written_us,
+            withdrawn=entry.withdrawn,
+            kind=entry.detail.kind,
+            detail=entry.detail.model_dump(mode="json"),
+        )
+
+    def entry(self) -> LogEntry:
+        """Return the entry of this row."""
+        detail = DETAIL.validate_python(self.detail, strict=False)
+        return LogEntry(self.identity, self.version, self.at_us, self.author, self.written_us, detail, self.withdrawn)
+
+
+class BasisRow(Base):
+    """With what something was last worked out."""
+
+    __tablename__ = "basis"
+
+    farm: Mapped[str] = mapped_column(primary_key=True)
+    kind: Mapped[str] = mapped_column(primary_key=True)
+    series: Mapped[str] = mapped_column(primary_key=True)
+    text: Mapped[str]

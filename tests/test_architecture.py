@@ -35,7 +35,9 @@ ONLY_IN = {
     "typer": {
         "leafweather/cli.py",
         "leafweather/copy_command.py",
+        "leafweather/dose_command.py",
         "leafweather/ingest_commands.py",
+        "leafweather/log_commands.py",
         "leafweather/store_commands.py",
     },
     "prometheus_client": {"api/metrics.py"},

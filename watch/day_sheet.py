@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 
 from analytics.counters import counted
-from analytics.light import lit_seconds
 from analytics.time_in_band import time_in_band
 from farm.description import Farm
 from farm.quantities import Kind
@@ -18,9 +17,22 @@ from store.contract import ReadingStore
 from store.entries import DaySheetEntry, ExcursionEntry
 from store.journal import Journal
 from watch import cautions
-from watch.bands import lights_series, limits_at, longest_hold_us, max_age_us, may_have_band, phase_stretches, usable
+from watch.bands import ONCE_A_LIGHT_DAY, limits_at, longest_hold_us, may_have_band, usable
+from watch.carbon_dioxide_of_day import carbon_dioxide
+from watch.climate_of_day import climate
 from watch.day_data import DayData, day_data
-from watch.light_days import LitDay, lit_days
+from watch.energy_of_day import energy
+from watch.feed_water_of_day import feed_water
+from watch.filters_of_day import filters
+from watch.flood_shelves_of_day import flood_shelves
+from watch.irrigation_of_day import irrigation
+from watch.lamps_of_day import lamps, light_evenness
+from watch.light_of_day import light_days_of_day
+from watch.probes_of_day import probes
+from watch.quality_of_day import quality
+from watch.root_zone_of_day import root_zone
+from watch.surfaces_of_day import surfaces_of_day
+from watch.water_balance_of_day import water_balance_of_day
 
 SECONDS_PER_HOUR = 3600
 
@@ -74,7 +86,7 @@ def _zone(
         for series in known
         if series.zone == zone
         and series.registered.kind is Kind.LEVEL
-        and series.quantity != "daily_light_integral"  # has a table of its own
+        and series.quantity not in (*ONCE_A_LIGHT_DAY, "air_change_rate")  # have tables of their own
     ]
     rows = [_row(farm, store, series, start_us, until_us) for series in levels]
     return {"zone": zone, "label": farm.zones[zone].label, "series": rows}
@@ -110,43 +122,6 @@ def _row(farm: Farm, store: ReadingStore, series: Series, start_us: int, until_u
     }
 
 
-def _light_days(data: DayData) -> list[dict[str, Any]]:
-    """Return the light days that begin within the day, one row a PPFD series."""
-    return [
-        _light_day(data.farm, data.store, ppfd, lit)
-        for ppfd in data.farm.described
-        if ppfd.quantity == "ppfd"
-        for lit in lit_days(data.farm, data.store, ppfd, data.start_us, data.end_us)
-        if data.start_us <= lit.day.start_us < data.end_us
-    ]
-
-
-def _light_day(farm: Farm, store: ReadingStore, ppfd: Series, lit: LitDay) -> dict[str, Any]:
-    day = lit.day
-    [(_, _, phase)] = phase_stretches(farm, ppfd.zone, day.start_us, day.start_us + 1)
-    return {
-        "zone": ppfd.zone,
-        "label": farm.zones[ppfd.zone].label + (f", {ppfd.sensor}" if ppfd.sensor else ""),
-        "start": iso_time(day.start_us),
-        "end": iso_time(day.end_us),
-        "mol": lit.integral.mol,
-        "coverage": lit.integral.coverage,
-        "lit_h": _lit_hours(farm, store, ppfd.zone, day.start_us, day.end_us),
-        "target": list(phase.daily_light_integral) if phase and phase.daily_light_integral else None,
-        "complete": day.complete,
-    }
-
-
-def _lit_hours(farm: Farm, store: ReadingStore, zone: str, start_us: int, end_us: int) -> float | None:
-    lights = lights_series(farm, zone)
-    if lights is None:
-        return None
-    gap_us = max_age_us(farm, lights)
-    state = store.read(lights, start_us - gap_us, end_us)
-    lit = lit_seconds(state.time_us, usable(state), start_us, end_us, gap_us)
-    return lit.lit_s / SECONDS_PER_HOUR
-
-
 def _totals(data: DayData) -> list[dict[str, Any]]:
     """Return what each counter counted in the day, from the last reading before it."""
     farm, store, start_us, until_us = data.farm, data.store, data.start_us, data.until_us
@@ -168,7 +143,21 @@ def _totals(data: DayData) -> list[dict[str, Any]]:
 # The sheet's sections in their order: name in JSON -> what makes it from a day's data.
 SECTIONS: dict[str, Callable[[DayData], Any]] = {
     "zones": _zones,
-    "light_days": _light_days,
+    "light_days": light_days_of_day,
+    "light_evenness": light_evenness,
+    "lamps": lamps,
+    "surfaces": surfaces_of_day,
+    "carbon_dioxide": carbon_dioxide,
+    "energy": energy,
     "excursions": _excursions,
     "totals": _totals,
+    "climate": climate,
+    "root_zone": root_zone,
+    "probes": probes,
+    "irrigation": irrigation,
+    "filters": filters,
+    "flood_shelves": flood_shelves,
+    "feed_water": feed_water,
+    "water_balance": water_balance_of_day,
+    "quality": quality,
 }

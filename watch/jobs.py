@@ -8,28 +8,32 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
-from datetime import date, timedelta
+from datetime import date
 
 from farm.check import Description
 from farm.description import Farm
 from farm.readings import MICROSECONDS_PER_SECOND, Series, instant
 from store.contract import DayDamaged, ReadingStore, StoreUnavailable, StoreUnusable, Touched
 from store.journal import Journal
-from watch.bands import lights_series, max_age_us, may_have_band
+from watch.bands import lights_series, may_have_band
+from watch.corrections import CorrectionKeeper
 from watch.day_sheet import day_sheet
-from watch.derived import Derived, derivations, derived_series
-from watch.excursions import ExcursionKeeper
-from watch.light_days import renew_light_integrals
+from watch.derived import derived_series
+from watch.deriving import Deriver
+from watch.excursions import END_OF_TIME_US, ExcursionKeeper
+from watch.judged import JudgedReadings
+from watch.quality import QualityKeeper
+from watch.quality_limits import quality_limits
+from watch.remembering import Remembered
+from watch.stale_days import StaleDays
+from watch.stretches import Stretch, joined
 
 logger = logging.getLogger(__name__)
 
 NOTES_AT_ONCE = 20_000
-JOIN_US = 3600 * MICROSECONDS_PER_SECOND  # changed stretches closer than this are worked off as one
 IDLE_S = 5.0  # look for notes this often even if nobody calls
 SHEET_EVERY_S = 60.0  # the sheet of a day that still grows is written at most this often
 RETRY_S = 2.0
-
-Stretch = tuple[int, int]  # first and last instant that changed, both included
 
 
 class Stopped(Exception):
@@ -55,9 +59,12 @@ class Watch:
     ) -> None:
         farm = description.farm
         self._description, self._farm = description, farm
-        self._store, self._journal, self._now_us = store, journal, now_us
-        self._derivations = derivations(farm)
-        self._ppfd = [series for series in farm.described if series.quantity == "ppfd"]
+        self.readings = JudgedReadings(farm.name, store, journal)
+        self._store, self._journal, self._now_us = Remembered(self.readings), journal, now_us
+        self._corrections = CorrectionKeeper(farm, self.readings, journal)
+        self._quality = QualityKeeper(farm.name, quality_limits(farm), self.readings, journal)
+        self._deriver = Deriver(farm, self._store, journal, self._alone)
+        self._stale = StaleDays(farm, journal, self._today)
         self._keepers: dict[Series, ExcursionKeeper] = {}
         self._sheets_written_us = now_us()
         self._written_us: dict[date, int] = {}
@@ -93,16 +100,17 @@ class Watch:
     def begin(self) -> None:
         """Bring what was worked out with an earlier description in line with the one in force now.
 
-        Derived series are worked out anew over all that is stored. Excursions found with earlier bands
+        A derived series is worked out anew over all that is stored where what it rests on has changed.
+        Excursions found with earlier bands
         stay as they were found, except close to readings that come late; one that is open on a series
         which no longer has a band ends with its newest reading, since nothing would ever close it.
         """
         name = self._farm.name
-        if (before := self._journal.description_in_force(name)) != self._description.sha256:
-            if before is not None:
-                logger.info("the farm's description has changed: derived series are worked out anew")
-                known = [one for one in self._store.known(name) if one.series in self._farm.described]
-                self._derive(defaultdict(list, {one.series: [(one.first_us, one.last_us)] for one in known}))
+        anew = self._deriver.anew(self._store.known(name))
+        changed = defaultdict(list, self._quality.retest())
+        self._deriver.renew(changed, anew)
+        self._stale.mark(changed)
+        if self._journal.description_in_force(name) != self._description.sha256:
             self._journal.note_description(name, self._description.sha256, self._description.text, self._now_us())
         watched = {*self._farm.described, *derived_series(self._farm)}
         for one in self._journal.excursions(name, open_only=True):
@@ -119,13 +127,17 @@ class Watch:
         repeats the round, which changes nothing.
         """
         notes = self._store.touched(self._farm.name, NOTES_AT_ONCE)
-        if notes:
-            changed = _stretches(notes, self._farm)
-            self._derive(changed)
-            moved = self._follow_excursions(changed)
-            stretches = [one for several in (*changed.values(), moved) for one in several]
-            self._journal.mark_days_stale(self._farm.name, {day for one in stretches for day in self._days(one)})
+        self._store.forget()
+        changed = _stretches(notes, self._farm)
+        for series, since_us in self._corrections.follow().items():
+            if (newest := self._store.last_before(series, END_OF_TIME_US)) and newest.time_us >= since_us:
+                changed[series] = joined([*changed[series], (since_us, newest.time_us)])
+        if changed:
+            self._test(changed)
+            self._deriver.renew(changed)
+            self._stale.mark(changed, self._follow_excursions(changed))
             self._store.settle(notes)
+        self._corrections.settle()
         if (today := self._today()) != self._day:
             self._journal.mark_days_stale(self._farm.name, [self._day])  # it is over now
             self._day = today
@@ -155,29 +167,13 @@ class Watch:
         else:
             self.counts.broken.pop(what, None)
 
-    def _derive(self, changed: dict[Series, list[Stretch]]) -> None:
-        """Renew derived series for changed readings, and add what changed in them to ``changed``."""
-        for derivation in self._derivations:
-            with self._alone(derivation.output.key):
-                for first, last in self._reached(derivation, changed):
-                    columns = derivation.columns(self._farm, self._store, first, last + 1)
-                    self._store.replace(derivation.output, first, last + 1, columns)
-                    changed[derivation.output].append((first, last))
-        for ppfd in self._ppfd:
-            integral = ppfd._replace(quantity="daily_light_integral")
-            touched = changed.get(ppfd, []) + changed.get(lights_series(self._farm, ppfd.zone) or ppfd, [])
-            with self._alone(integral.key):
-                for first, last in _joined(touched):
-                    start, end = renew_light_integrals(self._farm, self._store, ppfd, first, last)
-                    changed[integral].append((start, end - 1))
-
-    def _reached(self, derivation: Derived, changed: dict[Series, list[Stretch]]) -> list[Stretch]:
-        """Return the stretches of a derived series that changed inputs can reach."""
-        return _joined(
-            (first, last + max_age_us(self._farm, series))
-            for series in derivation.inputs
-            for first, last in changed.get(series, [])
-        )
+    def _test(self, changed: dict[Series, list[Stretch]]) -> None:
+        """Test changed readings' quality, and add the stretches where a verdict changed to ``changed``."""
+        for series in list(changed):
+            with self._alone(f"the quality of {series.key}"):
+                verdicts = [one for stretch in changed[series] for one in self._quality.renew(series, *stretch)]
+                changed[series] = joined([*changed[series], *verdicts])
+        self._store.forget()  # verdicts are part of what is read
 
     def _follow_excursions(self, changed: dict[Series, list[Stretch]]) -> list[Stretch]:
         """Renew the excursions that changes reach, and return the stretches of those that began or ended."""
@@ -189,7 +185,7 @@ class Watch:
             if not may_have_band(self._farm, series):
                 continue
             with self._alone(f"excursions of {series.key}"):
-                for first, last in _joined(changed.get(series, []) + relit.get(series.zone, [])):
+                for first, last in joined(changed.get(series, []) + relit.get(series.zone, [])):
                     moved += self._keeper(series).renew(first, last)
         return moved
 
@@ -197,12 +193,6 @@ class Watch:
         if series not in self._keepers:
             self._keepers[series] = ExcursionKeeper(self._farm, self._store, self._journal, series)
         return self._keepers[series]
-
-    def _days(self, stretch: Stretch) -> list[date]:
-        """Return the farm's local days that a stretch of time lies in."""
-        first, last = (instant(one).astimezone(self._farm.farm.zone_info).date() for one in stretch)
-        last = min(last, self._today())
-        return [first + timedelta(days=n) for n in range((last - first).days + 1)]
 
     def _today(self) -> date:
         return instant(self._now_us()).astimezone(self._farm.farm.zone_info).date()
@@ -228,15 +218,4 @@ def _stretches(notes: Iterable[Touched], farm: Farm) -> defaultdict[Series, list
     for note in notes:
         if note.series in farm.described:
             by_series[note.series].append((note.first_us, note.last_us))
-    return defaultdict(list, {series: _joined(stretches) for series, stretches in by_series.items()})
-
-
-def _joined(stretches: Iterable[Stretch]) -> list[Stretch]:
-    """Return stretches in order, those that overlap or lie close together as one."""
-    joined: list[Stretch] = []
-    for first, last in sorted(stretches):
-        if joined and first <= joined[-1][1] + JOIN_US:
-            joined[-1] = (joined[-1][0], max(joined[-1][1], last))
-        else:
-            joined.append((first, last))
-    return joined
+    return defaultdict(list, {series: joined(stretches) for series, stretches in by_series.items()})

@@ -1,4 +1,4 @@
-"""Light days of a zone, and the light integral of each as a derived series."""
+"""Light days of a zone, and the light integral of each."""
 
 from __future__ import annotations
 
@@ -7,13 +7,14 @@ from itertools import pairwise
 
 import numpy as np
 
-from analytics.light import LONGEST_DAY_US, LightIntegral, light_integral
+from analytics.light import LightIntegral, held_light_integral, light_integral
 from analytics.light import light_days as starts_of_light_days
 from farm.description import Farm
 from farm.flags import Flag, worst_flag
-from farm.readings import MICROSECONDS_PER_SECOND, Columns, Series
+from farm.readings import ESTIMATED, MICROSECONDS_PER_SECOND, Columns, Series
 from store.contract import ReadingStore
 from watch.bands import lights_series, local_midnights, max_age_us, usable
+from watch.estimated_light import light_hold_us
 
 HOUR_US = 3600 * MICROSECONDS_PER_SECOND
 SHORTEST_NIGHT_US = HOUR_US  # lights off for less does not end a light day; our choice, no source
@@ -72,34 +73,22 @@ class LitDay:
 
 def lit_days(farm: Farm, store: ReadingStore, ppfd: Series, start_us: int, end_us: int) -> list[LitDay]:
     """Return the light days that overlap a range, each with its integral from one PPFD series."""
-    days = light_days(farm, store, ppfd.zone, start_us, end_us)
+    return integrals_of_days(farm, store, ppfd, light_days(farm, store, ppfd.zone, start_us, end_us))
+
+
+def integrals_of_days(farm: Farm, store: ReadingStore, ppfd: Series, days: list[LightDay]) -> list[LitDay]:
+    """Return some light days, in order, each with its integral from one PPFD series; none where it has no reading."""
     if not days:
         return []
-    gap = max_age_us(farm, ppfd)
+    gap = light_hold_us(farm, ppfd)
     columns = store.read(ppfd, days[0].start_us - gap, days[-1].end_us + gap)
+    integral_of = held_light_integral if ppfd.sensor == ESTIMATED else light_integral
     found = []
     for day in days:
-        integral = light_integral(columns.time_us, usable(columns), day.start_us, day.end_us, gap)
+        integral = integral_of(columns.time_us, usable(columns), day.start_us, day.end_us, gap)
         inside = slice(*np.searchsorted(columns.time_us, [day.start_us, day.end_us]))
         flag = worst_flag(np.unique(columns.flag[inside]).tolist())
         if flag is not Flag.MISSING:
             whole = day.complete and integral.coverage >= ENOUGH_COVERAGE
             found.append(LitDay(day, integral, flag if whole else worst_flag([flag, Flag.SUSPECT])))
     return found
-
-
-def renew_light_integrals(
-    farm: Farm, store: ReadingStore, ppfd: Series, first_us: int, last_us: int
-) -> tuple[int, int]:
-    """Bring the daily light integral up to date for PPFD or lights readings that changed.
-
-    The integral of a light day stands at the day's start. Returns the range that was renewed.
-    """
-    gap = max_age_us(farm, ppfd)  # so far a reading reaches into the light day before or after its own
-    around = light_days(farm, store, ppfd.zone, first_us - gap, last_us + gap + LONGEST_DAY_US)
-    start_us = min([day.start_us for day in around], default=first_us)
-    end_us = max([day.end_us for day in around], default=last_us) + 1
-    lit = lit_days(farm, store, ppfd, start_us, end_us)
-    rows = [(one.day.start_us, one.integral.mol, int(one.flag)) for one in lit if one.day.start_us >= start_us]
-    store.replace(ppfd._replace(quantity="daily_light_integral"), start_us, end_us, Columns.from_rows(rows))
-    return start_us, end_us

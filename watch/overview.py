@@ -17,6 +17,7 @@ from store.entries import ExcursionEntry, Reason, Side
 from store.journal import Journal
 from watch import cautions
 from watch.bands import UNKNOWN, limits_at, lit_at, longest_hold_us
+from watch.carbon_dioxide import LIMITS, co2_columns
 from watch.derived import derived_series
 from watch.first_checks import FIRST_CHECKS
 from watch.light_days import ENOUGH_COVERAGE, LitDay, lit_days
@@ -26,13 +27,15 @@ HOUR_US = 3600 * MICROSECONDS_PER_SECOND
 DAY_US = 24 * HOUR_US
 _URGENCIES = list(Urgency)
 _BY_PHASE_QUANTITY = "daily_light_integral"  # judged by whole light days, not by the newest reading
+_IN_DAY_SHEETS = ("photoperiod", "lamp_output")  # one value a light day: says nothing about now
 
 
 def zones_now(farm: Farm, store: ReadingStore, journal: Journal, now_us: int) -> list[ZoneNow]:
     """Return every zone with all its series as they stand at ``now_us``, in the description's order."""
     latest = store.latest(farm.name)
     under_way = {one.series: one for one in journal.excursions(farm.name, open_only=True)}
-    shown = [*farm.described, *(one for one in derived_series(farm) if one in latest)]
+    derived = [one for one in derived_series(farm) if one in latest and one.quantity not in _IN_DAY_SHEETS]
+    shown = [*farm.described, *derived]
     zones = []
     for zone in farm.zones:
         phase_name, crop = _standing_phase(farm, zone, now_us)
@@ -125,7 +128,7 @@ def needs(farm: Farm, store: ReadingStore, journal: Journal, now_us: int) -> lis
     zones = zones_now(farm, store, journal, now_us)
     rows = [row for zone in zones for row in zone.series]
     found = [
-        *_dangerous_co2(farm, rows, now_us),
+        *_dangerous_co2(farm, store, rows, now_us),
         *_excursion_needs(farm, journal.excursions(farm.name, open_only=True), rows, now_us),
         *_short_of_light(farm, store, rows, now_us),
         *_silent(farm, rows, now_us),
@@ -134,27 +137,51 @@ def needs(farm: Farm, store: ReadingStore, journal: Journal, now_us: int) -> lis
     return sorted(found, key=lambda need: (_URGENCIES.index(need.urgency), need.since_us or 0))
 
 
-def _dangerous_co2(farm: Farm, rows: Iterable[SeriesNow], now_us: int) -> list[Need]:
+def _dangerous_co2(farm: Farm, store: ReadingStore, rows: Iterable[SeriesNow], now_us: int) -> list[Need]:
+    """Return a sentence on each CO2 reading at the 8-h limit or above, else on averages at theirs."""
+    rows = list(rows)
+    found = [
+        need
+        for row in rows
+        if row.series.quantity == "co2_mole_fraction" and (need := _high_reading(farm, store, row, now_us))
+    ]
+    told = {need.zone for need in found}
+    averages = [row for row in rows if row.series.quantity in LIMITS and row.series.zone not in told]
+    return [*found, *(need for row in averages if (need := _high_average(farm, row)))]
+
+
+def _high_reading(farm: Farm, store: ReadingStore, row: SeriesNow, now_us: int) -> Need | None:
     limit = cautions.CO2_ANNOUNCED_ABOVE_PPM
-    found = []
-    for row in rows:
-        if row.series.quantity != "co2_mole_fraction" or row.value is None or row.value <= limit:
-            continue
-        reads = f"reads {row.value:,.0f} ppm"
-        if row.standing is Standing.SILENT and row.time_us is not None:
-            reads = f"read {row.value:,.0f} ppm when last heard {spoken_duration(now_us - row.time_us)} ago"
-        found.append(
-            Need(
-                urgency=Urgency.NOW,
-                sentence=f"CO2 in {farm.zone_label(row.series.zone)} {reads}, above {limit:,.0f} ppm, "
-                "the occupational limit for an 8-hour average. Leave and ventilate.",
-                since_us=row.time_us,
-                zone=row.series.zone,
-                series=(row.series,),
-                caution=cautions.CO2,
-            )
-        )
-    return found
+    if row.value is None or row.time_us is None:
+        return None
+    corrected = co2_columns(farm, store, row.series, row.time_us, row.time_us + 1).value
+    value = float(corrected[0]) if len(corrected) and not np.isnan(corrected[0]) else row.value
+    if not value + (farm.described[row.series].plus_or_minus or 0.0) > limit:
+        return None
+    reads = f"reads {value:,.0f} ppm"
+    if row.standing is Standing.SILENT:
+        reads = f"read {value:,.0f} ppm when last heard {spoken_duration(now_us - row.time_us)} ago"
+    above = "above" if value > limit else "within its give or take of"
+    sentence = (
+        f"CO2 in {farm.zone_label(row.series.zone)} {reads}, {above} {limit:,.0f} ppm, "
+        "the occupational limit for an 8-hour average. Leave and ventilate."
+    )
+    return Need(Urgency.NOW, sentence, row.time_us, row.series.zone, (row.series,), caution=cautions.CO2)
+
+
+def _high_average(farm: Farm, row: SeriesNow) -> Need | None:
+    limit = LIMITS[row.series.quantity]
+    measured = row.series._replace(quantity="co2_mole_fraction")
+    give_or_take = farm.described[measured].plus_or_minus or 0.0
+    if row.value is None or row.standing is Standing.SILENT or row.value + give_or_take < limit:
+        return None
+    span = "8 hours" if row.series.quantity == "co2_average_8h" else "15 minutes"
+    above = "above" if row.value > limit else "within the give or take of"
+    sentence = (
+        f"CO2 in {farm.zone_label(row.series.zone)} was {row.value:,.0f} ppm on average over the last {span}, {above} "
+        f"the occupational limit of {limit:,.0f} ppm. Leave and ventilate."
+    )
+    return Need(Urgency.NOW, sentence, row.time_us, row.series.zone, (row.series, measured), caution=cautions.CO2)
 
 
 def _excursion_needs(

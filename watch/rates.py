@@ -33,6 +33,10 @@ class Rate:
         """The counter."""
         return (self.counter,)
 
+    def reach_us(self, farm: Farm, series: Series) -> int:
+        """Return the longest gap over which there is a rate: three cadences."""
+        return max_age_us(farm, series)
+
     def columns(self, farm: Farm, store: ReadingStore, start_us: int, end_us: int) -> Columns:
         """Return the rates of ``[start_us, end_us)``, flagged with the worse of the two readings they rest on.
 

@@ -1,9 +1,10 @@
 // The page: one feed, one view, and the sections that show them.
 import { useEffect, useState } from "./vendor/preact-hooks.js";
+import { Clocks, Rejects, Unknown } from "./arrivals.js";
 import { Feed } from "./feed.js";
 import { html, render } from "./html.js";
 import { Needs } from "./needs.js";
-import { DaySheet, Excursions, RECENT, Rejects } from "./record.js";
+import { DaySheet, Excursions, RECENT } from "./record.js";
 import { clock, dayName, lasting, zoneName } from "./text.js";
 import { Timeline } from "./timeline.js";
 import { link, readView } from "./view.js";
@@ -88,6 +89,8 @@ function Page({ feed }) {
       <${Excursions} ...${shared} />
       <${DaySheet} ...${shared} />
       <${Rejects} ...${shared} />
+      <${Unknown} ...${shared} />
+      <${Clocks} ...${shared} />
     </main>
     <${Footer} farm=${farm} />`;
 }
@@ -118,6 +121,8 @@ feed.want("series", 60);
 feed.want(RECENT, 30);
 feed.want("days", 60);
 feed.want("rejects", 60);
+feed.want("unknown", 60);
+feed.want("clocks", 60);
 const root = document.getElementById("app");
 root.textContent = "";
 render(html`<${Page} feed=${feed} />`, root);

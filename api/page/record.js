@@ -1,26 +1,13 @@
-// What the journal holds: excursions, the day sheet, and what was refused.
+// What the watch wrote: excursions and the day sheet.
 import { useEffect, useState } from "./vendor/preact-hooks.js";
 import { ask } from "./feed.js";
 import { html } from "./html.js";
-import { capital, dayAndClock, isoDay, lasting, number, plainDay, withUnit, words } from "./text.js";
+import { Table } from "./table.js";
+import { dayAndClock, isoDay, lasting, number, plainDay, withUnit } from "./text.js";
 import { around, link } from "./view.js";
 
 export const RECENT = "excursions?start=-7d";
 const FEW = 12;
-
-/** A table that becomes a list of labelled values on a narrow screen. */
-function Table({ caption, heads, rows, groups, numeric = [] }) {
-  const line = (cells) => html`<tr role="row">${cells.map((cell, i) => i
-    ? html`<td role="cell" class=${numeric.includes(i) ? "n" : ""} data-label=${heads[i]}>${cell}</td>`
-    : html`<th role="rowheader" scope="row">${cell}</th>`)}</tr>`;
-  return html`<table role="table" class=${heads.length === 2 ? "stack pair" : "stack"}>
-    <caption>${caption}</caption>
-    <thead role="rowgroup"><tr role="row">${heads.map((head, i) => html`<th role="columnheader" scope="col" class=${numeric.includes(i) ? "n" : ""}>${head}</th>`)}</tr></thead>
-    ${(groups ?? [[null, rows]]).map(([name, members]) => html`<tbody role="rowgroup">
-      ${name && html`<tr role="row" class="group"><th role="rowheader" scope="rowgroup" colspan=${heads.length}>${name}</th></tr>`}
-      ${members.map(line)}</tbody>`)}
-  </table>`;
-}
 
 export function Excursions({ feed, zone, view }) {
   const [all, setAll] = useState(false);
@@ -121,24 +108,6 @@ export function DaySheet({ feed, zone, view, change }) {
       ${!days.length && !view.day && html`<p class="note">No day has been summed up yet.</p>`}
       ${fault && html`<p class="warning" role="alert">${fault}</p>`}
       ${sheet && html`<${Sheet} sheet=${sheet} list=${feed.data("series")?.series ?? []} zone=${zone} />`}
-    </div>
-  </section>`;
-}
-
-export function Rejects({ feed, zone }) {
-  const answer = feed.data("rejects");
-  const total = Object.values(answer?.counts ?? {}).reduce((a, b) => a + b, 0);
-  return html`<section id="rejects" aria-labelledby="rejects-title">
-    <div class="head"><h2 id="rejects-title">What was refused</h2><p class="note">Arrivals that could not become readings, and how to mend it.</p></div>
-    <div class="body">
-      ${!answer && html`<p class="note">Not known yet.</p>`}
-      ${answer && !answer.rejects.length && html`<p>Nothing has been refused.</p>`}
-      ${answer?.rejects.length > 0 && html`<${Table} caption=${`${total.toLocaleString("en")} refused in all`} numeric=${[2]}
-        heads=${["Name on the wire", "Why", "How often", "Last", "How to mend it"]}
-        rows=${answer.rejects.map((one) => [
-          html`<code>${one.name || one.topic}</code>`, capital(words(one.reason)), one.count.toLocaleString("en"),
-          dayAndClock(Date.parse(one.last), zone),
-          html`${one.detail}<details><summary>Newest message</summary><p>Topic <code>${one.topic}</code></p><code class="raw">${one.raw}</code></details>`])} />`}
     </div>
   </section>`;
 }

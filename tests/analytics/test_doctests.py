@@ -15,13 +15,28 @@ MODULES = sorted(
     for module in pkgutil.walk_packages(package.__path__, f"{package.__name__}.")
 )
 SCIENCE = [
+    "air_change",
     "alignment",
+    "carbon_dioxide",
+    "carbon_dioxide_exposure",
     "condensation",
+    "drift",
+    "demand",
+    "energy",
     "humidity",
+    "integrals",
     "light",
+    "outliers",
+    "persistence",
+    "plausibility",
     "psychrometrics",
+    "quality",
+    "quality_tests",
+    "rolling",
     "saturation",
+    "siblings",
     "time_in_band",
+    "tracer_decays",
     "vapour_pressure_deficit",
 ]
 

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analytics.light import DAY_US, light_day_starts, light_days, light_integral, lit_seconds
+from analytics.light import DAY_US, held_light_integral, light_day_starts, light_days, light_integral, lit_seconds
 
 SECOND = 1_000_000
 MINUTE, HOUR = 60 * SECOND, 3600 * SECOND
@@ -29,6 +29,24 @@ def test_constant_light_table(reference):
         got = light_integral(times, np.full(len(times), row["ppfd"]), 0, int(times[-1]), 5 * MINUTE)
         assert got.mol == pytest.approx(row["integral"], abs=0.005 + 1e-9)  # two decimals printed
         assert got.coverage == 1.0
+
+
+def test_switched_light_is_the_table_exactly(reference):
+    for row in reference("daily_light_integral"):
+        length = int(row["hours"]) * HOUR
+        got = held_light_integral([0, length], [row["ppfd"], 0.0], 0, 24 * HOUR, 24 * HOUR)
+        assert got.mol == pytest.approx(row["integral"], abs=0.005 + 1e-9)  # two decimals printed
+        assert got.coverage == 1.0
+        per_minute = every(MINUTE, 0, 24 * HOUR - MINUTE)
+        held = held_light_integral(per_minute, row["ppfd"] * (per_minute < length), 0, 24 * HOUR, MINUTE)
+        assert held.mol == pytest.approx(got.mol, rel=1e-9)
+
+
+def test_switched_light_that_nobody_saw_is_not_darkness():
+    got = held_light_integral([0, HOUR, 5 * HOUR], [200.0, math.nan, 0.0], 0, 6 * HOUR, 2 * HOUR)
+    assert got.mol == pytest.approx(200 * 2 * 3600 / 1e6)
+    assert got.covered_s == 3 * 3600.0
+    assert math.isnan(held_light_integral([], [], 0, HOUR, MINUTE).mol)
 
 
 def test_half_sine_day():

@@ -16,6 +16,7 @@ from farm.readings import Columns, Reading, Series
 from store.embedded import EmbeddedStore
 from store.entries import ClockFault, DaySheetEntry, ExcursionEntry, Reason, Reject, Side, UnknownName
 from store.journal import Journal
+from watch.judged import JudgedReadings
 
 T0_US = 1_772_323_200_000_000  # 2026-03-01T00:00:00Z
 MINUTE_US = 60_000_000
@@ -84,6 +85,8 @@ SHEET: dict[str, Any] = {
             "complete": True,
         }
     ],
+    "light_evenness": [],
+    "lamps": [],
     "excursions": [
         {
             "id": ENDED.identity,
@@ -151,7 +154,8 @@ def house(small_farm: Farm, tmp_path_factory: pytest.TempPathFactory):
         fill(store, journal)
         journal.add_unknown_names("testfarm", UNKNOWN)
         journal.add_clock_faults("testfarm", [ClockFault("t/a", "ahead", "set its clock", -150.0, T0_US, NOW_US, 12)])
-        yield House(farm, "feedfacecafe", store, journal, lambda: {"status": "ok", "watch": "up"}, lambda: NOW_US)
+        judged = JudgedReadings("testfarm", store, journal)
+        yield House(farm, "feedfacecafe", judged, journal, lambda: {"status": "ok", "watch": "up"}, lambda: NOW_US)
 
 
 class Client:

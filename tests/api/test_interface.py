@@ -23,9 +23,15 @@ ANSWERS = {
     "excursion": schemas.ExcursionAnswer,
     "days": schemas.DaysAnswer,
     "day": schemas.DaySheetAnswer,
+    "batches": schemas.BatchesAnswer,
+    "batch": schemas.BatchAnswer,
     "rejects": schemas.RejectsAnswer,
     "unknown": schemas.UnknownAnswer,
     "clocks": schemas.ClocksAnswer,
+    "quality": schemas.QualityAnswer,
+    "log": schemas.LogAnswer,
+    "log_versions": schemas.LogVersionsAnswer,
+    "dose": schemas.DoseAnswer,
     "health": schemas.HealthAnswer,
 }
 REAL = {"key": "room/air_temperature", "date": "2026-03-01"}
@@ -37,7 +43,7 @@ def openapi(client):
 
 
 def test_every_address_is_documented_with_an_example(openapi):
-    assert len(openapi["paths"]) == 16
+    assert len(openapi["paths"]) == 22
     for path, operations in openapi["paths"].items():
         assert list(operations) == ["get"], path
         answer = operations["get"]["responses"]["200"]["content"]["application/json"]
@@ -64,7 +70,21 @@ def test_examples_fit_their_schema(address):
 
 
 @pytest.mark.parametrize(
-    "address", ["farm", "zones", "needs", "series", "latest", "excursions", "days", "rejects", "unknown", "clocks"]
+    "address",
+    [
+        "farm",
+        "zones",
+        "needs",
+        "series",
+        "latest",
+        "excursions",
+        "days",
+        "batches",
+        "rejects",
+        "unknown",
+        "clocks",
+        "log",
+    ],
 )
 def test_answers_have_the_fields_of_their_example(client, address):
     assert set(client.json(address)) == set(examples.EXAMPLES[address])

@@ -1,6 +1,7 @@
 import pytest
 
-from tests.api.conftest import ENDED, OPEN, SHEET, assert_problem
+from store.log_entries import Note
+from tests.api.conftest import ENDED, NOW_US, OPEN, SHEET, T0_US, assert_problem
 
 
 def test_excursions_newest_first(client):
@@ -92,3 +93,15 @@ def test_unknown_names_come_with_a_draft_for_the_description(client):
     assert rows[0]["suggestion"].splitlines()[:3] == ["[[series]]", 'zone = "room"', 'quantity = "relative_humidity"']
     assert rows[1]["suggestion"] is None
     assert len(client.json("unknown?limit=1")["unknown"]) == 1
+
+
+def test_the_log_as_it_stands_and_every_version(client, house):
+    log = house.journal.log
+    entry = log.add("testfarm", T0_US, "kim", Note(note="leaves pale"), T0_US)
+    log.edit("testfarm", entry.identity, T0_US, "lee", Note(note="leaves pale, row 2"), NOW_US)
+    [row] = client.json("log?kind=note")["entries"]
+    assert (row["id"], row["author"], row["version"]) == (entry.identity, "lee", 2)
+    assert row["detail"] == {"kind": "note", "note": "leaves pale, row 2"}
+    assert client.json("log?kind=refill") == client.json("log?start=2026-03-01T00:01:00Z") == {"entries": []}
+    assert [one["author"] for one in client.json(f"log/{entry.identity}")["versions"]] == ["kim", "lee"]
+    assert_problem(client("/api/v1/log/0000000000"), 404)

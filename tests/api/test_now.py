@@ -78,6 +78,7 @@ def test_latest_is_filtered_by_zone_and_series(client):
         "key": "row/ppfd",
         "time": "2026-03-02T11:59:00Z",
         "value": 250.0,
+        "uncertainty": 15.0,
         "unit": "umol m-2 s-1",
         "flag": 1,
         "age_s": 60.0,

@@ -215,6 +215,17 @@ def test_nothing_scrolls_sideways(visit, size):
     assert small == [], "WCAG 2.2, 2.5.8: targets are at least 24 px high"
 
 
+def test_names_nobody_described_and_wrong_clocks_are_shown(visit):
+    page = visit()
+    unknown = page.locator("#unknown")
+    assert "room/humidty" in unknown.inner_text()
+    assert "yard-1" not in unknown.inner_text()  # described since
+    unknown.locator("summary").first.click()
+    assert "relative_humidity" in unknown.locator(".raw").first.inner_text()
+    assert "Set its clock" in page.locator("#clocks").inner_text()
+    assert "3\u00a0min ahead" in page.locator("#clocks").inner_text()
+
+
 def test_the_record_shows_the_day_and_what_was_refused_as_text(visit):
     page = visit("#day=2026-03-01")
     day = page.locator("#day")

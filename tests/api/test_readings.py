@@ -5,8 +5,11 @@ from datetime import UTC, datetime
 import pyarrow as pa
 import pytest
 
+from analytics.probes import Correction
 from api import columns
-from tests.api.conftest import MINUTES, Client, assert_problem
+from store.entries import QualityMark
+from tests.api.conftest import AIR as AIR_SERIES
+from tests.api.conftest import HOUR_US, MINUTE_US, MINUTES, T0_US, Client, assert_problem
 
 AIR = "/api/v1/series/room/air_temperature/readings"
 VPD = "/api/v1/series/room/vapour_pressure_deficit/readings"
@@ -258,3 +261,23 @@ def test_gaps_of_what_has_no_cadence_or_too_long_a_range_are_problems(client):
     assert "derived" in body["detail"]
     assert_problem(client("/api/v1/series/room/nothing/gaps"), 404)
     assert_problem(client("/api/v1/series/room/air_temperature/gaps?start=-4000d"), 422)
+
+
+def test_readings_are_corrected_and_flagged_and_raw_on_request(client, house):
+    doubt = QualityMark("spike", 3, T0_US + MINUTE_US, T0_US + MINUTE_US, 1)
+    house.store.correct_by({AIR_SERIES: [Correction(T0_US + 2 * MINUTE_US, 1.0, -0.5)]})
+    house.store.replace_marks(AIR_SERIES, T0_US, T0_US + HOUR_US, [doubt])
+    asked = "series/room/air_temperature/readings?start=2026-03-01T00:00:00Z&end=2026-03-01T00:04:00Z"
+    try:
+        judged, raw = client.json(asked), client.json(asked + "&raw=true")
+        said = client.json("series/room/air_temperature/quality?start=2026-03-01T00:00:00Z&end=2026-03-01T01:00:00Z")
+    finally:
+        house.store.correct_by({})
+        house.store.replace_marks(AIR_SERIES, T0_US, T0_US + HOUR_US, [])
+    assert raw["value"] == [21.0, 21.1, 21.2, 21.3]
+    assert judged["value"] == pytest.approx([21.0, 21.1, 20.7, 20.8])
+    assert (raw["flag"], judged["flag"]) == ([1, 1, 1, 1], [1, 3, 1, 1])
+    assert said["doubts"] == [
+        {"test": "spike", "flag": 3, "first": "2026-03-01T00:01:00Z", "last": "2026-03-01T00:01:00Z", "readings": 1}
+    ]
+    assert said["corrections"] == [{"since": "2026-03-01T00:02:00Z", "scale": 1.0, "offset": -0.5}]

@@ -210,3 +210,31 @@ def test_a_stay_that_ends_before_it_begins_is_a_mistake():
     stay += '[[batches.stays]]\nzone = "row"\nphase = "growing"\n'
     _, [mistake] = check_text(SMALL_FARM + stay + "entered = 2026-02-01\nleft = 2026-01-15\n")
     assert (mistake.key, mistake.allowed) == ("batches[0].stays[0].left", "a time after entered")
+
+
+def told(text):
+    return [str(one) for one in check_text(text)[1]]
+
+
+def test_carbon_dioxide_and_mains_name_what_is_there():
+    enrichment = '\n[equipment.carbon_dioxide]\nzone = "{zone}"\nair_volume_m3 = 50\n'
+    assert told(SMALL_FARM + enrichment.format(zone="room")) == []
+    [unknown] = told(SMALL_FARM + enrichment.format(zone="rom"))
+    assert "equipment.carbon_dioxide.zone" in unknown
+    assert "did you mean room?" in unknown
+    [no_sensor] = told(SMALL_FARM + enrichment.format(zone="row"))
+    assert "which is no zone with a co2_mole_fraction series" in no_sensor
+    mains = '\n[equipment.mains]\nvoltage_v = 230\nbreaker_a = 20\nmeter = "room/co2_mole_fraction"\n'
+    [no_meter] = told(SMALL_FARM + mains)
+    assert "equipment.mains.meter" in no_meter
+    assert "series of electrical_energy or electrical_power" in no_meter
+
+
+def test_prices_need_a_currency_and_a_calibration_pressure_a_co2_sensor():
+    priced = "\n[equipment.mains]\nvoltage_v = 230\nbreaker_a = 20\nprice_per_kwh = 0.2\n"
+    [no_currency] = told(SMALL_FARM + priced)
+    assert 'a price in no currency; allowed: currency in [farm], e.g. currency = "EUR"' in no_currency
+    assert told(SMALL_FARM.replace("elevation_m", 'currency = "EUR"\nelevation_m') + priced) == []
+    [odd] = told(SMALL_FARM.replace('quantity = "ppfd"', 'quantity = "ppfd"\ncalibrated_at_kpa = 101.325'))
+    assert "calibrated_at_kpa" in odd
+    assert "a series of the quantity co2_mole_fraction" in odd

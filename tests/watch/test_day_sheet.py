@@ -131,7 +131,10 @@ def test_each_series_stands_against_its_band(house):
         "room/co2_mole_fraction": Standing.SILENT,  # last heard six minutes ago
         "room/dew_point_temperature": Standing.NO_BAND,
         "room/vapour_pressure_deficit": Standing.NO_BAND,
+        "room/humidity_ratio": Standing.NO_BAND,
         "room/condensation_margin/north-wall": Standing.NO_BAND,
+        "room/surface_relative_humidity/north-wall": Standing.NO_BAND,
+        "room/mould_index/north-wall": Standing.NO_BAND,
         "room/surface_temperature/north-wall": Standing.NO_BAND,
         "row/ppfd": Standing.SILENT,
         "row/lights_on": Standing.SILENT,
@@ -192,3 +195,23 @@ def test_zones_that_share_an_excursion_share_a_sentence(house):
     [need] = [one for one in needs(farm, house.store, house.journal, house.now_us) if "humidity" in one.sentence]
     assert need.sentence.startswith("Relative humidity in Room and Row is too high: 90.0 % at worst (Row), at most")
     assert {series.zone for series in need.series} == {"room", "row"}
+
+
+def test_a_late_reading_near_midnight_renews_the_sheets_of_both_days(house):
+    """Sheets look some hours over midnight; in Oslo it is at 23:00 UTC. A day without a sheet gets none by that."""
+    midnight = T0_US + 23 * HOUR_US
+    house.put("room/air_temperature", samples("20*2400", start_us=midnight - 20 * HOUR_US))
+    house.now_us = midnight + 30 * HOUR_US
+    house.work()
+    days = [date(2026, 3, 1), date(2026, 3, 2)]
+    assert house.journal.days(house.farm.name)[:2] == days
+    house.now_us += HOUR_US
+    house.put("room/air_temperature", [(midnight - 90 * MINUTE_US + 1, 21.0)])
+    house.work()
+    computed = [house.journal.day_sheet(house.farm.name, day).computed_us for day in days]
+    assert computed == [house.now_us, house.now_us]
+    house.put("room/air_temperature", [(midnight + 90 * MINUTE_US + 1, 21.0)])
+    house.now_us += HOUR_US
+    house.work()
+    computed = [house.journal.day_sheet(house.farm.name, day).computed_us for day in days]
+    assert computed == [house.now_us, house.now_us]

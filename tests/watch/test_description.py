@@ -36,8 +36,27 @@ def test_derived_series_follow_a_changed_description_over_all_history(house):
 def test_the_same_description_works_nothing_out_anew(house, monkeypatch):
     house.put("room/air_temperature", samples("22*3"))
     house.work()
-    monkeypatch.setattr(type(house.watch), "_derive", lambda *_: pytest.fail("worked out anew"))
+    monkeypatch.setattr(type(house.store), "replace", lambda *_: pytest.fail("worked out anew"))
     house.fresh_watch()
+
+
+def test_a_changed_description_works_out_anew_only_what_it_touches(house, monkeypatch):
+    house.put("room/air_temperature", samples("22*3"))
+    house.put(HUMIDITY, samples("60*3"))
+    house.put("outdoors/air_temperature", samples("-20*3"))
+    house.work()
+    replaced = []
+    keep = type(house.store).replace
+    monkeypatch.setattr(
+        type(house.store),
+        "replace",
+        lambda store, series, *rest: (replaced.append(series.key), keep(store, series, *rest)),
+    )
+    change(house, SMALL_FARM.replace("r_value_m2k_w = 3.8744", "u_value_w_m2k = 1.0"))
+    assert {key.rpartition("/")[2] for key in replaced} == {"north-wall"}
+    replaced.clear()
+    change(house, SMALL_FARM.replace("r_value_m2k_w = 3.8744", "u_value_w_m2k = 1.0").replace("[50, 75]", "[45, 75]"))
+    assert replaced == []  # another band is no other air
 
 
 def test_an_open_excursion_ends_when_its_band_is_taken_away(house):

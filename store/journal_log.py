@@ -1,0 +1,137 @@
+"""The part of the journal that people write: entries, which an edit never overwrites."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import replace
+from datetime import date
+
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session
+
+from store.journal_database import JournalDatabase
+from store.log_entries import Detail, LogEntry, identity_of
+from store.tables import LogRow, StaleDayRow
+
+
+class UnknownEntry(LookupError):
+    """There is no entry of that identity; nothing was written."""
+
+
+class JournalLog:
+    """Entries by farm. Every method may raise `store.contract.StoreUnavailable`."""
+
+    def __init__(self, database: JournalDatabase) -> None:
+        self._database = database
+
+    def add(
+        self, farm: str, at_us: int, author: str, detail: Detail, written_us: int, stale_days: Collection[date] = ()
+    ) -> LogEntry:
+        """Write a new entry and return it; the same one written twice stands once.
+
+        ``stale_days`` are the local days whose sheets it belongs on: they are noted as to be written (again).
+        """
+        entry = LogEntry(identity_of(farm, at_us, author, written_us, detail), 1, at_us, author, written_us, detail)
+        with self._database.writing() as session:
+            session.merge(LogRow.of(farm, entry))
+            _note_stale(session, farm, stale_days)
+        return entry
+
+    def edit(
+        self,
+        farm: str,
+        identity: str,
+        at_us: int,
+        author: str,
+        detail: Detail,
+        written_us: int,
+        stale_days: Collection[date] = (),
+    ) -> LogEntry:
+        """Write an entry's next version; the former ones stay.
+
+        Raises
+        ------
+        UnknownEntry
+            If there is no entry of that identity.
+        """
+        return self._next(farm, LogEntry(identity, 0, at_us, author, written_us, detail), stale_days)
+
+    def withdraw(
+        self, farm: str, identity: str, author: str, written_us: int, stale_days: Collection[date] = ()
+    ) -> LogEntry:
+        """Write that an entry counts for nothing any more; all its versions stay.
+
+        Raises
+        ------
+        UnknownEntry
+            If there is no entry of that identity.
+        """
+        standing = self.versions(farm, identity)
+        if not standing:
+            raise _unknown(farm, identity)
+        gone = replace(standing[-1], author=author, written_us=written_us, withdrawn=True)
+        return self._next(farm, gone, stale_days)
+
+    def _next(self, farm: str, entry: LogEntry, stale_days: Collection[date]) -> LogEntry:
+        newest = select(func.max(LogRow.version)).where(LogRow.farm == farm, LogRow.identity == entry.identity)
+        with self._database.writing() as session:
+            version = session.scalars(newest).one()
+            if version is None:
+                raise _unknown(farm, entry.identity)
+            entry = replace(entry, version=version + 1)
+            session.add(LogRow.of(farm, entry))
+            _note_stale(session, farm, stale_days)
+        return entry
+
+    def entries(
+        self,
+        farm: str,
+        *,
+        start_us: int | None = None,
+        end_us: int | None = None,
+        kinds: Collection[str] = (),
+        withdrawn: bool = False,
+    ) -> list[LogEntry]:
+        """Return the entries as they stand, of what happened in ``[start_us, end_us)``, in order of time."""
+        newest = (
+            select(LogRow.identity, func.max(LogRow.version).label("version"))
+            .where(LogRow.farm == farm)
+            .group_by(LogRow.identity)
+            .subquery()
+        )
+        query = select(LogRow).join(
+            newest, (LogRow.identity == newest.c.identity) & (LogRow.version == newest.c.version)
+        )
+        query = query.where(LogRow.farm == farm)
+        if not withdrawn:
+            query = query.where(LogRow.withdrawn.is_(False))
+        if start_us is not None:
+            query = query.where(LogRow.at_us >= start_us)
+        if end_us is not None:
+            query = query.where(LogRow.at_us < end_us)
+        if kinds:
+            query = query.where(LogRow.kind.in_(list(kinds)))
+        with self._database.reading() as session:
+            return [row.entry() for row in session.scalars(query.order_by(LogRow.at_us, LogRow.identity))]
+
+    def versions(self, farm: str, identity: str) -> list[LogEntry]:
+        """Return every version of an entry, the first one first; empty where there is none."""
+        query = select(LogRow).where(LogRow.farm == farm, LogRow.identity == identity).order_by(LogRow.version)
+        with self._database.reading() as session:
+            return [row.entry() for row in session.scalars(query)]
+
+    def state(self, farm: str) -> tuple[int, int]:
+        """Return how many versions there are and when the newest was written: it changes with every write."""
+        query = select(func.count(), func.coalesce(func.max(LogRow.written_us), 0)).where(LogRow.farm == farm)
+        with self._database.reading() as session:
+            count, written_us = session.execute(query).one()
+        return int(count), int(written_us)
+
+
+def _note_stale(session: Session, farm: str, days: Collection[date]) -> None:
+    for day in days:
+        session.merge(StaleDayRow(farm=farm, day=day))
+
+
+def _unknown(farm: str, identity: str) -> UnknownEntry:
+    return UnknownEntry(f"{farm} has no entry {identity!r}: list the entries to see their names")

@@ -1,0 +1,149 @@
+"""What people write into the journal: calibrations, samples, refills, work done, and notes."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from typing import Annotated, Literal, Self
+
+from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, model_validator
+
+from farm.description import Farm
+from farm.references import one_of
+
+LEAST_APART_PH = 1.0  # of two buffers; closer ones give no slope worth having; our choice, no source
+
+
+class Written(BaseModel):
+    """What every kind has: a remark of the writer's."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+    note: str = Field("", max_length=2000, description="a remark in the writer's words")
+
+
+class PhCalibration(Written):
+    """A pH probe held into buffers: what each buffer is at 25 degC, and what the probe gave."""
+
+    kind: Literal["ph_calibration"] = "ph_calibration"
+    series: str = Field(description="key of the solution_ph series")
+    buffers: tuple[float, float] = Field(description="nominal pH of the two buffers, at 25 degC")
+    readings: tuple[float, float] = Field(description="what the probe gave in them, in the same order")
+    reading_unit: Literal["pH", "mV"] = Field("pH", description="unit of the readings")
+    temperature_c: float = Field(25.0, ge=0, le=60, description="temperature of the buffers, degC")
+    adjusted: bool = Field(False, description="true if the device was set by it, so that it reads true from then on")
+
+    @model_validator(mode="after")
+    def _two_points(self) -> Self:
+        if abs(self.buffers[0] - self.buffers[1]) < LEAST_APART_PH:
+            raise ValueError(f"two buffers at least {LEAST_APART_PH:g} pH apart, such as 7.00 and 4.01")
+        if self.readings[0] == self.readings[1]:
+            raise ValueError("two different readings: a probe that gives the same in both buffers is broken")
+        return self
+
+
+class EcCalibration(Written):
+    """An EC probe held into a standard solution."""
+
+    kind: Literal["ec_calibration"] = "ec_calibration"
+    series: str = Field(description="key of the solution_ec series")
+    standard_ms_cm: float = Field(gt=0, le=200, description="the standard's EC at 25 degC, mS/cm")
+    reading_ms_cm: float = Field(gt=0, le=200, description="what the probe gave in it, at 25 degC, mS/cm")
+    temperature_c: float = Field(25.0, ge=0, le=60, description="temperature of the standard, degC")
+    adjusted: bool = Field(False, description="true if the device was set by it, so that it reads true from then on")
+
+
+class GrabSample(Written):
+    """The same thing measured by hand at the same time, with another instrument."""
+
+    kind: Literal["grab_sample"] = "grab_sample"
+    series: str = Field(description="key of the series it is compared with")
+    value: float = Field(description="what the other instrument gave, in the quantity's unit")
+    plus_or_minus: float | None = Field(None, gt=0, description="that instrument's give or take")
+
+
+class Refill(Written):
+    """A stock bottle filled or changed."""
+
+    kind: Literal["refill"] = "refill"
+    stock: str = Field(description="name of the stock in farm.toml")
+    holds_l: float = Field(gt=0, description="what it holds after it, L")
+
+
+class Drained(Written):
+    """Solution let out of the reservoir."""
+
+    kind: Literal["drained"] = "drained"
+    volume_l: float = Field(gt=0, description="L")
+
+
+class ToppedUp(Written):
+    """Water or solution put into the reservoir by hand."""
+
+    kind: Literal["topped_up"] = "topped_up"
+    volume_l: float = Field(gt=0, description="L")
+    ec_ms_cm: float | None = Field(None, ge=0, le=200, description="its EC at 25 degC, mS/cm")
+
+
+class Cleaned(Written):
+    """Something cleaned or its filter changed."""
+
+    kind: Literal["cleaned"] = "cleaned"
+    what: str = Field(min_length=1, max_length=200, description="what was cleaned: a zone, a filter, a probe")
+
+
+class Note(Written):
+    """Anything else worth keeping."""
+
+    kind: Literal["note"] = "note"
+    note: str = Field(min_length=1, max_length=2000)
+
+
+Detail = Annotated[
+    PhCalibration | EcCalibration | GrabSample | Refill | Drained | ToppedUp | Cleaned | Note,
+    Field(discriminator="kind"),
+]
+DETAIL: TypeAdapter[Detail] = TypeAdapter(Detail)
+DETAIL_OF: dict[str, type[Written]] = {
+    str(kind.model_fields["kind"].default): kind
+    for kind in (PhCalibration, EcCalibration, GrabSample, Refill, Drained, ToppedUp, Cleaned, Note)
+}
+PAIRS = ("buffers", "readings")  # fields of two numbers
+QUANTITY_OF = {"ph_calibration": "solution_ph", "ec_calibration": "solution_ec"}
+
+
+def loose_end(farm: Farm, detail: Detail) -> str | None:
+    """Return what an entry names that the farm does not have, and what it has; None where all is there."""
+    if isinstance(detail, PhCalibration | EcCalibration | GrabSample):
+        wanted = QUANTITY_OF.get(detail.kind)
+        keys = [one.key for one in farm.described if wanted in (None, one.quantity)]
+        if detail.series not in keys:
+            what = f"series of {wanted}" if wanted else "series"
+            return f"series: found {detail.series!r}, which is no {what} of farm.toml; {one_of(detail.series, keys)}"
+    if isinstance(detail, Refill):
+        stocks = [one.name for one in farm.equipment.stocks]
+        if detail.stock not in stocks:
+            return f"stock: found {detail.stock!r}, which is no stock of farm.toml; {one_of(detail.stock, stocks)}"
+    return None
+
+
+@dataclass(frozen=True, slots=True)
+class LogEntry:
+    """One entry as it stands: what happened at ``at_us``, who wrote it and when.
+
+    An edit is a new version under the same identity; ``withdrawn`` entries count for nothing, but stay.
+    """
+
+    identity: str
+    version: int
+    at_us: int
+    author: str
+    written_us: int
+    detail: Detail
+    withdrawn: bool = False
+
+
+def identity_of(farm: str, at_us: int, author: str, written_us: int, detail: Detail) -> str:
+    """Return a short name for a new entry."""
+    name = f"{farm}/{at_us}/{author}/{written_us}/{detail.model_dump_json()}"
+    return hashlib.sha256(name.encode()).hexdigest()[:10]

@@ -1,0 +1,443 @@
+"""The day sheet's root zone: against the simulated farm's own ledger, and against small cases made by hand."""
+
+from __future__ import annotations
+
+import json
+import random
+from datetime import UTC, date, datetime
+
+import numpy as np
+import pytest
+
+from farm.check import check_text
+from farm.flags import Flag
+from farm.readings import Reading, Series, microseconds
+from simulator.demo import demo_farm
+from simulator.faults import Fault, FaultKind
+from simulator.reservoir import PH_PER_LITRE_DRUNK, PH_PER_ML_L, REFERENCE_L, SALT_G_L_PER_MS_CM, UPTAKE_SHARE
+from simulator.simulation import Simulation
+from store.embedded import EmbeddedStore
+from store.journal import Journal
+from store.log_entries import Drained, Refill, ToppedUp
+from tests.conftest import MINUTE_US, SMALL_FARM, T0_US
+from watch import cautions
+from watch.day_data import day_data
+from watch.root_zone_of_day import root_zone
+
+HOUR_US = 60 * MINUTE_US
+
+
+class Farmhouse:
+    """A farm with a real store and journal, from which sections of day sheets are made."""
+
+    def __init__(self, farm, folder):
+        folder.mkdir(parents=True, exist_ok=True)
+        self.farm = farm
+        self.store = EmbeddedStore(folder)
+        self.journal = Journal(f"sqlite:///{folder}/journal.sqlite")
+
+    def put(self, key, at_us, values):
+        series = Series.parse(self.farm.name, key)
+        rows = [
+            Reading(series, int(at), float(value), Flag.NOT_EVALUATED) for at, value in zip(at_us, values, strict=True)
+        ]
+        self.store.append(rows)
+
+    def write(self, at_us, detail):
+        self.journal.log.add(self.farm.name, at_us, "somebody", detail, at_us)
+
+    def section(self, day, now_us=2**60):
+        found = root_zone(day_data(self.farm, self.store, self.journal, day, now_us))
+        json.dumps(found, allow_nan=False)
+        return found
+
+    def close(self):
+        self.store.close()
+        self.journal.close()
+
+
+# --- Against the simulated farm's own ledger -----------------------------------------------------
+
+
+class Simulated:
+    """Some days of the demonstration farm's reservoir in a store, with the truth at each instant."""
+
+    def __init__(self, folder, faults=(), seed=11):
+        self.house = Farmhouse(demo_farm(), folder)
+        farm = self.house.farm
+        simulation = Simulation(farm, seed=seed, start=datetime(2026, 2, 1, 22, tzinfo=UTC), faults=faults)
+        rows, self.truth, tank = [], {}, simulation.model.reservoir
+        for _ in range(round(3.2 * 1440)):
+            snapshot = simulation.step()
+            at_us = microseconds(snapshot.time)
+            rows += [
+                Reading(Series.parse(farm.name, key), at_us, value, Flag.NOT_EVALUATED)
+                for key, value in snapshot.values
+                if key.startswith("reservoir/") or key.endswith("lights_on")
+            ]
+            ledger = tank.ledger
+            self.truth[at_us] = {
+                "volume_l": tank.volume_l, "ec": tank.ec, "salt": tank.ec * tank.volume_l, "ph": tank.ph,
+                "feed_l": ledger.feed_l, "dosed_l": ledger.dosed_l, "drunk_l": ledger.drunk_l,
+                "turned_l": sum(bottle.turned_ml for bottle in tank.bottles) / 1000,
+                "taken": ledger.taken_salt_g / SALT_G_L_PER_MS_CM, "stock": ledger.dosed_salt_g / SALT_G_L_PER_MS_CM,
+            }  # fmt: skip
+        self.house.store.append(rows)
+
+    def day(self, day):
+        """Return a day's section, and what the ledger says of that day."""
+        house = self.house
+        data = day_data(house.farm, house.store, house.journal, day, 2**60)
+        first, last = self.truth[data.start_us], self.truth[data.end_us]
+        [section] = root_zone(data)
+        return section, first, {name: last[name] - first[name] for name in first}
+
+
+DAYS = [date(2026, 2, 2), date(2026, 2, 3), date(2026, 2, 4)]
+
+
+@pytest.fixture(scope="module")
+def simulated(tmp_path_factory):
+    made = Simulated(tmp_path_factory.mktemp("simulated"))
+    yield made
+    made.house.close()
+
+
+def within(row, name, unit, truth):
+    """Whether a figure and the truth agree within the figure's give or take; and that this says something."""
+    value, give_or_take = row[f"{name}_{unit}"], row[f"{name}_give_or_take_{unit}"]
+    return abs(value - truth) <= give_or_take
+
+
+@pytest.mark.parametrize("day", DAYS)
+def test_water_agrees_with_the_ledger(simulated, day):
+    section, first, passed = simulated.day(day)
+    water = section["water"]
+    assert within(water, "drunk", "l", passed["drunk_l"])
+    assert water["drunk_give_or_take_l"] < 0.05 * passed["drunk_l"]
+    assert within(water, "topped_up", "l", passed["feed_l"])
+    assert water["topped_up_give_or_take_l"] < 0.05 * passed["feed_l"]
+    assert within(water, "start", "l", first["volume_l"])
+    assert water["dosed_l"] == pytest.approx(
+        passed["dosed_l"], abs=0.25
+    )  # a dose over midnight counts on one side of it
+    assert water["drained_l"] == 0
+    assert water["closes"]
+    assert water["closing_error_give_or_take_l"] < 3
+    assert water["covered_h"] == pytest.approx(24)
+    assert len(water["steps"]) == 6
+
+
+@pytest.mark.parametrize("day", DAYS)
+def test_salt_agrees_with_the_ledger(simulated, day):
+    section, first, passed = simulated.day(day)
+    salt = section["salt"]
+    assert within(salt, "taken", "ms_cm_l", passed["taken"])
+    assert salt["taken_give_or_take_ms_cm_l"] < 0.1 * passed["taken"]
+    assert within(salt, "start", "ms_cm_l", first["salt"])
+    assert salt["closes"]
+    assert salt["closing_error_give_or_take_ms_cm_l"] < 0.1 * passed["taken"]
+
+
+@pytest.mark.parametrize("day", DAYS)
+def test_uptake_agrees_with_the_model(simulated, day):
+    section, first, passed = simulated.day(day)
+    uptake = section["uptake"]
+    assert within(uptake, "concentration", "ms_cm", passed["taken"] / passed["drunk_l"])
+    mean_ec = passed["taken"] / passed["drunk_l"] / UPTAKE_SHARE
+    truth = mean_ec * (1 - UPTAKE_SHARE) / first["volume_l"]
+    assert uptake["ec_change_ms_cm_per_l"] == pytest.approx(truth, abs=0.09 / first["volume_l"])  # of the concentration
+
+
+@pytest.mark.parametrize("day", DAYS)
+def test_doses_do_what_they_should(simulated, day):
+    section, _, _ = simulated.day(day)
+    response = section["response"]
+    assert abs(response["ratio"] - 1) <= response["give_or_take"] < 0.08
+    assert response["doses"] >= 2
+    for dose in section["doses"]:
+        if dose["ec_step_ms_cm"] is not None:
+            assert abs(dose["ec_step_ms_cm"] - dose["ec_expected_ms_cm"]) < 2 * dose["ec_step_give_or_take_ms_cm"]
+            assert dose["volumes_ml"]["nutrient-a"] == dose["volumes_ml"]["nutrient-b"] >= 80
+    [acid] = section["ph_response"]
+    assert acid["stock"] == "acid"
+    assert abs(acid["ph_per_ml"] + PH_PER_ML_L / 217) <= acid["ph_per_ml_give_or_take"] < 0.3 * PH_PER_ML_L / 217
+    assert section["caution"] == cautions.ACID_AND_BASE
+
+
+@pytest.mark.parametrize("day", DAYS)
+def test_drift_agrees_with_the_model(simulated, day):
+    section, first, passed = simulated.day(day)
+    drifts = {row["key"]: row for row in section["drift"]}
+    ph = drifts["reservoir/solution_ph"]
+    truth = PH_PER_LITRE_DRUNK * REFERENCE_L / first["volume_l"] * passed["drunk_l"]
+    assert abs(ph["per_day"] - truth) <= ph["give_or_take"] < truth / 2
+    ec = drifts["reservoir/solution_ec"]
+    mean_ec = passed["taken"] / passed["drunk_l"] / UPTAKE_SHARE
+    truth = mean_ec * (1 - UPTAKE_SHARE) / first["volume_l"] * passed["drunk_l"]
+    assert abs(ec["per_day"] - truth) <= ec["give_or_take"] < truth / 2
+    assert ec["covered_h"] == pytest.approx(24)
+    assert ec["stretches"] > 5
+
+
+def test_a_line_that_draws_half_air_shows_in_the_response_and_in_the_salt(tmp_path):
+    fault = Fault(FaultKind.STOCK_EMPTY, datetime(2026, 2, 3, 2, tzinfo=UTC), datetime(2026, 2, 6, tzinfo=UTC), 0.5)
+    simulated = Simulated(tmp_path / "air", faults=[fault])
+    section, _, passed = simulated.day(date(2026, 2, 4))
+    response, salt = section["response"], section["salt"]
+    assert abs(response["ratio"] - 0.5) <= response["give_or_take"] < 0.1
+    assert within(salt, "taken", "ms_cm_l", passed["taken"])
+    # As much again was counted as came.
+    assert within(salt, "closing_error", "ms_cm_l", passed["stock"])
+    assert salt["closes"] is False
+    simulated.house.close()
+
+
+def test_an_empty_bottle_makes_the_doser_run_on_and_nothing_is_claimed_of_its_doses(tmp_path):
+    fault = Fault(FaultKind.STOCK_EMPTY, datetime(2026, 2, 3, 2, tzinfo=UTC), datetime(2026, 2, 6, tzinfo=UTC))
+    simulated = Simulated(tmp_path / "empty", faults=[fault])
+    section, _, passed = simulated.day(date(2026, 2, 4))
+    assert passed["stock"] == 0
+    assert section["response"] == {"ratio": None, "give_or_take": None, "doses": 0}
+    assert (section["salt"]["closes"], section["uptake"]) == (None, None)
+    # What the pumps turned and did not come is taken for drunk.
+    air_l = passed["turned_l"] - passed["dosed_l"]
+    assert air_l > 5
+    assert within(section["water"], "drunk", "l", passed["drunk_l"] + air_l)
+    simulated.house.close()
+
+
+def test_order_of_arrival_does_not_matter(simulated, tmp_path):
+    house = simulated.house
+    again = Farmhouse(house.farm, tmp_path / "again")
+    rows = [
+        Reading(series, int(at), float(value), int(flag))
+        for series in house.farm.described
+        for columns in [house.store.read(series, 0, 2**62)]
+        for at, value, flag in zip(columns.time_us, columns.value, columns.flag, strict=True)
+    ]
+    random.Random(1).shuffle(rows)
+    for place in range(0, len(rows), 9973):
+        again.store.append(rows[place : place + 9973])
+    assert again.section(DAYS[1]) == house.section(DAYS[1])
+    again.close()
+
+
+# --- Small cases -----------------------------------------------------------------------------------
+
+TANK = """
+[zones.tank]
+kind = "reservoir"
+label = "Tank"
+
+[[series]]
+zone = "tank"
+quantity = "solution_ec"
+[[series]]
+zone = "tank"
+quantity = "solution_ph"
+"""
+LEVEL = """
+[[series]]
+zone = "tank"
+quantity = "solution_level"
+[equipment.reservoir]
+zone = "tank"
+volume_l = 200
+"""
+COUNTER = """
+[[series]]
+zone = "tank"
+quantity = "dosed_volume"
+sensor = "feed"
+[[equipment.stocks]]
+name = "feed"
+label = "Feed"
+role = "nutrient"
+bottle_l = 5
+ec_per_ml_l = 0.1
+"""
+SWITCH = """
+[[series]]
+zone = "tank"
+quantity = "doser_on"
+"""
+DAY = date(2026, 3, 2)
+START_US = T0_US + 23 * HOUR_US  # of that day in Oslo
+AT = START_US + np.arange(-120, 1560) * MINUTE_US  # from two hours before to two hours after
+MINUTE = (AT - START_US) / MINUTE_US
+
+
+@pytest.fixture
+def build(tmp_path):
+    made = []
+
+    def build(*parts):
+        farm, mistakes = check_text(SMALL_FARM + "".join(parts))
+        assert farm is not None, mistakes
+        made.append(Farmhouse(farm, tmp_path / str(len(made))))
+        return made[-1]
+
+    yield build
+    for one in made:
+        one.close()
+
+
+def noise(size, seed=0):
+    return np.random.default_rng(seed).normal(0, size, len(AT))
+
+
+def test_a_farm_without_a_reservoir_has_no_root_zone(build):
+    house = build()
+    house.put("room/air_temperature", AT, np.full(len(AT), 22.0))
+    assert house.section(DAY) == []
+
+
+def test_a_reservoir_that_was_silent_has_none(build):
+    assert build(TANK, LEVEL).section(DAY) == []
+
+
+def test_a_dose_against_what_its_stock_and_volume_predict(build):
+    # 400 mL of a stock of 0.1 mS/cm per mL/L in 160 L: 0.25 mS/cm by mass balance (0.24938 with the dose's own volume).
+    house = build(TANK, LEVEL, COUNTER)
+    house.put("tank/solution_ec", AT, 1.5 + 0.25 * (MINUTE >= 600) + noise(0.004))
+    house.put("tank/solution_level", AT, np.full(len(AT), 80.0))
+    house.put("tank/dosed_volume/feed", AT, 1000 + 400.0 * (MINUTE >= 600))
+    [section] = house.section(DAY)
+    [dose] = section["doses"]
+    assert (dose["source"], dose["volumes_ml"]) == ("counter", {"feed": 400.0})
+    assert dose["ec_step_ms_cm"] == pytest.approx(0.25, abs=dose["ec_step_give_or_take_ms_cm"])
+    assert dose["ec_step_give_or_take_ms_cm"] < 0.01
+    assert dose["ec_expected_ms_cm"] == pytest.approx(0.25, abs=1e-9)
+    assert section["response"]["ratio"] == pytest.approx(1.0, abs=section["response"]["give_or_take"])
+
+
+def test_a_stock_of_half_strength_is_told_from_a_good_one(build):
+    house = build(TANK, LEVEL, COUNTER)
+    house.put("tank/solution_ec", AT, 1.5 + 0.125 * (MINUTE >= 600) + noise(0.004))
+    house.put("tank/solution_level", AT, np.full(len(AT), 80.0))
+    house.put("tank/dosed_volume/feed", AT, 1000 + 400.0 * (MINUTE >= 600))
+    [section] = house.section(DAY)
+    assert section["response"]["ratio"] == pytest.approx(0.5, abs=0.1)
+    assert section["response"]["ratio"] + section["response"]["give_or_take"] < 0.7
+    assert section["salt"]["closing_error_ms_cm_l"] == pytest.approx(20, abs=3)  # 40 were counted, 20 came
+    assert section["salt"]["closes"] is False
+
+
+def test_a_drain_and_a_refill_are_seen_as_steps(build):
+    house = build(TANK, LEVEL)
+    litres = 160.0 - 0.02 * MINUTE - 50.0 * (MINUTE >= 400) + 60.0 * (MINUTE >= 900)
+    house.put("tank/solution_level", AT, litres / 2 + noise(0.1))
+    house.put("tank/solution_ec", AT, np.full(len(AT), 1.5))
+    house.write(START_US + 400 * MINUTE_US, Drained(volume_l=50))
+    house.write(START_US + 900 * MINUTE_US, ToppedUp(volume_l=60, ec_ms_cm=0.0))
+    [section] = house.section(DAY)
+    water = section["water"]
+    assert water["drained_l"] == pytest.approx(50, abs=water["drained_give_or_take_l"])
+    assert water["topped_up_l"] == pytest.approx(60, abs=water["topped_up_give_or_take_l"])
+    assert water["drunk_l"] == pytest.approx(0.02 * 1440, abs=water["drunk_give_or_take_l"])
+    assert [row["volume_l"] > 0 for row in water["steps"]] == [False, True]
+    assert [(row["kind"], row["volume_l"]) for row in water["written"]] == [("drained", 50), ("topped_up", 60)]
+    assert water["closes"]
+
+
+def test_water_that_went_while_nobody_looked_is_the_closing_error(build):
+    house = build(TANK, LEVEL)
+    litres = 160.0 - 0.02 * MINUTE - 30.0 * (MINUTE >= 500)
+    seen = (MINUTE < 450) | (MINUTE > 750)  # five hours of silence, a drain of 30 L in them
+    house.put("tank/solution_level", AT[seen], litres[seen] / 2 + noise(0.1)[seen])
+    house.put("tank/solution_ec", AT, np.full(len(AT), 1.5))
+    [section] = house.section(DAY)
+    water = section["water"]
+    assert water["covered_h"] == pytest.approx(19, abs=0.1)
+    assert water["closing_error_l"] == pytest.approx(30 + 0.02 * 300, abs=water["closing_error_give_or_take_l"])
+    assert water["closes"] is False
+    assert section["uptake"] is None  # too little of the day is known
+
+
+def test_without_a_counter_the_dosers_switch_tells_when(build):
+    house = build(TANK, LEVEL, SWITCH)
+    house.put("tank/solution_ec", AT, 1.5 + 0.2 * (MINUTE >= 600) + noise(0.004))
+    house.put("tank/solution_level", AT, np.full(len(AT), 80.0))
+    house.put("tank/doser_on", AT, (MINUTE >= 599) & (MINUTE < 601))
+    [section] = house.section(DAY)
+    [dose] = section["doses"]
+    assert (dose["source"], dose["volumes_ml"], dose["ec_expected_ms_cm"]) == ("switch", {}, None)
+    assert dose["ec_step_ms_cm"] == pytest.approx(0.2, abs=dose["ec_step_give_or_take_ms_cm"])
+    assert section["response"]["ratio"] is None
+    assert section["stocks"] == []
+    assert section["caution"] is None
+
+
+def test_without_counter_switch_or_level_ec_itself_shows_doses(build):
+    house = build(TANK)
+    house.put("tank/solution_ec", AT, 1.5 + 0.2 * (MINUTE >= 600) + noise(0.004))
+    house.put("tank/solution_ph", AT, 5.8 + 0.0002 * MINUTE + noise(0.01))
+    [section] = house.section(DAY)
+    [dose] = section["doses"]
+    assert dose["source"] == "readings"
+    assert dose["ec_step_ms_cm"] == pytest.approx(0.2, abs=dose["ec_step_give_or_take_ms_cm"])
+    assert (section["water"], section["salt"], section["uptake"]) == (None, None, None)
+    drifts = {row["key"]: row for row in section["drift"]}
+    assert drifts["tank/solution_ph"]["per_day"] == pytest.approx(0.288, abs=drifts["tank/solution_ph"]["give_or_take"])
+
+
+def test_what_goes_on_over_midnight_counts_on_the_day_of_its_middle(build):
+    house = build(TANK, LEVEL)
+    rise = 8.0 * np.clip((MINUTE + 12) / 16, 0, 1)  # from 12 minutes before midnight to 4 after
+    house.put("tank/solution_level", AT, (160.0 - 0.02 * MINUTE + rise) / 2 + noise(0.05))
+    [section] = house.section(DAY)
+    assert section["water"]["steps"] == []
+    assert section["water"]["topped_up_l"] == 0
+    assert section["water"]["drunk_l"] == pytest.approx(28.8, abs=section["water"]["drunk_give_or_take_l"])
+    [yesterday] = house.section(date(2026, 3, 1))
+    assert len(yesterday["water"]["steps"]) == 1
+
+
+def test_a_flagged_reading_is_no_data(build):
+    house = build(TANK, LEVEL)
+    house.put("tank/solution_level", AT, (160.0 - 0.02 * MINUTE) / 2)
+    series = Series.parse(house.farm.name, "tank/solution_level")
+    bad = [Reading(series, int(at) + 1, 0.0, Flag.FAIL) for at in AT[500:560]]
+    house.store.append(bad)
+    [section] = house.section(DAY)
+    assert section["water"]["steps"] == []
+    assert section["water"]["drunk_l"] == pytest.approx(28.8, abs=0.5)
+
+
+def test_a_day_that_still_lasts_is_told_until_now(build):
+    house = build(TANK, LEVEL)
+    now = MINUTE < 600
+    house.put("tank/solution_level", AT[now], (160.0 - 0.02 * MINUTE[now]) / 2 + noise(0.05)[now])
+    [section] = house.section(DAY, now_us=START_US + 600 * MINUTE_US)
+    assert section["water"]["covered_h"] == pytest.approx(10)
+    assert section["water"]["drunk_l"] == pytest.approx(12.0, abs=section["water"]["drunk_give_or_take_l"])
+
+
+def test_days_left_of_a_bottle_from_its_last_refill(build):
+    # 200 mL a day over five days; refilled with 4 L two days before the end of the last: 3.6 L or 18 days are left.
+    house = build(TANK, COUNTER)
+    at = START_US + np.arange(-4 * 1440 - 60, 1440) * MINUTE_US
+    house.put("tank/dosed_volume/feed", at, 10.0 * np.floor((at - START_US) / (72 * MINUTE_US)) + 2000)
+    house.put("tank/solution_ec", AT, np.full(len(AT), 1.5))
+    house.write(START_US - 24 * HOUR_US, Refill(stock="feed", holds_l=4.0))
+    [section] = house.section(DAY)
+    [bottle] = section["stocks"]
+    assert bottle["used_ml"] == pytest.approx(200, abs=10)
+    assert bottle["used_ml_per_day"] == pytest.approx(200, abs=5)
+    assert bottle["days_counted"] == 5
+    assert bottle["remaining_ml"] == pytest.approx(3600, abs=10)
+    assert bottle["days_left"] == pytest.approx(18, abs=0.5)
+    assert bottle["days_left_soonest"] <= bottle["days_left"] <= bottle["days_left_latest"]
+    assert bottle["full_bottle_lasts_days"] == pytest.approx(25, abs=0.7)
+    assert bottle["refilled"] == "2026-02-28T23:00:00Z"
+
+
+def test_a_bottle_nobody_wrote_down_has_no_days_left(build):
+    house = build(TANK, COUNTER)
+    house.put("tank/dosed_volume/feed", AT, np.full(len(AT), 5.0))
+    [section] = house.section(DAY)
+    [bottle] = section["stocks"]
+    assert (bottle["remaining_ml"], bottle["days_left"], bottle["refilled"]) == (None, None, None)
+    assert bottle["used_ml"] == 0
+    assert bottle["full_bottle_lasts_days"] is None  # nothing is used: it lasts for ever

@@ -1,0 +1,165 @@
+"""The day sheet's water against what the simulated farm itself knows: within the give or take that it states."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, date, datetime, timedelta
+
+import numpy as np
+import pytest
+
+from farm.readings import microseconds
+from simulator.demo import demo_farm
+from simulator.simulation import Simulation
+from tests.watch.conftest import House
+
+FIRST = date(2026, 3, 2)  # a Monday: the keeper cleans the filter at 9:40
+START = datetime(2026, 3, 1, 23, tzinfo=UTC)  # its local midnight in Oslo
+DAYS = 9
+WATER = ("flow_rate", "pump_on", "line_pressure_before_filter", "line_pressure_after_filter", "solution_level",
+         "metered_volume", "condensate_volume", "dosed_volume")  # fmt: skip
+
+
+class Truth:
+    """What the model did on each day, minute by minute."""
+
+    def __init__(self, folder):
+        farm = demo_farm()
+        simulation = Simulation(farm, seed=3, start=START)
+        model = simulation.model
+        kept = [one.key for one in farm.series if one.quantity in WATER or one.zone == "feed"]
+        rows = {key: [] for key in kept}
+        self.irrigated, self.runs, self.days, self.loading = 0.0, 0, [self.books(model, 0.0, 0)], []
+        before = False
+        for minute in range(1, DAYS * 1440 + 1):
+            self.irrigated += model.irrigation.flow
+            self.runs += model.irrigation.pump_on and not before
+            before = model.irrigation.pump_on
+            if before:
+                self.loading.append((minute - 1, model.irrigation.pressure_before - model.irrigation.pressure_after))
+            snapshot = simulation.step()
+            for key, value in snapshot.values:
+                if key in rows:
+                    rows[key].append((microseconds(snapshot.time), value))
+            if minute % 1440 == 0:
+                self.days.append(self.books(model, self.irrigated, self.runs))
+        self.house = House(farm, folder)
+        for key, several in rows.items():
+            self.house.put(key, several)
+        self.house.now_us = microseconds(simulation.now) + 1
+        self.house.fresh_watch()
+        self.house.work()
+
+    @staticmethod
+    def books(model, irrigated, runs):
+        ledger = model.reservoir.ledger
+        return {
+            "fed": ledger.feed_l,
+            "dosed": ledger.dosed_l,
+            "drunk": ledger.drunk_l,
+            "volume": model.reservoir.volume_l,
+            "condensed": model.room.ledger.condensate,
+            "irrigated": irrigated,
+            "runs": runs,
+        }
+
+    def on(self, day, what):
+        return self.days[day + 1][what] - self.days[day][what]
+
+    def sheet(self, day):
+        return self.house.journal.day_sheet("northern-demo", FIRST + timedelta(days=day)).sheet
+
+
+@pytest.fixture(scope="module")
+def truth(tmp_path_factory):
+    made = Truth(tmp_path_factory.mktemp("demo") / "house")
+    yield made
+    made.house.close()
+
+
+def near(columns, true):
+    return abs(columns["litres_l"] - true) <= columns["give_or_take_l"]
+
+
+def test_nothing_failed_and_all_of_it_is_json(truth):
+    assert truth.house.watch.counts.broken == {}
+    json.dumps(truth.sheet(DAYS - 1), allow_nan=False)
+
+
+@pytest.mark.parametrize("day", range(DAYS))
+def test_irrigation(truth, day):
+    [line] = truth.sheet(day)["irrigation"]
+    assert line["rows"] == ["row-1", "row-2", "row-3", "row-4"]
+    # the first day's first cycle was under way at its first reading: nobody saw it begin, but it counts
+    assert line["cycles"] == truth.on(day, "runs") == 56
+    assert abs(line["litres_l"] - truth.on(day, "irrigated")) <= line["litres_give_or_take_l"]
+    assert line["litres_give_or_take_l"] < 0.03 * line["litres_l"]
+    assert line["per_plant_site_l"] == pytest.approx(line["litres_l"] / 480)
+    assert line["rated_l"] == pytest.approx(640 / 60 * line["running_min"])  # 160 emitters of 4 L/h
+    assert line["running_min"] == pytest.approx(280, abs=1)
+    assert line["share_of_rating"] == pytest.approx(0.985, abs=0.03)
+    assert line["missed"] == line["faults"] == []
+    assert line["coverage"] == pytest.approx(1.0, abs=0.001)
+    assert line["usual_cycles"] == (56 if day >= 3 else None)
+    assert line["fewer_than_planned"] == 0
+
+
+@pytest.mark.parametrize("day", range(DAYS))
+def test_the_balance_finds_what_the_plants_drank(truth, day):
+    [balance] = truth.sheet(day)["water_balance"]
+    terms = {one["name"]: one for one in balance["terms"]}
+    assert near(terms["feed water"], truth.on(day, "fed"))
+    assert terms["doses"]["litres_l"] == pytest.approx(truth.on(day, "dosed"), abs=0.02)
+    assert near(terms["reservoir"], truth.on(day, "volume"))
+    assert near(balance["drunk"], truth.on(day, "drunk"))
+    assert balance["drunk"]["give_or_take_l"] < 4
+    assert near(balance["condensate"], truth.on(day, "condensed"))
+    assert near(balance["drunk_less_condensate"], truth.on(day, "drunk") - truth.on(day, "condensed"))
+    assert balance["unknown"] == []
+    assert balance["assumed"] == ["nothing is drained: no meter of it is described"]
+
+
+@pytest.mark.parametrize("day", range(1, DAYS))
+def test_feed_water(truth, day):
+    [feed] = truth.sheet(day)["feed_water"]
+    assert abs(feed["litres_l"] - truth.on(day, "fed")) <= feed["litres_give_or_take_l"]
+    assert feed["output_l_min"] == pytest.approx(0.5, rel=0.01)  # the model's feed
+    # the model feeds 720 L/d at 16 degC; the published table has 1.422 at 15 and 1.276 at 18: 1.373 between
+    true = 100 * 720 / 1000 * (1.422 + (1.276 - 1.422) / 3)
+    assert abs(feed["normalised_output_percent"] - true) <= feed["normalised_output_give_or_take_percent"]
+    assert feed["normalised_output_give_or_take_percent"] < 3
+    assert feed["feed_temperature_degc"] == pytest.approx(16.0, abs=0.3)
+    assert feed["unknown"] == []
+    if day >= 4:
+        assert feed["per_day_low_percent"] <= 0 <= feed["per_day_high_percent"]  # this membrane does not wear
+        assert abs(feed["per_day_percent"]) < 0.05
+
+
+@pytest.mark.parametrize("day", [2, 4, 6])
+def test_the_filter_loads_as_the_model_loads_it(truth, day):
+    [line] = truth.sheet(day)["filters"]
+    minutes, drops = np.array([one for one in truth.loading if one[0] < (day + 1) * 1440]).T
+    today = drops[minutes >= day * 1440]
+    assert abs(line["drop_kpa"] - np.median(today)) <= line["drop_give_or_take_kpa"]
+    # at the reference flow: emitters pass the root of 190 kPa less the drop, over that of 182 (the model's filter)
+    cleaned = 9 * 60 + 40
+    here = minutes >= cleaned
+    true = np.polyfit(minutes[here] / 1440, drops[here] * 182 / (190 - drops[here]), 1)[0]
+    assert line["per_day_low_kpa"] * 0.97 <= true <= line["per_day_high_kpa"] * 1.03  # flow sensor: 1 % twice
+    left = (25 - true * (day + 1) - 8) / true
+    assert line["due_earliest_d"] < line["due_in_d"] < line["due_latest_d"]
+    assert line["due_in_d"] == pytest.approx(left, abs=4.3 / true + 1)  # the sensors' give or take, in days
+
+
+def test_the_cleaning_is_found(truth):
+    [line] = truth.sheet(8)["filters"]
+    assert line["cleaned"] in ("2026-03-09T08:00:00Z", "2026-03-09T09:00:00Z")  # at 08:40 UTC: that hour or the next
+
+
+def test_a_farm_without_such_equipment_has_empty_sections(house):
+    house.put("room/air_temperature", [(house.now_us - 1, 20.0)])
+    house.work()
+    day = house.journal.days("testfarm")[-1]
+    sheet = house.journal.day_sheet("testfarm", day).sheet
+    for section in ("irrigation", "filters", "flood_shelves", "feed_water", "water_balance"):
+        assert sheet[section] == []

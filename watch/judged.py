@@ -1,0 +1,143 @@
+"""Readings as they are to be used: corrected by calibrations, and with the flags that quality tests gave.
+
+What arrived is never altered: this is a layer over the store, made anew from the journal at every change.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import fields, replace
+from functools import partial
+
+import numpy as np
+
+from analytics.probes import Correction, corrected
+from farm.flags import Flag
+from farm.readings import Columns, Reading, Series
+from store.contract import Buckets, ReadingStore
+from store.entries import QualityMark
+from store.journal import Journal
+from store.summing import as_buckets, summed
+from watch.bands import worse_flags
+from watch.layer import Layer
+
+
+class JudgedReadings(Layer):
+    """A store of readings as they are to be used; it keeps the contract of the store beneath it.
+
+    Reading gives corrected values and the worse of the stored flag and the quality tests'. Writing goes
+    through as it is. Several threads may share one.
+    """
+
+    def __init__(self, farm: str, store: ReadingStore, journal: Journal) -> None:
+        super().__init__(store)
+        self._journal = journal
+        self._marked = journal.marks.marked(farm)
+        self._judged_us: dict[Series, int] = {}
+        self._corrections: Mapping[Series, Sequence[Correction]] = {}
+
+    @property
+    def as_arrived(self) -> ReadingStore:
+        """Readings as they arrived."""
+        return self.beneath
+
+    def correct_by(self, corrections: Mapping[Series, Sequence[Correction]]) -> None:
+        """Take these corrections from now on, in place of all former ones."""
+        self._corrections = {series: tuple(several) for series, several in corrections.items() if several}
+
+    def corrections(self, series: Series) -> Sequence[Correction]:
+        """Return the corrections of a series, in order; empty where it was never calibrated."""
+        return self._corrections.get(series, ())
+
+    def note_judged(self, series: Series, until_us: int) -> None:
+        """Note that a series' readings up to an instant have been tested: those without a mark are good."""
+        self._judged_us[series] = max(until_us, self._judged_us.get(series, until_us))
+
+    def replace_marks(self, series: Series, start_us: int, end_us: int, marks: Sequence[QualityMark]) -> None:
+        """Make these the only quality marks of a series that begin in ``[start_us, end_us)``."""
+        if not marks and series not in self._marked:
+            return
+        self._marked = self._marked | {series}
+        self._journal.marks.replace(series, start_us, end_us, marks)
+
+    def marks(self, series: Series, start_us: int, end_us: int) -> list[QualityMark]:
+        """Return the quality marks that overlap ``[start_us, end_us)``."""
+        return self._journal.marks.between(series, start_us, end_us) if series in self._marked else []
+
+    def read(self, series: Series, start_us: int, end_us: int) -> Columns:
+        """Return a series' readings in a range, corrected and flagged."""
+        return self._judged(series, self.beneath.read(series, start_us, end_us))
+
+    def _judged(self, series: Series, columns: Columns) -> Columns:
+        corrections = self._corrections.get(series)
+        judged_us = self._judged_us.get(series)
+        if len(columns) == 0 or (corrections is None and judged_us is None and series not in self._marked):
+            return columns
+        value, flag = columns.value, columns.flag.copy()
+        if corrections is not None:
+            value = corrected(columns.time_us, value, corrections)
+        if judged_us is not None:
+            flag[(flag == Flag.NOT_EVALUATED) & (columns.time_us <= judged_us)] = Flag.GOOD
+        for mark in self.marks(series, int(columns.time_us[0]), int(columns.time_us[-1]) + 1):
+            here = slice(*np.searchsorted(columns.time_us, [mark.first_us, mark.last_us + 1]))
+            flag[here] = worse_flags(flag[here], np.full(len(flag[here]), mark.flag, np.uint8))
+        return Columns(columns.time_us, value, flag)
+
+    def last_before(self, series: Series, before_us: int) -> Reading | None:
+        """Return the newest reading strictly before an instant, corrected and flagged."""
+        found = self.beneath.last_before(series, before_us)
+        return None if found is None else self._judged_reading(found)
+
+    def _judged_reading(self, one: Reading) -> Reading:
+        columns = self._judged(one.series, Columns.from_rows([(one.time_us, one.value, one.flag)]))
+        return one._replace(value=float(columns.value[0]), flag=int(columns.flag[0]))
+
+    def latest(self, farm: str) -> dict[Series, Reading]:
+        """Return the newest reading of each series, corrected and flagged."""
+        return {series: self._judged_reading(one) for series, one in self.beneath.latest(farm).items()}
+
+    def aggregate(self, series: Series, start_us: int, end_us: int, every_us: int) -> Buckets:
+        """Return readings summed up over equal stretches, corrected and flagged.
+
+        Stretches that judgement touches are summed up from the readings themselves. Where kept sums have
+        outlived the readings, the correction at a stretch's start stands for all of it.
+        """
+        found = self.beneath.aggregate(series, start_us, end_us, every_us)
+        corrections, judged_us = self._corrections.get(series), self._judged_us.get(series)
+        if corrections is not None:
+            right = partial(corrected, found.time_us, corrections=corrections)
+            mean, low, high = right(found.mean), right(found.low), right(found.high)
+            found = replace(found, mean=mean, low=low, high=high, first=right(found.first), last=right(found.last))
+            anew = [(start_us, end_us)]
+        else:
+            if judged_us is not None:
+                good = (found.flag == Flag.NOT_EVALUATED) & (found.time_us + every_us <= judged_us)
+                found = replace(found, flag=np.where(good, np.uint8(Flag.GOOD), found.flag))
+            anew = _stretches(self.marks(series, start_us, end_us), start_us, end_us, every_us)
+        for first_us, until_us in anew:
+            buckets = as_buckets(summed(self.read(series, first_us, until_us), every_us))
+            found = _with(found, buckets)
+        return found
+
+
+def _stretches(marks: Sequence[QualityMark], start_us: int, end_us: int, every_us: int) -> list[tuple[int, int]]:
+    """Return the runs of whole stretches within a range that marks lie in, in order and apart."""
+    runs: list[tuple[int, int]] = []
+    for mark in sorted(marks, key=lambda one: one.first_us):
+        first_us = mark.first_us - mark.first_us % every_us
+        until_us = mark.last_us - mark.last_us % every_us + every_us
+        if runs and first_us <= runs[-1][1]:
+            runs[-1] = (runs[-1][0], max(runs[-1][1], until_us))
+        else:
+            runs.append((first_us, until_us))
+    return [(max(first_us, start_us), min(until_us, end_us)) for first_us, until_us in runs]
+
+
+def _with(buckets: Buckets, anew: Buckets) -> Buckets:
+    """Return stretches with some of them in place of the same ones before."""
+    kept = ~np.isin(buckets.time_us, anew.time_us)
+    order = np.argsort(np.concatenate([buckets.time_us[kept], anew.time_us]), kind="stable")
+    columns = (
+        np.concatenate([getattr(buckets, one.name)[kept], getattr(anew, one.name)])[order] for one in fields(Buckets)
+    )
+    return Buckets(*columns)

@@ -1,0 +1,60 @@
+"""The places that share a room's air, and their readings aligned in time."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analytics.alignment import hold_as_of
+from farm.description import Farm, ZoneKind
+from farm.readings import Series
+from store.contract import ReadingStore
+from watch.bands import max_age_us, usable
+from watch.derived import derivations
+
+ROOM_KINDS = (ZoneKind.ROOM_AIR, ZoneKind.GROWING_ROW, ZoneKind.SEEDLING_SHELF)  # one container, one room
+
+Floats = NDArray[np.float64]
+Times = NDArray[np.int64]
+
+
+class AirPair(NamedTuple):
+    """A temperature and a humidity sensor in the same air."""
+
+    temperature: Series
+    humidity: Series
+
+
+def shares_the_air(farm: Farm, series: Series) -> bool:
+    """Return whether a series' zone lies in the room's air."""
+    return series.zone in farm.zones and farm.zones[series.zone].kind in ROOM_KINDS
+
+
+def air_pairs(farm: Farm) -> list[AirPair]:
+    """Return the pairs of sensors that make a dew point, anywhere on the farm."""
+    made = [one.inputs for one in derivations(farm) if one.output.quantity == "dew_point_temperature"]
+    return [AirPair(temperature, humidity) for temperature, humidity in made]
+
+
+def aligned(
+    farm: Farm, store: ReadingStore, several: Sequence[Series], start_us: int, end_us: int
+) -> tuple[Times, Floats]:
+    """Return all instants at which any of some series has a reading, and each series' newest reading then.
+
+    A row a series; NaN where it has none that still speaks for the instant.
+    """
+    ages = [max_age_us(farm, one) for one in several]
+    read = [store.read(one, start_us - age, end_us) for one, age in zip(several, ages, strict=True)]
+    at_us = np.unique(np.concatenate([columns.time_us for columns in read]))
+    at_us = at_us[at_us >= start_us]
+    rows = [hold_as_of(one.time_us, usable(one), at_us, age).value for one, age in zip(read, ages, strict=True)]
+    return at_us, np.stack(rows)
+
+
+def plus_or_minus(farm: Farm, several: Sequence[Series]) -> Floats:
+    """Return the sensors' accuracies; NaN where nothing tells."""
+    given = [farm.described[one].plus_or_minus for one in several]
+    return np.array([np.nan if one is None else one for one in given])

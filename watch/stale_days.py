@@ -1,0 +1,44 @@
+"""Which day sheets a change makes stale."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from datetime import date, timedelta
+
+from farm.description import Farm
+from farm.readings import Series, instant
+from store.journal import Journal
+from watch.day_data import LOOK_AROUND_US, LOOKS_BACK_US, TREND_DAYS, TRENDS
+from watch.stretches import Stretch
+
+
+class StaleDays:
+    """Notes the days whose sheets are to be written again, as far as ``today``."""
+
+    def __init__(self, farm: Farm, journal: Journal, today: Callable[[], date]) -> None:
+        self._farm, self._journal, self._today = farm, journal, today
+
+    def mark(self, changed: Mapping[Series, list[Stretch]], moved: Iterable[Stretch] = ()) -> None:
+        """Note the days that changed series and moved excursions lie in, and those whose sheets look at them."""
+        stretches = [*moved, *(one for several in changed.values() for one in several)]
+        own = {day for first, last in stretches for day in self._days(first, last)}
+        if not own:
+            return
+        written = set(self._journal.days(self._farm.name))
+        around = {day for first, last in stretches for day in self._days(first - LOOK_AROUND_US, last + LOOKS_BACK_US)}
+        seen_from_later = [
+            day
+            for series, several in changed.items()
+            if series.quantity in TRENDS
+            for first, last in several
+            for day in self._days(first, last)
+        ]
+        reach = timedelta(days=TREND_DAYS)
+        later = {sheet for sheet in written for day in seen_from_later if day < sheet <= day + reach}
+        self._journal.mark_days_stale(self._farm.name, own | (around & written) | later)
+
+    def _days(self, first_us: int, last_us: int) -> list[date]:
+        """Return the farm's local days that a stretch lies in."""
+        first, last = (instant(one).astimezone(self._farm.farm.zone_info).date() for one in (first_us, last_us))
+        last = min(last, self._today())
+        return [first + timedelta(days=n) for n in range((last - first).days + 1)]

@@ -1,0 +1,78 @@
+"""Readings of one series about a day: their lines between events, and the steps in them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analytics.events import Event
+from analytics.lines import LEAST_SAMPLES, Estimate, Line, lines_between
+from analytics.step_size import step_size
+from analytics.steps import scatter, steps_found
+from farm.readings import MICROSECONDS_PER_SECOND
+
+MINUTE_US = 60 * MICROSECONDS_PER_SECOND
+# Our choices, no source:
+JOIN_US = 30 * MINUTE_US  # pulses no further apart are one dose
+SETTLE_US = 10 * MINUTE_US  # mixing, and lag of the probes
+STEP_WINDOW_US = 20 * MINUTE_US  # means over it, before and after, show a top-up
+EDGE_US = 5 * MINUTE_US  # by how much the edges of a step that readings show may be off
+SIDE_US = 60 * MINUTE_US  # readings used on either side of a step
+LEAST_LINE_US = 20 * MINUTE_US  # a shorter stretch between events tells too little of its slope
+TIMES_SCATTER = 6.0  # of the difference of two means
+REACH_US = 4 * 60 * MINUTE_US  # lines go on half-way through no longer an event
+
+
+@dataclass(frozen=True)
+class Track:
+    """Readings of one series about a day, NaN where flagged as no data, with its give or take. [its unit]."""
+
+    time_us: NDArray[np.int64]
+    value: NDArray[np.float64]
+    gap_us: int
+    plus_or_minus: float = math.nan
+
+    @property
+    def relative_accuracy(self) -> float:
+        """The give or take as a share of the usual value; 0 where it is not known."""
+        known = self.value[~np.isnan(self.value)]
+        usual = abs(float(np.median(known))) if len(known) else 0.0
+        return self.plus_or_minus / usual if usual > 0.0 and math.isfinite(self.plus_or_minus) else 0.0
+
+    def lines(self, events: Sequence[Event], settle_us: int) -> list[Line]:
+        """Return the straight lines between events."""
+        spans = [(one.start_us, one.end_us) for one in events]
+        least = max(LEAST_SAMPLES, round(LEAST_LINE_US / self.cadence_us))
+        return lines_between(self.time_us, self.value, spans, settle_us, self.gap_us, least)
+
+    @property
+    def cadence_us(self) -> float:
+        """The usual time between two readings; without end where there are fewer."""
+        return float(np.median(np.diff(self.time_us))) if len(self.time_us) > 1 else math.inf
+
+    def step(self, one: Event, others: Sequence[Event], settle_us: int) -> Estimate:
+        """Return the step an event made, from the readings between it and its neighbours among ``others``."""
+        before = [other.end_us + settle_us for other in others if other.end_us < one.end_us and other != one]
+        after = [other.start_us for other in others if other.start_us > one.start_us and other != one]
+        before_us = max([one.start_us - SIDE_US, *before])
+        after_us = min([one.end_us + settle_us + SIDE_US, *after])
+        return step_size(self.time_us, self.value, one.start_us, one.end_us, before_us, after_us, settle_us)
+
+
+def steps_in(track: Track, least: float) -> list[Event]:
+    """Return the steps in a track that stand clear of its scatter, edges drawn wide; NaN for ``least`` is no bound."""
+    in_window = max(STEP_WINDOW_US / track.cadence_us, 1.0)
+    noise = scatter(track.value)
+    by_scatter = TIMES_SCATTER * noise * math.sqrt(2.0 / in_window)
+    least = by_scatter if math.isnan(least) else max(least, by_scatter)
+    if not least > 0.0:
+        return []
+    return _wide(steps_found(track.time_us, track.value, STEP_WINDOW_US, least, track.gap_us))
+
+
+def _wide(events: Sequence[Event]) -> list[Event]:
+    return [Event(one.start_us - EDGE_US, one.end_us + EDGE_US, one.amount) for one in events]
