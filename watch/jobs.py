@@ -60,9 +60,11 @@ class Watch:
         farm = description.farm
         self._description, self._farm = description, farm
         self.readings = JudgedReadings(farm.name, store, journal)
-        self._store, self._journal, self._now_us = Remembered(self.readings), journal, now_us
+        self._arrived = Remembered(store)  # for this thread alone, unlike readings
+        judged = self.readings.over(self._arrived)
+        self._store, self._journal, self._now_us = Remembered(judged), journal, now_us
         self._corrections = CorrectionKeeper(farm, self.readings, journal)
-        self._quality = QualityKeeper(farm.name, quality_limits(farm), self.readings, journal)
+        self._quality = QualityKeeper(farm.name, quality_limits(farm), judged, journal)
         self._deriver = Deriver(farm, self._store, journal, self._alone)
         self._stale = StaleDays(farm, journal, self._today)
         self._keepers: dict[Series, ExcursionKeeper] = {}
@@ -177,7 +179,8 @@ class Watch:
 
     def _forget(self, changed: dict[Series, list[Stretch]]) -> None:
         for series, several in changed.items():
-            self._store.forget(series, min((first for first, _ in several), default=END_OF_TIME_US))
+            for layer in (self._store, self._arrived):
+                layer.forget(series, min((first for first, _ in several), default=END_OF_TIME_US))
 
     def _follow_excursions(self, changed: dict[Series, list[Stretch]]) -> list[Stretch]:
         """Renew the excursions that changes reach, and return the stretches of those that began or ended."""

@@ -6,7 +6,8 @@ What arrived is never altered: this is a layer over the store, made anew from th
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import fields, replace
+from copy import copy
+from dataclasses import dataclass, fields, replace
 from functools import partial
 
 import numpy as np
@@ -22,19 +23,32 @@ from watch.bands import worse_flags
 from watch.layer import Layer
 
 
+@dataclass
+class _Judgement:
+    """What is known of a farm's readings; one thread writes it, others read."""
+
+    marked: frozenset[Series]
+    corrections: Mapping[Series, Sequence[Correction]]
+    judged_us: dict[Series, int]
+
+
 class JudgedReadings(Layer):
     """A store of readings as they are to be used; it keeps the contract of the store beneath it.
 
     Reading gives corrected values and the worse of the stored flag and the quality tests'. Writing goes
-    through as it is. Several threads may share one.
+    through as it is. Several threads may read one.
     """
 
     def __init__(self, farm: str, store: ReadingStore, journal: Journal) -> None:
         super().__init__(store)
         self._journal = journal
-        self._marked = journal.marks.marked(farm)
-        self._judged_us: dict[Series, int] = {}
-        self._corrections: Mapping[Series, Sequence[Correction]] = {}
+        self._known = _Judgement(frozenset(journal.marks.marked(farm)), {}, {})
+
+    def over(self, store: ReadingStore) -> JudgedReadings:
+        """Return the same judgement over another store of the same readings: what one learns the other knows."""
+        other = copy(self)
+        other.beneath = store
+        return other
 
     @property
     def as_arrived(self) -> ReadingStore:
@@ -43,35 +57,35 @@ class JudgedReadings(Layer):
 
     def correct_by(self, corrections: Mapping[Series, Sequence[Correction]]) -> None:
         """Take these corrections from now on, in place of all former ones."""
-        self._corrections = {series: tuple(several) for series, several in corrections.items() if several}
+        self._known.corrections = {series: tuple(several) for series, several in corrections.items() if several}
 
     def corrections(self, series: Series) -> Sequence[Correction]:
         """Return the corrections of a series, in order; empty where it was never calibrated."""
-        return self._corrections.get(series, ())
+        return self._known.corrections.get(series, ())
 
     def note_judged(self, series: Series, until_us: int) -> None:
         """Note that a series' readings up to an instant have been tested: those without a mark are good."""
-        self._judged_us[series] = max(until_us, self._judged_us.get(series, until_us))
+        self._known.judged_us[series] = max(until_us, self._known.judged_us.get(series, until_us))
 
     def replace_marks(self, series: Series, start_us: int, end_us: int, marks: Sequence[QualityMark]) -> None:
         """Make these the only quality marks of a series that begin in ``[start_us, end_us)``."""
-        if not marks and series not in self._marked:
+        if not marks and series not in self._known.marked:
             return
-        self._marked = self._marked | {series}
+        self._known.marked |= {series}
         self._journal.marks.replace(series, start_us, end_us, marks)
 
     def marks(self, series: Series, start_us: int, end_us: int) -> list[QualityMark]:
         """Return the quality marks that overlap ``[start_us, end_us)``."""
-        return self._journal.marks.between(series, start_us, end_us) if series in self._marked else []
+        return self._journal.marks.between(series, start_us, end_us) if series in self._known.marked else []
 
     def read(self, series: Series, start_us: int, end_us: int) -> Columns:
         """Return a series' readings in a range, corrected and flagged."""
         return self._judged(series, self.beneath.read(series, start_us, end_us))
 
     def _judged(self, series: Series, columns: Columns) -> Columns:
-        corrections = self._corrections.get(series)
-        judged_us = self._judged_us.get(series)
-        if len(columns) == 0 or (corrections is None and judged_us is None and series not in self._marked):
+        corrections = self._known.corrections.get(series)
+        judged_us = self._known.judged_us.get(series)
+        if len(columns) == 0 or (corrections is None and judged_us is None and series not in self._known.marked):
             return columns
         value, flag = columns.value, columns.flag.copy()
         if corrections is not None:
@@ -103,7 +117,7 @@ class JudgedReadings(Layer):
         outlived the readings, the correction at a stretch's start stands for all of it.
         """
         found = self.beneath.aggregate(series, start_us, end_us, every_us)
-        corrections, judged_us = self._corrections.get(series), self._judged_us.get(series)
+        corrections, judged_us = self._known.corrections.get(series), self._known.judged_us.get(series)
         if corrections is not None:
             right = partial(corrected, found.time_us, corrections=corrections)
             mean, low, high = right(found.mean), right(found.low), right(found.high)
@@ -141,3 +155,12 @@ def _with(buckets: Buckets, anew: Buckets) -> Buckets:
         np.concatenate([getattr(buckets, one.name)[kept], getattr(anew, one.name)])[order] for one in fields(Buckets)
     )
     return Buckets(*columns)
+
+
+def as_arrived(store: ReadingStore) -> ReadingStore:
+    """Return what lies beneath the judgement of a store that has one: readings as they arrived."""
+    while isinstance(store, Layer):
+        if isinstance(store, JudgedReadings):
+            return store.beneath
+        store = store.beneath
+    return store

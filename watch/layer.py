@@ -60,10 +60,3 @@ class Layer:
 
     def __exit__(self, *exc: object) -> None:
         self.close()
-
-
-def as_arrived(store: ReadingStore) -> ReadingStore:
-    """Return the store beneath all layers: readings as they arrived."""
-    while isinstance(store, Layer):
-        store = store.beneath
-    return store

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from analytics.quality import ROLLED_UP, QualityLimits, reach_s, verdicts
 from farm.flags import Flag
 from farm.readings import MICROSECONDS_PER_SECOND, Series
+from store.contract import Origin
 from store.entries import QualityMark
 from store.journal import Journal
 from watch.bands import usable
@@ -45,8 +46,13 @@ class QualityKeeper:
 
         Returns each such series with the stretch that its readings span.
         """
-        tested = {}
+        tested: dict[Series, list[Stretch]] = {}
         known = {one.series: one for one in self._readings.known(self._farm)}
+        if not self._tested_with and not any(one.origin is Origin.DERIVED for one in known.values()):
+            # Nothing was ever worked out: the store's notes lead to all there is.
+            self._tested_with = {series.key: self._text(series) for series in self._limits}
+            self._journal.note_bases(self._farm, QUALITY, self._tested_with)
+            return tested
         for series in {**known, **self._limits}:
             text = self._text(series)
             if text == self._tested_with.get(series.key, ""):

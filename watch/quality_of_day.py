@@ -14,7 +14,7 @@ from farm.flags import Flag
 from farm.readings import MICROSECONDS_PER_SECOND, Series
 from watch.day_data import DayData
 from watch.impossible import impossible
-from watch.layer import as_arrived
+from watch.judged import as_arrived
 from watch.quality_limits import limits_of
 from watch.siblings import disagreements, drifts
 
@@ -35,7 +35,10 @@ def quality(data: DayData) -> dict[str, Any]:
 def _row(data: DayData, series: Series) -> dict[str, Any]:
     """Return what the tests say of one series' readings as they arrived."""
     limits = limits_of(data.farm, series)
-    before_us = max(int(reach_s(limits)[0] * MICROSECONDS_PER_SECOND), DAY_US)
+    before_us = int(reach_s(limits)[0] * MICROSECONDS_PER_SECOND)
+    has_noise = limits.spike_suspect < math.inf
+    if has_noise:
+        before_us = max(before_us, DAY_US)
     columns = as_arrived(data.store).read(series, data.start_us - before_us, data.until_us)
     value = np.where(columns.flag == Flag.MISSING, np.nan, columns.value)
     made = verdicts(columns.time_us, value, limits)
@@ -49,7 +52,7 @@ def _row(data: DayData, series: Series) -> dict[str, Any]:
     silences = gaps(columns.time_us[~np.isnan(value)], data.start_us, data.until_us, limits.gap_s)
     before = (columns.time_us >= data.start_us - DAY_US) & ~inside
     noise, noise_before = (
-        noise_level(columns.time_us[part], value[part], limits.gap_s) if limits.spike_suspect < math.inf else math.nan
+        noise_level(columns.time_us[part], value[part], limits.gap_s) if has_noise else math.nan
         for part in (inside, before)
     )
     return {

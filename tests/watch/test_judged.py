@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from analytics.quality import QualityLimits
 from farm.check import check_text
 from farm.flags import Flag
-from farm.readings import Reading, Series
+from farm.readings import Columns, Reading, Series
 from store.embedded import EmbeddedStore
 from store.journal import Journal
 from store.log_entries import EcCalibration, Note, PhCalibration
@@ -202,13 +202,21 @@ class TestQuality:
 
     def test_other_limits_test_all_history_again(self, bench):
         bench.arrive(samples("21 21.5 30 21 21.5"))
-        assert bench.keeper.retest() == {AIR: [(T0_US, T0_US + 4 * MINUTE_US)]}  # the first time
-        assert bench.keeper.retest() == {}
+        assert bench.keeper.retest() == {}  # the store's notes led to them
         wide = QualityLimits(gap_s=180, fail_low=-40, fail_high=60)
         QualityKeeper("testfarm", {AIR: wide}, bench.readings, bench.journal).retest()
         assert bench.marks() == []
         QualityKeeper("testfarm", {}, bench.readings, bench.journal).retest()
         assert bench.journal.bases("testfarm", "quality") == {AIR.key: ""}
+
+    def test_readings_from_before_there_were_tests_are_tested(self, bench):
+        rows = samples("21 21.5 30 21 21.5")
+        bench.store.append([Reading(AIR, at, value, Flag.NOT_EVALUATED) for at, value in rows])
+        dew_point = AIR._replace(quantity="dew_point_temperature")
+        bench.store.replace(dew_point, T0_US, T0_US + 1, Columns.from_rows([(T0_US, 9.0, 2)]))
+        assert bench.keeper.retest() == {AIR: [(rows[0][0], rows[-1][0])]}
+        assert len(bench.marks()) == 1
+        assert bench.keeper.retest() == {}
 
     @settings(max_examples=25)
     @given(st.data())
