@@ -171,6 +171,8 @@ def soak(minutes: float, rate: float, kill_every_s: tuple[int, int], rng: random
         next_fault = time.monotonic() + rng.uniform(*kill_every_s)
         while time.monotonic() < end:
             time.sleep(1)
+            if service.process.poll() is not None:
+                raise SystemExit(f"the service stopped by itself:\n{(folder / 'log').read_text()[-2000:]}")
             memory[-1].append(service.memory_mb())
             if time.monotonic() < next_fault:
                 continue
