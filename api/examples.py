@@ -354,6 +354,12 @@ EXAMPLES: dict[str, dict[str, Any]] = {
                 }
             ],
         },
+        "energy": {
+            "kwh": 612.4,
+            "kwh_per_kg": None,
+            "coverage": 0.998,
+            "convention": "by plants and time; our convention, no source",
+        },
     },
     "rejects": {
         "counts": {"unknown_name": 412},

@@ -349,6 +349,15 @@ class BatchTotal(BaseModel):
     bands: list[BatchBandTotal]
 
 
+class BatchEnergy(BaseModel):
+    """The share of the farm's energy that a batch bears."""
+
+    kwh: float | None = Field(description="null where no meter tells of the whole farm, or plants are not counted")
+    kwh_per_kg: float | None = Field(description="null until the harvest is weighed")
+    coverage: float | None = Field(description="share of the batch's time that the meter tells about")
+    convention: str = Field(description="how energy is shared between batches")
+
+
 class BatchAnswer(BaseModel):
     """What one batch has had until now."""
 
@@ -362,6 +371,7 @@ class BatchAnswer(BaseModel):
     cap_temperature_c: float | None
     stays: list[BatchStay]
     total: BatchTotal
+    energy: BatchEnergy
 
 
 class RejectAnswer(BaseModel):

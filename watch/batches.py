@@ -19,6 +19,7 @@ from store.contract import ReadingStore
 from watch.bands import ONCE_A_LIGHT_DAY, limits_at, longest_hold_us, max_age_us, may_have_band, usable
 from watch.derived import derived_series
 from watch.estimated_light import light_hold_us, light_series
+from watch.meters import batch_energy
 
 SECONDS_PER_HOUR = 3600
 BAND_HOURS = ("inside_h", "below_h", "above_h", "covered_h")
@@ -43,6 +44,7 @@ def batch_record(farm: Farm, store: ReadingStore, batch: Batch, now_us: int) -> 
         "cap_temperature_c": crop.cap_temperature_c,
         "stays": stays,
         "total": _total(stays),
+        "energy": batch_energy(farm, store, batch.name, now_us),
     }
 
 

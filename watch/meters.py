@@ -149,10 +149,8 @@ def batch_energy(farm: Farm, store: ReadingStore, name: str, until_us: int) -> d
             kwh += share * used.kwh
     known = covered_s > 0.0 and not math.isnan(kwh)
     return {
-        "name": name,
         "kwh": kwh if known else None,
         "coverage": min(1.0, covered_s / span_s) if span_s else None,
-        "harvest_kg": batch.harvest_kg,
         "kwh_per_kg": kwh / batch.harvest_kg if known and batch.harvest_kg else None,
         "convention": BATCH_CONVENTION,
     }
