@@ -81,6 +81,57 @@ def test_ctrl_c_stops_everything_cleanly(tmp_path):
     assert not answers(mqtt_port)
 
 
+PARTS = [
+    "Walls and other surfaces",
+    "Lamps",
+    "CO2: exposure, leaks and what became of the gas",
+    "Air conditioner, recovery and evenness",
+    "Root zone, stocks and probes",
+    "Irrigation, filters, feed water and water balance",
+    "Energy",
+    "How good the readings were",
+]
+
+
+@pytest.mark.slow
+def test_the_page_shows_what_the_science_made_of_a_whole_day(tmp_path):
+    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    chromium = next(filter(Path.exists, map(Path, ("/usr/bin/chromium", "/usr/bin/chromium-browser"))), None)
+    if chromium is None:
+        pytest.skip("no chromium in /usr/bin: the page is not tried in a browser")
+    assert demo(tmp_path, "--days", "2", "--exit-when-ready").returncode == 0
+    port = free_port()
+    command = [sys.executable, "-m", "leafweather", "serve", str(tmp_path / "farm.toml"), "--data", str(tmp_path),
+               "--port", str(port), "--mqtt-port", str(free_port())]  # fmt: skip
+    process = subprocess.Popen(command, cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    try:
+        eventually(lambda: answers(port), 30)
+        days = httpx.get(f"http://127.0.0.1:{port}/api/v1/days").json()["days"]
+        day = next(
+            one for one in reversed(days) if httpx.get(f"http://127.0.0.1:{port}/api/v1/days/{one}").json()["complete"]
+        )
+        with playwright.sync_playwright() as driver:
+            browser = driver.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"])
+            page = browser.new_page(viewport={"width": 390, "height": 844})
+            faults: list[str] = []
+            page.on("pageerror", lambda error: faults.append(str(error)))
+            page.goto(f"http://127.0.0.1:{port}/#day={day}")
+            page.locator("#day summary", has_text="Energy").wait_for()
+            page.evaluate("document.querySelectorAll('#day details').forEach((one) => { one.open = true })")
+            shown = page.locator("#day").inner_text()
+            assert page.evaluate("document.documentElement.scrollWidth") <= 390
+            browser.close()
+    finally:
+        process.send_signal(signal.SIGINT)
+        process.wait(20)
+    assert faults == []
+    assert [part for part in PARTS if part not in shown] == []
+    assert "undefined" not in shown
+    assert "NaN" not in shown
+    assert "Only a certified gas detector and alarm protects people" in shown
+    assert "K, give or take" in shown.replace("\u00a0", " ")
+
+
 def answers(port: int) -> bool:
     with socket.socket() as probe:
         return probe.connect_ex(("127.0.0.1", port)) == 0

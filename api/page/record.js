@@ -2,6 +2,7 @@
 import { useEffect, useState } from "./vendor/preact-hooks.js";
 import { ask } from "./feed.js";
 import { html } from "./html.js";
+import { Science } from "./science.js";
 import { Table } from "./table.js";
 import { dayAndClock, isoDay, lasting, number, plainDay, withUnit } from "./text.js";
 import { around, link } from "./view.js";
@@ -62,11 +63,12 @@ function Sheet({ sheet, list, zone }) {
   return html`
     <p class="note">${sheet.complete ? "The whole day" : "The day so far"}, from ${dayAndClock(Date.parse(sheet.start), zone)} to ${dayAndClock(Date.parse(sheet.end), zone)}. Coverage is the share of the time that readings speak for.</p>
     ${sheet.light_days.length > 0 && html`<${Table} caption="Light days that began on this day" numeric=${[1, 2, 3, 4]}
-      heads=${["Zone", "Daily light integral", "Target", "Lit", "Coverage"]}
+      heads=${["Zone", "Daily light integral", "Target", "Lit", "Coverage", "Lights on, against the plan"]}
       rows=${sheet.light_days.map((day) => [
-        day.label, withUnit(day.mol, dli),
+        day.estimated ? `${day.label} (estimated)` : day.label, withUnit(day.mol, dli),
         day.target ? `${number(day.target[0], 1)} to ${number(day.target[1], 1)}, ${targetWord(day)}` : "none set",
-        hours(day.lit_h), share(day.coverage)])} />`}
+        hours(day.lit_h), share(day.coverage), lightsOn(day)])} />`}
+    <${Science} sheet=${sheet} list=${list} zone=${zone} wide=${wide} />
     <details class="long" open=${wide}><summary>Time in band, zone by zone</summary>
       <${Table} caption="Time in band" heads=${heads} numeric=${[1, 2, 3, 4, 5, 6]}
         groups=${sheet.zones.filter((one) => one.series.length).map((one) => [one.label, one.series.map(seriesRow)])} /></details>
@@ -76,6 +78,12 @@ function Sheet({ sheet, list, zone }) {
     ${sheet.totals.length > 0 && html`<${Table} caption="Totals" numeric=${[1]} heads=${["What", "Total"]}
       rows=${sheet.totals.map((row) => [row.label, withUnit(row.total, shape(row))])} />`}
     ${sheet.cautions.map((text) => html`<p class="note">${text}</p>`)}`;
+}
+
+function lightsOn({ lights_on_local: at, lights_on_shift_min: shift }) {
+  if (!at) return "–";
+  const off = shift === null || shift === undefined ? "" : Math.abs(shift) < 1 ? ", as planned" : `, ${number(Math.abs(shift), 0)}\u00a0min ${shift > 0 ? "late" : "early"}`;
+  return at.slice(0, 5) + off;
 }
 
 function targetWord({ mol, target, complete }) {
