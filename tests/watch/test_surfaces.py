@@ -109,6 +109,9 @@ def test_outdoor_dew_point_by_what_the_sensor_counts_over(tmp_path, over, dew_po
     [deficit] = house.read("outdoors/vapour_pressure_deficit").values()
     over_ice = psychrolib.GetSatVapPres(-20.0) / 1000
     assert deficit == pytest.approx(0.3 * over_ice * (1.220 if over == "water" else 1.0), rel=0.006)  # WMO's Magnus
+    [ratio] = house.read("outdoors/humidity_ratio").values()
+    by_ice = psychrolib.GetHumRatioFromRelHum(-20.0, 0.70, psychrolib.GetStandardAtmPressure(120))
+    assert ratio == pytest.approx(by_ice * (1.220 if over == "water" else 1.0), rel=0.006)
     house.close()
 
 
