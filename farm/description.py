@@ -183,6 +183,13 @@ class Surface(Described):
         "horizontal",
         description="direction heat leaves: horizontal for a wall, upward for a roof, downward for a floor",
     )
+    internal_film_m2k_w: float | None = Field(
+        None,
+        gt=0,
+        le=1,
+        description="resistance of the air on its warm face where that is not bare: 0.25 behind plants, shelves and in "
+        "corners; by heat_flow if left out",
+    )
     temperature_factor: float | None = Field(
         None, ge=0, le=1, description="of a thermal bridge, instead: share of the indoor-outdoor difference it keeps"
     )
