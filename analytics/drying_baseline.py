@@ -63,8 +63,8 @@ def against_baseline(
     ``1.2533 s / sqrt(n)`` for normal scatter (M. G. Kendall and A. Stuart, The Advanced Theory of Statistics, vol. 1,
     from memory), s from the median absolute deviation times n/(n - 0.8), which is too small for few values
     (C. Croux and P. J. Rousseeuw, COMPSTAT 1992, from memory); times Student's t. In random draws of five to
-    twenty-one days the ratio's interval holds the truth in 93 to 96 of 100. Offsets of the sensors are in both and mostly
-    cancel. A drier or colder room gives less water to the same coil: compare like seasons and set points.
+    twenty-one days the ratio's interval holds the truth in 93 to 96 of 100. Offsets of the sensors are in both and
+    mostly cancel. A drier or colder room gives less water to the same coil: compare like seasons and set points.
 
     Examples
     --------
