@@ -30,7 +30,7 @@ def test_two_levels(reference):
 
 
 def test_rounded_series_of_one_air_change_an_hour():
-    # exp(-t) on 1580 ppm above 420, printed to 0.1 ppm; NumPy 2: polyfit of ln(C - 420) on hours has the slope -1.00009.
+    # exp(-t) on 1580 ppm above 420, printed to 0.1 ppm; NumPy's polyfit of ln(C - 420) has the slope -1.00009.
     times = [0, HOUR // 4, HOUR // 2, 3 * HOUR // 4, HOUR]
     found = air_change_rate(times, [2000, 1650.5, 1378.3, 1166.3, 1001.2], 420)
     assert found.per_h == pytest.approx(1.00009, abs=6e-6)

@@ -39,7 +39,7 @@ def test_films_of_iso_6946(heat_flow, resistance):
 
 
 def test_external_film_of_iso_6946():
-    # The US code's, for more wind (0.17 h ft2 F/Btu = 0.0299 m2 K/W), is a quarter less. On an R-22 wall that is 0.05 K.
+    # The US code's, for more wind (0.17 h ft2 F/Btu = 0.0299 m2 K/W), is a quarter less: 0.05 K on an R-22 wall.
     assert EXTERNAL_FILM == 0.04
     other = wall_surface_temperature(22.0, -40.0, R_22, 0.13, 0.0299)
     assert wall_surface_temperature(22.0, -40.0, R_22, 0.13) == pytest.approx(other, abs=0.05)
