@@ -91,7 +91,8 @@ class DescribedSeries(Described):
     accuracy: float | None = Field(
         None,
         gt=0,
-        description="plus or minus, in the quantity's unit; carried into dew point, deficits and margins; "
+        description="plus or minus in the quantity's unit, at 95 % (two standard deviations); carried into dew point, "
+        "deficits and margins; "
         "what is usual for the quantity if left out",
     )
     humidity_over: Literal["water", "ice"] = Field(
