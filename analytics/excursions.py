@@ -134,9 +134,12 @@ def step(
     inward = value - limit if stretch.side == "low" else limit - value  # above 0: inside this limit
     deviation = max(0.0, -inward)
     hours = 0.0 if gap else (time_us - stretch.last_us) / MICROSECONDS_PER_HOUR
-    stretch = replace(stretch, last_us=time_us, dose=stretch.dose + 0.5 * (state.deviation + deviation) * hours)
+    dose = stretch.dose + 0.5 * (state.deviation + deviation) * hours
+    worst = stretch.extreme, stretch.extreme_us, stretch.limit
     if deviation > abs(stretch.extreme - stretch.limit):
-        stretch = replace(stretch, extreme=value, extreme_us=time_us, limit=limit)
+        worst = value, time_us, limit
+    # Written out, as replace() of a dataclass takes thrice as long.
+    stretch = Excursion(stretch.side, stretch.onset_us, stretch.end_us, time_us, *worst, dose)
 
     if state.stage is Stage.PENDING:
         counts = time_us - stretch.onset_us >= rule.on_delay_us
