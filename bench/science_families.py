@@ -81,6 +81,7 @@ class Room:
         self.lit = (clock < 960).astype(float)
         noise = draw.normal(0, 0.1, YEAR)
         self.air = 21 + 2.5 * self.lit + noise
+        self.warm_noon = self.air + 3.0 * ((clock >= 720) & (clock < 780))
         self.humidity = np.clip(68 - 8 * self.lit + 10 * noise, 5, 100)
         self.ppfd = 250.0 * self.lit * (1 + 0.01 * noise)
         self.pump = (self.minute % 26 < 5).astype(float)
@@ -122,6 +123,9 @@ def baselines(air: np.ndarray, humidity: np.ndarray, year: Room) -> dict[str, Ba
     few = list(zip(air[:AFEW].tolist(), (humidity[:AFEW] / 100).tolist(), strict=True))
     ratios = [psychrolib.GetHumRatioFromRelHum(t, share, PRESSURE * 1000) for t, share in few]
     hours = np.exp(year.wall / 10)
+    sevens = np.lib.stride_tricks.sliding_window_view(year.air, 7)
+    dark = [slice(at + 960, at + 1440) for at in range(0, YEAR, 1440)]
+    nights = [(np.stack([np.ones(480), year.minute[one] % 1440], axis=1), year.co2[one]) for one in dark]
 
     def a_loop_of(function: Callable[..., float], inputs: Iterable[tuple[float, ...]]) -> Baseline:
         rows = list(inputs)
@@ -132,8 +136,13 @@ def baselines(air: np.ndarray, humidity: np.ndarray, year: Room) -> dict[str, Ba
         "held sum": Baseline(YEAR, lambda: np.sum(np.diff(year.time, append=year.end) * year.air)),
         # A rolling window: one running sum, subtracted from itself some samples later.
         "running sum": Baseline(YEAR, lambda: np.subtract(*(lambda s: (s[480:], s[:-480]))(np.cumsum(year.co2)))),
-        # Changes: each sample less the one before, against a limit.
+        # Changes: each sample less the one before, against a limit; five tests need five of them.
         "differences": Baseline(YEAR, lambda: np.abs(np.diff(year.air)) > 1.0),
+        "five differences": Baseline(YEAR, lambda: [np.abs(np.diff(year.air)) > limit for limit in range(5)]),
+        # A median in each window of seven, and one of the distances from it.
+        "two sorts of sevens": Baseline(YEAR, lambda: [np.sort(sevens, axis=1) for _ in range(2)]),
+        # A decay to an unknown end: no fewer than a straight line through each night.
+        "a line a night": Baseline(YEAR, lambda: [np.linalg.lstsq(one, two, rcond=None) for one, two in nights]),
         # An index that each hour hands to the next: the arithmetic of all its hours at once.
         "np.exp of hours": Baseline(hours.size, lambda: np.exp(hours)),
         "sort of 5 rows": Baseline(5 * YEAR, lambda: np.sort(year.rows, axis=0)),
@@ -198,9 +207,9 @@ def families(air: np.ndarray, humidity: np.ndarray, year: Room) -> dict[str, Fam
             "peak_demand", "running sum",
             lambda: peak_demand(year.time, year.power, 0, year.end, 15 * MINUTE_US, GAP_US),
         ),
-        "QARTOD verdicts, five tests": ("verdicts", "differences", lambda: verdicts(year.time, year.air, limits)),
+        "QARTOD verdicts, five tests": ("verdicts", "five differences", lambda: verdicts(year.time, year.air, limits)),
         "cumulative sums (CUSUM)": ("cusum", "running sum", lambda: cumulative_sums(year.air, 22.6, 0.5)),
-        "Hampel outliers, 7 wide": ("hampel", "differences", lambda: hampel_outliers(year.air, 3)),
+        "Hampel outliers, 7 wide": ("hampel", "two sorts of sevens", lambda: hampel_outliers(year.air, 3)),
         "light integral, day by day": (
             "light_days", "held sum",
             lambda: days(year, year.ppfd, lambda *day: light_integral(*day, GAP_US)),
@@ -244,9 +253,12 @@ def families(air: np.ndarray, humidity: np.ndarray, year: Room) -> dict[str, Fam
             "lines_between", "running sum",
             lambda: lines_between(year.time, year.ec, year.doses, 10 * MINUTE_US, GAP_US),
         ),
-        "air changes of each decay": ("air_changes", "running sum", lambda: air_changes(year, lamps)),
-        "excursions": (
-            "excursions", "differences", lambda: excursions(year.time, year.air, 20.0, 23.4, rule),
+        "air changes of each decay": ("air_changes", "a line a night", lambda: air_changes(year, lamps)),
+        "excursions, outside 1 h a day": (
+            "excursions", "differences", lambda: excursions(year.time, year.warm_noon, 18.0, 25.0, rule),
+        ),
+        "excursions, outside 16 h a day": (
+            "excursions_mostly_outside", "differences", lambda: excursions(year.time, year.air, 18.0, 22.5, rule),
         ),
     }  # fmt: skip
     found = {name: Family(figure, count, work, "np.exp") for name, (figure, work) in formulas.items()}
