@@ -116,6 +116,7 @@ const feed = new Feed(() => {});
 feed.want("farm", 300);
 feed.want("needs", 5);
 feed.want("zones", 5);
+feed.want("latest", 60); // give or take beside the values
 feed.want("health", 30);
 feed.want("series", 60);
 feed.want(RECENT, 30);

@@ -6,6 +6,7 @@ import { Science } from "./science.js";
 import { Table } from "./table.js";
 import { dayAndClock, isoDay, lasting, number, plainDay, withUnit } from "./text.js";
 import { around, link } from "./view.js";
+import { Written } from "./written.js";
 
 export const RECENT = "excursions?start=-7d";
 const FEW = 12;
@@ -45,7 +46,6 @@ function Sheet({ sheet, list, zone }) {
   const wide = matchMedia("(min-width: 48rem)").matches;
   const known = (key) => list.find((one) => one.key === key);
   const shape = (row) => known(row.key) ?? { decimals: 1, display_unit: row.unit };
-  const dli = { decimals: 1, display_unit: "mol m⁻² d⁻¹" };
   const heads = ["Series", "Mean", "Lowest to highest", "Inside", "Below", "Above", "Coverage"];
   const seriesRow = (row) => {
     const as = shape(row);
@@ -62,13 +62,8 @@ function Sheet({ sheet, list, zone }) {
   };
   return html`
     <p class="note">${sheet.complete ? "The whole day" : "The day so far"}, from ${dayAndClock(Date.parse(sheet.start), zone)} to ${dayAndClock(Date.parse(sheet.end), zone)}. Coverage is the share of the time that readings speak for.</p>
-    ${sheet.light_days.length > 0 && html`<${Table} caption="Light days that began on this day" numeric=${[1, 2, 3, 4]}
-      heads=${["Zone", "Daily light integral", "Target", "Lit", "Coverage", "Lights on, against the plan"]}
-      rows=${sheet.light_days.map((day) => [
-        day.estimated ? `${day.label} (estimated)` : day.label, withUnit(day.mol, dli),
-        day.target ? `${number(day.target[0], 1)} to ${number(day.target[1], 1)}, ${targetWord(day)}` : "none set",
-        hours(day.lit_h), share(day.coverage), lightsOn(day)])} />`}
     <${Science} sheet=${sheet} list=${list} zone=${zone} wide=${wide} />
+    <${Written} sheet=${sheet} list=${list} zone=${zone} wide=${wide} />
     <details class="long" open=${wide}><summary>Time in band, zone by zone</summary>
       <${Table} caption="Time in band" heads=${heads} numeric=${[1, 2, 3, 4, 5, 6]}
         groups=${sheet.zones.filter((one) => one.series.length).map((one) => [one.label, one.series.map(seriesRow)])} /></details>
@@ -78,19 +73,6 @@ function Sheet({ sheet, list, zone }) {
     ${sheet.totals.length > 0 && html`<${Table} caption="Totals" numeric=${[1]} heads=${["What", "Total"]}
       rows=${sheet.totals.map((row) => [row.label, withUnit(row.total, shape(row))])} />`}
     ${sheet.cautions.map((text) => html`<p class="note">${text}</p>`)}`;
-}
-
-function lightsOn({ lights_on_local: at, lights_on_shift_min: shift }) {
-  if (!at) return "–";
-  const off = shift === null || shift === undefined ? "" : Math.abs(shift) < 1 ? ", as planned" : `, ${number(Math.abs(shift), 0)}\u00a0min ${shift > 0 ? "late" : "early"}`;
-  return at.slice(0, 5) + off;
-}
-
-function targetWord({ mol, target, complete }) {
-  if (mol === null || mol === undefined) return "not known";
-  if (mol > target[1]) return "over";
-  if (mol >= target[0]) return "met";
-  return complete ? "short" : "not yet met";
 }
 
 export function DaySheet({ feed, zone, view, change }) {

@@ -43,7 +43,13 @@ function Mark({ row, stale }) {
 
 const STANDING = { inside: "inside", low: "below", high: "above", no_band: "", silent: "silent" };
 
-function Row({ row, elapsed, view }) {
+/** What the value may be off by, in its own unit; one decimal more where it would round to nothing. */
+function Give({ row, give }) {
+  const decimals = give < 0.5 * 10 ** -row.decimals ? row.decimals + 1 : row.decimals;
+  return html`<span class="hidden">give or take </span><span aria-hidden="true">±\u00a0</span>${number(give, decimals)}`;
+}
+
+function Row({ row, give, elapsed, view }) {
   const age = row.age_s === null ? null : row.age_s + elapsed;
   const silent = row.standing === "silent";
   const stale = elapsed > OLD_AFTER_S; // nobody knows how it stands now
@@ -57,7 +63,7 @@ function Row({ row, elapsed, view }) {
     <td role="cell" class="said">
       ${(said || range) && html`<span>${said && html`<strong>${said}</strong>`} ${range}</span> `}
       ${row.flag > 2 && html` <em>${FLAGS[row.flag] ?? "unknown"} reading</em>`}
-      <span class="age">${age === null ? "no reading yet" : silent ? `last heard ${lasting(age)} ago` : `${lasting(age)} ago`}</span>
+      <span class="age">${row.value !== null && give > 0 && html`<${Give} row=${row} give=${give} />, `}${age === null ? "no reading yet" : silent ? `last heard ${lasting(age)} ago` : `${lasting(age)} ago`}</span>
     </td>
   </tr>`;
 }
@@ -71,7 +77,7 @@ function States({ rows, elapsed }) {
 
 const LIGHT = { true: "lights on", false: "lights off", null: "" };
 
-function Zone({ zone, elapsed, view }) {
+function Zone({ zone, gives, elapsed, view }) {
   const banded = (row) => (row.low !== null || row.high !== null ? 0 : 1);
   const levels = zone.series.filter((row) => row.kind !== "state").sort((a, b) => banded(a) - banded(b));
   const states = zone.series.filter((row) => row.kind === "state");
@@ -86,7 +92,7 @@ function Zone({ zone, elapsed, view }) {
       <caption class="hidden">${zone.label}: newest readings against their limits</caption>
       <thead role="rowgroup" class="hidden"><tr role="row">${["Series", "Now", "Mark", "Standing, limits and age"].map(
         (name) => html`<th role="columnheader" scope="col">${name}</th>`)}</tr></thead>
-      <tbody role="rowgroup">${levels.map((row) => html`<${Row} key=${row.key} ...${{ row, elapsed, view }} />`)}</tbody>
+      <tbody role="rowgroup">${levels.map((row) => html`<${Row} key=${row.key} ...${{ row, give: gives.get(row.key), elapsed, view }} />`)}</tbody>
     </table>`}
     ${!zone.series.length && html`<p class="note">Nothing is measured here.</p>`}
   </article>`;
@@ -95,15 +101,17 @@ function Zone({ zone, elapsed, view }) {
 export function Zones({ feed, view }) {
   const answer = feed.data("zones");
   const elapsed = feed.age("zones");
+  const gives = new Map((feed.data("latest")?.latest ?? []).map((one) => [one.key, one.uncertainty]));
   return html`<section id="zones" aria-labelledby="zones-title" class="full">
     <div class="head"><h2 id="zones-title">Each zone against its band</h2>
       <p class="note key"><span><svg class="mark" viewBox="0 0 18 18" width="14" height="14" aria-hidden="true"><circle class="dot" cx="9" cy="9" r="5" /></svg> inside</span>
       <span><svg class="mark" viewBox="0 0 18 18" width="14" height="14" aria-hidden="true"><path class="out" d="M16 9 4 2V16Z" /></svg> outside, pointing away</span>
-      <span><svg class="mark" viewBox="0 0 18 18" width="14" height="14" aria-hidden="true"><circle class="ring" cx="9" cy="9" r="5" /></svg> silent: the last value, not a fresh one</span></p></div>
+      <span><svg class="mark" viewBox="0 0 18 18" width="14" height="14" aria-hidden="true"><circle class="ring" cx="9" cy="9" r="5" /></svg> silent: the last value, not a fresh one</span>
+      <span>± give or take, in the value's unit (temperatures: K)</span></p></div>
     <div class=${`body zones${elapsed > OLD_AFTER_S ? " stale" : ""}`}>
       ${!answer && html`<p class="note">Not known yet: the server has not answered.</p>`}
       ${answer && elapsed > OLD_AFTER_S && html`<p class="warning">These values are ${lasting(elapsed)} old; the server does not answer.</p>`}
-      ${answer?.zones.map((zone) => html`<${Zone} key=${zone.zone} ...${{ zone, elapsed, view }} />`)}
+      ${answer?.zones.map((zone) => html`<${Zone} key=${zone.zone} ...${{ zone, gives, elapsed, view }} />`)}
     </div>
   </section>`;
 }
