@@ -58,9 +58,9 @@ def peak_demand(
 
     Notes
     -----
-    Windows end at each sample and count with 90 % coverage (our choice, no source). A supplier's meter averages
-    over fixed windows of its own clock, so its peak is at most this one. What rises and falls between two samples
-    is not seen.
+    Windows that begin or end at a sample: one of them is the highest, since each sample holds until the next. They
+    count with 90 % coverage (our choice, no source). A supplier's meter averages over fixed windows of its own
+    clock, so its peak is at most this one, but for what rises and falls between two samples.
 
     Examples
     --------
@@ -70,8 +70,12 @@ def peak_demand(
     Demand(power_w=2000.0, end_us=180000000)
     """
     check_window(start_us, end_us, max_gap_us)
-    times, _ = samples(time_us, power_w)
-    average = rolling_average(time_us, power_w, window_us, max_gap_us, HIGHEST_POWER_W)
+    times, power = samples(time_us, power_w)
+    ends = np.setdiff1d(times + window_us, times)
+    ends = ends[ends < times[-1]] if times.size else ends
+    order = np.argsort(np.concatenate((times, ends)))
+    times, power = (np.concatenate(both)[order] for both in ((times, ends), (power, np.full(ends.shape, np.nan))))
+    average = rolling_average(times, power, window_us, max_gap_us, HIGHEST_POWER_W)
     counts = (times >= start_us) & (times < end_us) & (average.coverage >= ENOUGH_COVERAGE)
     if not counts.any():
         return Demand(math.nan, None)

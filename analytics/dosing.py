@@ -80,7 +80,7 @@ def stock_dose(from_ms_cm: float, to_ms_cm: float, volume_l: float, stock_ms_cm:
     Notes
     -----
     Mass balance, with the volume of the dose: ``V1 = (C2 - C0) V0 / (Cs - C2)``. Give or take 5 % for EC
-    that is not quite proportional to concentration.
+    that is not quite proportional to concentration; what the meter and the volume are off comes on top.
 
     Examples
     --------

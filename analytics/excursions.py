@@ -13,7 +13,11 @@ from enum import Enum
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from analytics.alignment import Floats, Times
+
 MICROSECONDS_PER_HOUR = 3_600_000_000
+_SIDES = {"low": -1, "high": 1, "": 0}
+_LONG_RUN = 16  # readings outside in a row that are quicker taken at once
 
 
 class Stage(Enum):
@@ -134,9 +138,12 @@ def step(
     inward = value - limit if stretch.side == "low" else limit - value  # above 0: inside this limit
     deviation = max(0.0, -inward)
     hours = 0.0 if gap else (time_us - stretch.last_us) / MICROSECONDS_PER_HOUR
-    stretch = replace(stretch, last_us=time_us, dose=stretch.dose + 0.5 * (state.deviation + deviation) * hours)
+    dose = stretch.dose + 0.5 * (state.deviation + deviation) * hours
+    worst = stretch.extreme, stretch.extreme_us, stretch.limit
     if deviation > abs(stretch.extreme - stretch.limit):
-        stretch = replace(stretch, extreme=value, extreme_us=time_us, limit=limit)
+        worst = value, time_us, limit
+    # Written out, as replace() of a dataclass takes thrice as long.
+    stretch = Excursion(stretch.side, stretch.onset_us, stretch.end_us, time_us, *worst, dose)
 
     if state.stage is Stage.PENDING:
         counts = time_us - stretch.onset_us >= rule.on_delay_us
@@ -202,7 +209,9 @@ def excursions(
         raise ValueError("time_us must ascend strictly: sort the readings and drop double times")
     low = np.broadcast_to(np.asarray(low, float), value.shape)
     high = np.broadcast_to(np.asarray(high, float), value.shape)
-    outside = np.flatnonzero((value < low) | (value > high))
+    side = np.where(value < low, -1, np.where(value > high, 1, 0)).astype(np.int8)
+    outside = np.flatnonzero(side)
+    changes = np.flatnonzero(np.diff(side)) + 1  # where a run of readings on one side of the band ends
     ended: list[Excursion] = []
     index = 0
     while index < len(value):
@@ -211,6 +220,14 @@ def excursions(
             if place == len(outside):
                 break
             index = int(outside[place])
+        elif state.stage is Stage.OUTSIDE and side[index] == _SIDES[state.stretch.side if state.stretch else ""]:
+            place = np.searchsorted(changes, index, side="right")
+            end = int(changes[place]) if place < len(changes) else len(value)
+            if end - index >= _LONG_RUN:
+                here = slice(index, end)
+                state = _outside_stays(state, time_us[here], value[here], low[here], high[here], rule)
+                index = end
+                continue
         state, excursion = step(
             state, int(time_us[index]), float(value[index]), float(low[index]), float(high[index]), rule
         )
@@ -218,3 +235,23 @@ def excursions(
             ended.append(excursion)
         index += 1
     return ended, state
+
+
+def _outside_stays(state: State, time_us: Times, value: Floats, low: Floats, high: Floats, rule: Rule) -> State:
+    """Return what ``step`` makes, to the same bits, of readings that all lie outside on the stretch's side."""
+    stretch = state.stretch
+    if stretch is None:
+        return state
+    limit = low if stretch.side == "low" else high
+    deviation = limit - value if stretch.side == "low" else value - limit
+    passed = np.diff(time_us, prepend=stretch.last_us)
+    with np.errstate(all="ignore"):
+        hours = np.where(passed > rule.max_gap_us, 0.0, passed / MICROSECONDS_PER_HOUR)
+        doses = 0.5 * (np.concatenate(([state.deviation], deviation[:-1])) + deviation) * hours
+    dose = float(np.cumsum(np.concatenate(([stretch.dose], doses)))[-1])  # one after the other, unlike np.sum
+    place = int(np.argmax(deviation))
+    worst = stretch.extreme, stretch.extreme_us, stretch.limit
+    if deviation[place] > abs(stretch.extreme - stretch.limit):
+        worst = float(value[place]), int(time_us[place]), float(limit[place])
+    stretch = Excursion(stretch.side, stretch.onset_us, stretch.end_us, int(time_us[-1]), *worst, dose)
+    return State(Stage.OUTSIDE, stretch, float(deviation[-1]))

@@ -119,7 +119,9 @@ def dew_point_temperature(air_temperature: ArrayLike, relative_humidity: ArrayLi
     return by_blocks(of_block, air_temperature, relative_humidity)
 
 
-def humidity_ratio(air_temperature: ArrayLike, relative_humidity: ArrayLike, air_pressure: ArrayLike) -> Floats:
+def humidity_ratio(
+    air_temperature: ArrayLike, relative_humidity: ArrayLike, air_pressure: ArrayLike, phase: Phase = "auto"
+) -> Floats:
     """Return the mass of water vapour carried by each kilogram of dry air.
 
     Parameters
@@ -127,9 +129,11 @@ def humidity_ratio(air_temperature: ArrayLike, relative_humidity: ArrayLike, air
     air_temperature : array_like
         Dry-bulb temperature. [degC]
     relative_humidity : array_like
-        Relative humidity, over ice below 0.01 degC; see ``vapour_pressure``. [%]
+        Relative humidity; see ``vapour_pressure``. [%]
     air_pressure : array_like
         Total pressure of the air. [kPa]
+    phase : {"auto", "water", "ice"}
+        What 100 % means below 0 degC; see ``vapour_pressure``.
 
     Returns
     -------
@@ -140,7 +144,7 @@ def humidity_ratio(air_temperature: ArrayLike, relative_humidity: ArrayLike, air
     Raises
     ------
     ValueError
-        If the inputs do not broadcast to one shape.
+        If the inputs do not broadcast to one shape, or ``phase`` is unknown.
 
     Notes
     -----
@@ -153,7 +157,7 @@ def humidity_ratio(air_temperature: ArrayLike, relative_humidity: ArrayLike, air
     0.01214
     """
     air, humidity, pressure = broadcast(air_temperature, relative_humidity, air_pressure)
-    water = vapour_pressure(air, humidity)
+    water = vapour_pressure(air, humidity, phase)
     return MASS_RATIO * water / np.where(pressure > water, pressure - water, np.nan)
 
 

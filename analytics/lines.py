@@ -138,7 +138,8 @@ def lines_between(
     run = np.concatenate([[0], np.cumsum(np.diff(times) > max_gap_us)])[: len(times)]
     clear = np.ones(len(times), bool)
     for start_us, end_us in events_us:
-        clear &= (times < start_us) | (times > end_us + settle_us)
+        begin, after = np.searchsorted(times, start_us), np.searchsorted(times, end_us + settle_us, side="right")
+        clear[begin:after] = False
     starts_us = np.sort(np.array([start_us for start_us, _ in events_us], dtype=np.int64))
     passed = np.searchsorted(starts_us, times[clear], side="right")
     cuts = np.flatnonzero((np.diff(run[clear]) > 0) | (np.diff(passed) > 0)) + 1

@@ -82,9 +82,8 @@ def rolling_average(
     if not known.size:
         return RollingAverage(np.full(times.shape, np.nan), np.zeros(times.shape))
     held = np.minimum(np.append(np.diff(known), max_gap_us), max_gap_us)
-    exposure = _until(known, counts, held, times) - _until(known, counts, held, times - window_us)
-    ones = np.ones_like(counts)
-    covered = _until(known, ones, held, times) - _until(known, ones, held, times - window_us)
+    ends, begins = (_until(known, counts, held, at) for at in (times, times - window_us))
+    exposure, covered = ends[0] - begins[0], ends[1] - begins[1]
     average = exposure / np.where(covered > 0, covered, np.nan) / steps
     return RollingAverage(average, covered / window_us)
 
@@ -100,11 +99,14 @@ def _steps_per_unit(window_us: int, highest: float) -> float:
     return float(steps)
 
 
-def _until(times: Times, counts: Times, held: Times, at: Times) -> Times:
-    """Return the sum of counts times held time up to each instant; it may wrap around, differences do not."""
-    before = np.concatenate(([0], np.cumsum(counts * held)))
+def _until(times: Times, counts: Times, held: Times, at: Times) -> tuple[Times, Times]:
+    """Return the sums of counts times held time, and of held time, up to each instant.
+
+    The former may wrap around; differences do not.
+    """
     place = np.searchsorted(times, at, side="right") - 1
     inside = np.maximum(place, 0)
     part = np.where(place >= 0, np.minimum(at - times[inside], held[inside]), 0)
-    total: Times = before[inside] + counts[inside] * part
-    return total
+    exposure = np.concatenate(([0], np.cumsum(counts * held)))[inside] + counts[inside] * part
+    covered = np.concatenate(([0], np.cumsum(held)))[inside] + part
+    return exposure, covered

@@ -21,9 +21,11 @@ from analytics.light import light_integral
 from analytics.psychrometrics import dew_point_temperature, wet_bulb_temperature
 from analytics.time_in_band import time_in_band
 from analytics.vapour_pressure_deficit import air_vapour_pressure_deficit, leaf_vapour_pressure_deficit
+from bench.science_families import SAME_IN_PSYCHROLIB, Baseline, Family, Room, baselines, families
 
 MINUTE_US = 60_000_000
 SCALAR = 10_000  # values for the scalar library, which is slow
+SLOW = 50  # times slower than the baseline: the table marks it
 
 
 def weather(count):
@@ -40,6 +42,56 @@ def psychrolib_dew_points(air, humidity):
     return [
         psychrolib.GetTDewPointFromRelHum(t, rh / 100) for t, rh in zip(air.tolist(), humidity.tolist(), strict=True)
     ]
+
+
+def timed(jobs, rounds):
+    """Return how long each job took, by name, in interleaved rounds. [s]."""
+    took = {name: [] for name in jobs}
+    for _ in range(rounds):
+        for name, (_, job) in jobs.items():
+            begin = time.perf_counter()
+            job()
+            took[name].append(time.perf_counter() - begin)
+    return took
+
+
+def rates(jobs, took):
+    """Return values per second by name, from the median round."""
+    return {name: size / statistics.median(took[name]) for name, (size, _) in jobs.items()}
+
+
+def show_families(air, humidity, rounds):
+    """Measure every family and its baseline in the same rounds, show the table, print the figures."""
+    year = Room()
+    measured = families(air, humidity, year)
+    beside = {"np.exp": Baseline(air.size, lambda: np.exp(air)), **baselines(air, humidity, year)}
+    measured["wet bulb"] = Family(
+        "wet_bulb", air.size, lambda: wet_bulb_temperature(air, humidity, 99.2), "np.exp"
+    )  # again here, beside PsychroLib's
+    jobs = {f"{name} (baseline)": one for name, one in beside.items()}
+    jobs |= {name: (one.size, one.work) for name, one in measured.items()}
+    rate = rates(jobs, timed(jobs, rounds))
+    print(
+        f"\nFamilies: formulas of {air.size:,} values, a year at one a minute; median of {rounds} interleaved rounds\n"
+    )
+    print(f"{'what':36}{'values/s':>15}{'baseline is':>12} times as fast:")
+    lines = []
+    for name, per_second in rate.items():
+        if name not in measured:
+            print(f"{name:36}{per_second:15,.0f}")
+            continue
+        one = measured[name]
+        slower = rate[f"{one.baseline} (baseline)"] / per_second
+        note = " *" if slower > SLOW else ""
+        print(f"{name:36}{per_second:15,.0f}{slower:12.1f} {one.baseline}{note}")
+        if name != "wet bulb":  # science_wet_bulbs_per_s stands above
+            lines.append(f"science_{one.figure}_per_s {per_second:.0f} 1/s")
+        lines.append(f"science_{one.figure}_slower {slower:.2f} 1")
+        if name in SAME_IN_PSYCHROLIB:
+            times = per_second / rate[f"{SAME_IN_PSYCHROLIB[name]} (baseline)"]
+            lines.append(f"science_{one.figure}_psychrolib_ratio {times:.1f} 1")
+    print(f"\n* more than {SLOW} times slower than its baseline\n")
+    print("\n".join(lines))
 
 
 def main():
@@ -70,13 +122,8 @@ def main():
             lambda: time_in_band(year, ppfd, 200.0, 300.0, 0, end, 3 * MINUTE_US),
         ),
     }
-    took = {name: [] for name in jobs}
-    for _ in range(rounds):
-        for name, (_, job) in jobs.items():
-            begin = time.perf_counter()
-            job()
-            took[name].append(time.perf_counter() - begin)
-    rate = {name: size / statistics.median(took[name]) for name, (size, _) in jobs.items()}
+    took = timed(jobs, rounds)
+    rate = rates(jobs, took)
 
     print(f"{count:,} values, median of {rounds} interleaved rounds, NumPy {np.__version__}\n")
     print(f"{'what':42}{'values/s':>14}{'share of np.exp':>18}")
@@ -98,6 +145,7 @@ def main():
     print(f"science_vpd_exp_ratio {rate['air VPD'] / exp:.4f} 1")
     print(f"science_dew_point_psychrolib_ratio {dew_point / loop:.1f} 1")
     print(f"science_dew_point_psychrolib_error_k {error:.1e} K")
+    show_families(air[:1_000_000], humidity[:1_000_000], 3 if quick else 9)
 
 
 if __name__ == "__main__":

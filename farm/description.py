@@ -91,7 +91,8 @@ class DescribedSeries(Described):
     accuracy: float | None = Field(
         None,
         gt=0,
-        description="plus or minus, in the quantity's unit; carried into dew point, deficits and margins; "
+        description="plus or minus in the quantity's unit, at 95 % (two standard deviations); carried into dew point, "
+        "deficits and margins; "
         "what is usual for the quantity if left out",
     )
     humidity_over: Literal["water", "ice"] = Field(
@@ -182,6 +183,13 @@ class Surface(Described):
     heat_flow: Literal["horizontal", "upward", "downward"] = Field(
         "horizontal",
         description="direction heat leaves: horizontal for a wall, upward for a roof, downward for a floor",
+    )
+    internal_film_m2k_w: float | None = Field(
+        None,
+        gt=0,
+        le=1,
+        description="resistance of the air on its warm face where that is not bare: 0.25 behind plants, shelves and in "
+        "corners; by heat_flow if left out",
     )
     temperature_factor: float | None = Field(
         None, ge=0, le=1, description="of a thermal bridge, instead: share of the indoor-outdoor difference it keeps"

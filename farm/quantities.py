@@ -22,7 +22,7 @@ class Quantity:
 
     ``low`` and ``high`` bound what is physically plausible in or around a farm, in ``unit``; a
     sensor's own range, given in the farm's description, may be narrower. ``accuracy`` is what a
-    sensor of the trade usually achieves (common practice, no source), plus or minus, in ``unit``.
+    sensor of the trade usually achieves (common practice, no source), plus or minus at 95 %, in ``unit``.
     ``cf_name`` is the CF standard name, where one exists; ``senml_unit`` the unit we expect on the
     wire (RFC 8428 and RFC 8798; the UCUM code where those registries have none).
     """

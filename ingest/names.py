@@ -14,6 +14,7 @@ from ingest.records import Fault
 from store.entries import Reason
 
 _CACHED_NAMES = 50_000
+_MOST_HINTS = 2_000  # different unknown names for which a close one is looked for: it is slow, and a flood has no end
 
 
 class Route(NamedTuple):
@@ -65,6 +66,7 @@ class Names:
             since = max((owner.until_us for owner in past), default=-math.inf)
             past.append(_Owner(series, one, one.sent_unit, since, math.inf))
         self.undated: dict[tuple[str, str | None], Route] = {}  # those met so far that hold at any time
+        self._hints = 0
         self._routes: OrderedDict[tuple[str, str | None], Route | Fault | list[Dated]] = OrderedDict()
 
     def route(self, name: str, unit: str | None, time_us: int) -> Route | Fault:
@@ -92,7 +94,8 @@ class Names:
                 return Fault(
                     Reason.UNKNOWN_NAME, name, f"Leafweather works out {quantity.label} itself: do not send it"
                 )
-            close = get_close_matches(name, self._owners, n=1)
+            close = get_close_matches(name, self._owners, n=1) if self._hints < _MOST_HINTS else []
+            self._hints += 1
             meant = f"did you mean {close[0]}? Else " if close else ""
             return Fault(Reason.UNKNOWN_NAME, name, f"{meant}describe it under [[series]] in farm.toml")
         if len(owners) == 1 and (owners[0].since_us, owners[0].until_us) == (-math.inf, math.inf):

@@ -12,6 +12,7 @@ import typer
 
 from farm.check import DescriptionError, read_description
 from farm.readings import iso_time, microseconds
+from leafweather.settings import Settings
 
 DONE, REFUSED, BAD_CALL = 0, 1, 2
 
@@ -40,6 +41,8 @@ def try_(
 
     try:
         farm = read_description(file).farm
+        if any(wild in topic for wild in "+#"):
+            _stop(f"--topic: found {topic!r}; nothing can be published on + or #: give the topic of one message")
         message = _message(payload)
         arrived_us = time.time_ns() // 1000 if at is None else microseconds(datetime.fromisoformat(at))
     except (DescriptionError, OSError, ValueError) as error:
@@ -66,7 +69,9 @@ def try_(
 @ingest_app.command(epilog="Example: leafweather ingest unknown farm.toml --data /var/lib/leafweather")
 def unknown(
     file: FarmFile,
-    data: Annotated[Path, typer.Option(help="folder for readings and journal")] = Path("leafweather-data"),
+    data: Annotated[
+        Path | None, typer.Option(metavar="FOLDER", help="folder for readings and journal; else LEAFWEATHER_DATA")
+    ] = None,
 ) -> None:
     """Show the wire names that nobody has described, with a draft of each for farm.toml."""
     from farm.suggestion import suggested_series
@@ -75,9 +80,10 @@ def unknown(
 
     try:
         farm = read_description(file).farm
-        if not (data / "journal.sqlite").is_file():
-            _stop(f"{data} holds no journal: name the folder that the service was started with, with --data")
-        with Journal(f"sqlite:///{(data / 'journal.sqlite').resolve()}") as journal:
+        folder = data if data is not None else Settings().data
+        if not (folder / "journal.sqlite").is_file():
+            _stop(f"{folder} holds no journal: name the folder that the service was started with, with --data")
+        with Journal(f"sqlite:///{(folder / 'journal.sqlite').resolve()}") as journal:
             names = [one for one in journal.unknown_names(farm.name) if not farm.has_on_the_wire(one.name, one.topic)]
     except (DescriptionError, StoreUnavailable, StoreUnusable) as error:
         _stop(str(error))

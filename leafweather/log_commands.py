@@ -67,6 +67,10 @@ def list_(
     data: Data = None,
 ) -> None:
     """Print the entries as they stand, in order of time."""
+    from store.log_entries import DETAIL_OF
+
+    if kind is not None and kind not in DETAIL_OF:
+        _stop(f"--kind: {_no_kind(kind)}")
     farm = _farm(file)
     with _journal(data) as journal:
         found = journal.log.entries(farm.name, kinds=[kind] if kind else (), withdrawn=withdrawn)
@@ -139,17 +143,30 @@ def _mistake(kind: str, error: Any) -> str:  # noqa: ANN401  # pydantic's own di
     from store.log_entries import DETAIL_OF
 
     if error["type"] == "union_tag_invalid":
-        return f"{kind!r} is no kind of entry: one of {', '.join(DETAIL_OF)}"
+        return _no_kind(kind)
     names = [str(one) for one in error["loc"][1:]]
     where = names[0] if names else kind
     if error["type"] == "missing":
         described = DETAIL_OF[kind].model_fields[where].description
-        return f"{kind} needs {where}=...: {described}"
+        return f"{kind} needs {where}=..." + (f": {described}" if described else "")
     if error["type"] == "extra_forbidden":
         return (
             f"{kind} has no {where}: it takes {', '.join(one for one in DETAIL_OF[kind].model_fields if one != 'kind')}"
         )
-    return f"{where}: found {error['input']!r}; {error['msg'].removeprefix('Value error, ')}"
+    found = error["input"]
+    if isinstance(found, dict):  # several fields that do not go together
+        found = " ".join(f"{name}={_said(value)}" for name, value in found.items() if name != "kind")
+    return f"{where}: found {found!r}; {error['msg'].removeprefix('Value error, ')}"
+
+
+def _no_kind(kind: str) -> str:
+    from store.log_entries import DETAIL_OF
+
+    return f"{kind!r} is no kind of entry: one of {', '.join(DETAIL_OF)}"
+
+
+def _said(value: Any) -> str:  # noqa: ANN401  # a field as it was given
+    return ",".join(map(str, value)) if isinstance(value, list) else str(value)
 
 
 def _line(farm: Farm, entry: LogEntry) -> str:

@@ -56,9 +56,11 @@ def seal(
     ),
 ) -> None:
     """Seal whole past UTC days now, as the service does by itself once a day."""
+    from store.sealed_days import farms_sealed
+
     before_us = (time.time_ns() // 1000 // DAY_US - lag_days) * DAY_US
     with _opened(data) as store:
-        farms = [one.farm for one in store.status()]
+        farms = sorted({one.farm for one in store.status()} | farms_sealed(store.folder))
         if farm is not None and farm not in farms:
             _stop(f"the store holds no farm {farm!r}: it holds {', '.join(farms) or 'none'}")
         for name in farms if farm is None else [farm]:

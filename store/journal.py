@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
-from typing import Self
+from typing import Any, Self, TypeVar
 
-from sqlalchemy import ColumnElement, and_, delete, func, or_, select
+from sqlalchemy import ColumnElement, and_, delete, func, or_, select, tuple_
 from sqlalchemy.orm import Session
 
 from farm.readings import Series, iso_time
@@ -28,8 +28,10 @@ from store.tables import (
 
 MAX_REJECTS = 2000  # different ones kept for each farm; our choice, no source
 MAX_UNKNOWN = 2000  # different names kept for each farm; our choice, no source
+KEYS_AT_ONCE = 500  # looked up by one statement
 
 _Kind = tuple[Reason, str, str]  # what rejects are merged by: reason, topic, name
+_Row = TypeVar("_Row", RejectRow, UnknownNameRow)
 
 
 class Journal:
@@ -67,7 +69,8 @@ class Journal:
         """
         if not rejects:
             return
-        with self._database.writing() as session:
+        rejects = [*map(_storable, rejects)]
+        with self._database.writing() as session, session.no_autoflush:
             named = or_(RejectRow.topic != "", RejectRow.name != "")
             room = (
                 MAX_REJECTS
@@ -75,18 +78,23 @@ class Journal:
                     select(func.count()).select_from(RejectRow).where(RejectRow.farm == farm, named)
                 ).one()
             )
+            kinds = {_kind(one) for one in rejects} | {(one.reason, "", "") for one in rejects}
+            key = (RejectRow.reason, RejectRow.topic, RejectRow.name)
+            kept = {_kind(row.entry()): row for row in _found(session, RejectRow, farm, key, kinds)}
             totals: dict[_Kind, Reject] = {}
-            for one in map(_storable, rejects):
-                total = totals.get(_kind(one)) or _kept(session, farm, _kind(one))
-                if total is None and (one.topic or one.name):
+            for one in rejects:
+                if _kind(one) not in kept and _kind(one) not in totals and (one.topic or one.name):
                     if room <= 0:
                         one = _counted_together(one)
-                        total = totals.get(_kind(one)) or _kept(session, farm, _kind(one))
                     else:
                         room -= 1
+                total = totals.get(_kind(one)) or (kept[_kind(one)].entry() if _kind(one) in kept else None)
                 totals[_kind(one)] = _sum(total, one) if total else one
-            for total in totals.values():
-                session.merge(RejectRow.of(farm, total))
+            for kind, total in totals.items():
+                if kind in kept:
+                    session.merge(RejectRow.of(farm, total))
+                else:
+                    session.add(RejectRow.of(farm, total))
 
     def rejects(self, farm: str, limit: int = 200) -> list[Reject]:
         """Return refused arrivals, the newest first."""
@@ -117,18 +125,22 @@ class Journal:
         """
         if not names:
             return
-        with self._database.writing() as session:
+        with self._database.writing() as session, session.no_autoflush:
             of_farm = select(func.count()).select_from(UnknownNameRow).where(UnknownNameRow.farm == farm)
             room = MAX_UNKNOWN - session.scalars(of_farm).one()
+            keys = {(_text(one.name), _text(one.topic)) for one in names} | {("", "")}
+            found = _found(session, UnknownNameRow, farm, (UnknownNameRow.name, UnknownNameRow.topic), keys)
+            rows = {(row.name, row.topic): row for row in found}
             for one in names:
                 name, topic, unit = map(_text, (one.name, one.topic, one.unit or ""))
-                row = session.get(UnknownNameRow, (farm, name, topic))
+                row = rows.get((name, topic))
                 if row is None and room <= 0:
                     name = topic = ""
-                    row = session.get(UnknownNameRow, (farm, name, topic))
+                    row = rows.get((name, topic))
                 if row is None:
                     room -= 1
                     row = UnknownNameRow(farm=farm, name=name, topic=topic, first_us=one.first_us, last_us=0, count=0)
+                    rows[name, topic] = row
                     session.add(row)
                 if one.last_us >= row.last_us:
                     row.value, row.unit, row.last_us = one.value, unit if one.unit is not None else None, one.last_us
@@ -299,9 +311,16 @@ def _kind(reject: Reject) -> _Kind:
     return reject.reason, reject.topic, reject.name
 
 
-def _kept(session: Session, farm: str, kind: _Kind) -> Reject | None:
-    row = session.get(RejectRow, (farm, *map(str, kind)))
-    return None if row is None else row.entry()
+def _found(
+    session: Session, table: type[_Row], farm: str, columns: Sequence[Any], keys: Collection[tuple[str, ...]]
+) -> list[_Row]:
+    """Return a farm's rows of these keys: many at once, since one pack may hold thousands of names."""
+    wanted = [tuple(map(str, key)) for key in keys]
+    rows: list[_Row] = []
+    for first in range(0, len(wanted), KEYS_AT_ONCE):
+        among = tuple_(*columns).in_(wanted[first : first + KEYS_AT_ONCE])
+        rows += session.scalars(select(table).where(table.farm == farm, among))
+    return rows
 
 
 def _sum(one: Reject, other: Reject) -> Reject:

@@ -20,6 +20,7 @@ from farm.readings import Columns, Series
 from store import embedded_sql as sql
 from store import sealed_files
 from store.contract import DayDamaged, Origin
+from store.manifest import FILE_NAME as MANIFEST
 from store.sealed_files import Place, Vanished
 from store.summing import DAY_US
 
@@ -68,6 +69,12 @@ class Span(NamedTuple):
 def farm_folder(folder: Path, farm: str) -> Path:
     """Return where a farm's sealed files are; any name makes a safe folder."""
     return folder / FOLDER / (quote(farm, safe="").replace(".", "%2E") or "%")
+
+
+def farms_sealed(folder: Path) -> set[str]:
+    """Return the farms that have a manifest on disk, whether or not the SQLite file knows of them."""
+    names = [one.parent.name for one in (folder / FOLDER).glob(f"*/{MANIFEST}")]
+    return {"" if name == "%" else unquote(name) for name in names}
 
 
 def name_in_file(series: Series) -> str:

@@ -14,7 +14,7 @@ from store.connections import Connections
 from store.contract import Origin
 from store.durable import sha256_of
 from store.manifest import Chain, Manifest
-from store.sealed_days import Part, day_number, farm_folder
+from store.sealed_days import Part, day_number, farm_folder, farms_sealed
 
 Progress = Callable[[int, int], None]
 
@@ -69,6 +69,7 @@ def verification(folder: Path, connections: Connections, progress: Progress | No
         complaints = [row[0] for row in connection.execute("PRAGMA quick_check(5)") if row[0] != "ok"]
         parts = [(row[0], Part(row[1], Origin(row[2]), *row[3:5]), row[7]) for row in connection.execute(sql.PARTS)]
         farms = {row[0] for row in connection.execute(sql.FARMS)} | {part.farm for _, part, _ in parts}
+        farms |= farms_sealed(folder)
         chains = {farm: Manifest(farm_folder(folder, farm), farm).chain() for farm in sorted(farms)}
         breaks = [one for farm in chains if (one := _broken(connection, farm, chains[farm]))]
     damages = [Damage("", "readings.sqlite", "", text, ()) for text in complaints]

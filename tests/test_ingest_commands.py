@@ -101,6 +101,20 @@ def test_a_bad_call_is_2_with_one_message(call, change, words):
     assert "Traceback" not in done.stderr
 
 
+@pytest.mark.parametrize("topic", ["leafweather/#", "leafweather/+/x"])
+def test_a_topic_on_which_nothing_can_be_published_is_a_bad_call(call, topic):
+    done = call(topic, '[{"n":"row/ppfd","v":8}]')
+    assert (done.exit_code, "nothing can be published on + or #" in done.stderr) == (2, True)
+
+
+def test_the_folder_of_unknown_names_comes_from_the_environment_too(tmp_path, monkeypatch):
+    (tmp_path / "farm.toml").write_text(SMALL_FARM)
+    Journal(f"sqlite:///{tmp_path}/journal.sqlite").close()
+    monkeypatch.setenv("LEAFWEATHER_DATA", str(tmp_path))
+    done = CliRunner().invoke(app, ["ingest", "unknown", str(tmp_path / "farm.toml")])
+    assert (done.exit_code, "no unknown names" in done.stdout) == (0, True)
+
+
 def test_unknown_names_come_with_a_draft_and_those_described_since_are_left_out(tmp_path):
     file, data = tmp_path / "farm.toml", tmp_path / "data"
     file.write_text(SMALL_FARM)

@@ -72,6 +72,7 @@ def test_the_day_it_was_on_is_written_again(call):
         (("tea",), "'tea' is no kind of entry: one of ph_calibration"),
         (("drained",), "drained needs volume_l=...: L"),
         (("drained", "volume_l=lots"), "volume_l: found 'lots'"),
+        (("note",), "note needs note=...\n"),
         (("drained", "20"), "'20': write NAME=VALUE"),
         (("drained", "volume_l=20", "colour=green"), "drained has no colour: it takes note, volume_l"),
         (("refill", "stock=b", "holds_l=5"), "stock: found 'b', which is no stock of farm.toml"),
@@ -88,8 +89,15 @@ def test_a_mistake_says_what_is_wrong_and_writes_nothing(call, arguments, said):
     done = call("add", *arguments)
     assert done.exit_code == 2
     assert said in done.stderr
+    assert "{" not in done.stderr  # words, not a program's own data
     assert "Traceback" not in done.stderr
     assert entries(call.folder) == []
+
+
+def test_a_kind_that_does_not_exist_is_told_and_not_taken_for_an_empty_list(call):
+    assert call("list", "--kind", "note").exit_code == 0
+    done = call("list", "--kind", "notes")
+    assert (done.exit_code, "--kind: 'notes' is no kind of entry: one of" in done.stderr) == (2, True)
 
 
 def test_an_entry_that_is_not_there_and_a_folder_that_is_not_there(call):

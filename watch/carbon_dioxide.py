@@ -27,6 +27,7 @@ from farm.readings import Columns, Series
 from store.contract import ReadingStore
 from watch.bands import FLAG_OF_RANK, FLAG_RANK, max_age_us, usable
 
+SHARE_OF_READING = 0.05  # plus or minus of an infrared sensor high up its range; common practice, no source
 LEAST_COVERAGE = 0.5  # of a window, to give an average at all; our choice, no source
 
 # Quantity -> the window's length and the average over it.
@@ -35,6 +36,16 @@ AVERAGES: dict[str, tuple[int, Callable[..., RollingAverage]]] = {
     "co2_average_15min": (FIFTEEN_MINUTES_US, fifteen_minute_average),
 }
 LIMITS = {"co2_average_8h": LONG_TERM_LIMIT, "co2_average_15min": SHORT_TERM_LIMIT}
+
+
+def co2_accuracy(farm: Farm, series: Series, level_ppm: float) -> float:
+    """Return the plus or minus of a CO2 sensor at a level: as described, else the usual one, or 5 % if that is more.
+
+    What is usual near 1000 ppm would say too much of readings near an occupational limit. [ppm].
+    """
+    described = farm.described[series]
+    usual = described.plus_or_minus or 0.0
+    return usual if described.accuracy is not None else max(usual, SHARE_OF_READING * level_ppm)
 
 
 def pressure_series(farm: Farm, zone: str) -> Series | None:

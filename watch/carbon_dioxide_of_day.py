@@ -19,7 +19,7 @@ from farm.readings import Series, iso_time
 from watch import cautions
 from watch.air_change import AirChanges, air_changes
 from watch.bands import LIT, limits_at, max_age_us, usable
-from watch.carbon_dioxide import LEAST_COVERAGE, LIMITS, Average, co2_averages, co2_columns
+from watch.carbon_dioxide import LEAST_COVERAGE, LIMITS, Average, co2_accuracy, co2_averages, co2_columns
 from watch.carbon_dioxide_balance import balance
 from watch.day_data import DayData, or_none
 
@@ -39,21 +39,19 @@ def carbon_dioxide(data: DayData) -> list[dict[str, Any]]:
 
 def _row(data: DayData, series: Series, averages: list[Average], leaks: AirChanges | None) -> dict[str, Any]:
     described = data.farm.described[series]
-    give_or_take = described.plus_or_minus or 0.0
     ends = _reads_its_end(data, series)
     row: dict[str, Any] = {
         "key": series.key,
         "zone": series.zone,
         "label": data.farm.label_of(series),
-        "give_or_take_ppm": give_or_take,
         "pressure_corrected": described.calibrated_at_kpa is not None,
         "reads_up_to_ppm": described.limits[1],
         "read_its_end": ends,
         "lit": _in_band_while_lit(data, series),
-        "highest": _highest_reading(data, series, give_or_take, ends),
+        "highest": _highest_reading(data, series, ends),
     }
     for one in averages:
-        row[one.output.quantity.removeprefix("co2_")] = _highest_average(data, one, give_or_take, ends)
+        row[one.output.quantity.removeprefix("co2_")] = _highest_average(data, one, ends)
     enrichment = data.farm.equipment.carbon_dioxide
     row["enrichment"] = None if leaks is None or enrichment is None else balance(data, series, leaks, enrichment)
     row["caution"] = cautions.CO2 if _near_a_limit(row) else None
@@ -93,35 +91,39 @@ def _in_band_while_lit(data: DayData, series: Series) -> dict[str, float] | None
     }
 
 
-def _highest_reading(data: DayData, series: Series, give_or_take: float, ends: bool) -> dict[str, Any]:
+def _highest_reading(data: DayData, series: Series, ends: bool) -> dict[str, Any]:
     read = co2_columns(data.farm, data.store, series, data.start_us, data.until_us)
     gap_us = max_age_us(data.farm, series)
     held = time_in_band(read.time_us, read.value, -np.inf, np.inf, data.start_us, data.until_us, gap_us)
     known = np.flatnonzero(~np.isnan(read.value))
     place = int(known[np.argmax(read.value[known])]) if known.size else None
     value = math.nan if place is None else float(read.value[place])
+    give_or_take = co2_accuracy(data.farm, series, value)
     return {
         "ppm": or_none(value),
         "at": None if place is None else iso_time(int(read.time_us[place])),
+        "give_or_take_ppm": or_none(give_or_take),
         "coverage": held.coverage,
         "limit_ppm": IMMEDIATE_DANGER,
         "standing": _standing(value, held.coverage, IMMEDIATE_DANGER, give_or_take, ends),
     }
 
 
-def _highest_average(data: DayData, average: Average, give_or_take: float, ends: bool) -> dict[str, Any]:
+def _highest_average(data: DayData, average: Average, ends: bool) -> dict[str, Any]:
     """Return the day's highest average of windows half covered or more, and what is sure of any window."""
     read, found = average.over(data.farm, data.store, data.start_us, data.until_us)
     limit = LIMITS[average.output.quantity]
     place = _place_of_highest(found)
     value, coverage = (math.nan, 0.0) if place is None else (float(found.value[place]), float(found.coverage[place]))
     at_least = float(found.at_least.max()) if len(read) else math.nan
+    give_or_take = co2_accuracy(data.farm, average.inputs[0], value)
     standing = _standing(value, coverage, limit, give_or_take, ends)
-    if at_least - give_or_take > limit:
+    if at_least - co2_accuracy(data.farm, average.inputs[0], at_least) > limit:
         standing = LimitStanding.ABOVE
     return {
         "ppm": or_none(value),
         "end": None if place is None else iso_time(int(read.time_us[place])),
+        "give_or_take_ppm": or_none(give_or_take),
         "coverage": coverage,
         "at_least_ppm": or_none(at_least),
         "limit_ppm": limit,

@@ -9,6 +9,7 @@ import numpy as np
 
 from analytics.humidity import humidity_ratio
 from analytics.psychrometrics import air_pressure_at, dew_point_temperature
+from analytics.saturation import Phase
 from analytics.uncertainty import (
     air_vapour_pressure_deficit_uncertainty,
     dew_point_temperature_uncertainty,
@@ -83,15 +84,17 @@ def _of_air(farm: Farm, temperature: Series, humidity: Series) -> list[Derivatio
         Derivation(
             temperature._replace(quantity="humidity_ratio"),
             (*air, *pressures[:1]),
-            partial(_humidity_ratio, float(air_pressure_at(farm.farm.elevation_m))),
+            partial(_humidity_ratio, float(air_pressure_at(farm.farm.elevation_m)), phase),
         ),
     ]
 
 
-def _humidity_ratio(usual_pressure: float, air: Values, humidity: Values, pressure: Values | None = None) -> Values:
+def _humidity_ratio(
+    usual_pressure: float, phase: Phase, air: Values, humidity: Values, pressure: Values | None = None
+) -> Values:
     """Return the humidity ratio at the measured pressure; where there is none, at that of the farm's elevation."""
     measured = np.nan if pressure is None else pressure
-    return humidity_ratio(air, humidity, np.where(np.isnan(measured), usual_pressure, measured))
+    return humidity_ratio(air, humidity, np.where(np.isnan(measured), usual_pressure, measured), phase)
 
 
 def _leaf(farm: Farm, temperature: Series, humidity: Series) -> list[Derivation]:

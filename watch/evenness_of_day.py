@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from analytics.alignment import hold_as_of
 from analytics.light import light_day_starts
 from analytics.recovery import recovery_time, settled_value
-from analytics.saturation import log_saturation_slope, saturation_vapour_pressure
+from analytics.uncertainty import air_vapour_pressure_deficit_uncertainty
 from analytics.zone_spread import ZoneSpread, zone_spread
 from farm.description import Farm, ZoneKind
 from farm.readings import MICROSECONDS_PER_SECOND, Series, iso_time
@@ -143,6 +143,4 @@ def _accuracy(
     if quantity == "air_temperature":
         return of_air
     usual_air, usual_humidity = float(np.median(air[known])), float(np.median(humidity[known]))
-    saturated = float(saturation_vapour_pressure(usual_air))
-    by_air = saturated * float(log_saturation_slope(usual_air)) * (1.0 - usual_humidity / 100.0) * of_air
-    return math.hypot(by_air, saturated * of_humidity / 100.0)
+    return float(air_vapour_pressure_deficit_uncertainty(usual_air, usual_humidity, of_air, of_humidity))

@@ -17,7 +17,7 @@ from store.entries import ExcursionEntry, Reason, Side
 from store.journal import Journal
 from watch import cautions
 from watch.bands import UNKNOWN, limits_at, lit_at, longest_hold_us
-from watch.carbon_dioxide import LIMITS, co2_columns
+from watch.carbon_dioxide import LIMITS, co2_accuracy, co2_columns
 from watch.derived import derived_series
 from watch.first_checks import FIRST_CHECKS
 from watch.light_days import ENOUGH_COVERAGE, LitDay, lit_days
@@ -156,7 +156,7 @@ def _high_reading(farm: Farm, store: ReadingStore, row: SeriesNow, now_us: int) 
         return None
     corrected = co2_columns(farm, store, row.series, row.time_us, row.time_us + 1).value
     value = float(corrected[0]) if len(corrected) and not np.isnan(corrected[0]) else row.value
-    if not value + (farm.described[row.series].plus_or_minus or 0.0) > limit:
+    if not value + co2_accuracy(farm, row.series, value) > limit:
         return None
     reads = f"reads {value:,.0f} ppm"
     if row.standing is Standing.SILENT:
@@ -172,8 +172,9 @@ def _high_reading(farm: Farm, store: ReadingStore, row: SeriesNow, now_us: int) 
 def _high_average(farm: Farm, row: SeriesNow) -> Need | None:
     limit = LIMITS[row.series.quantity]
     measured = row.series._replace(quantity="co2_mole_fraction")
-    give_or_take = farm.described[measured].plus_or_minus or 0.0
-    if row.value is None or row.standing is Standing.SILENT or row.value + give_or_take < limit:
+    if row.value is None or row.standing is Standing.SILENT:
+        return None
+    if row.value + co2_accuracy(farm, measured, row.value) < limit:
         return None
     span = "8 hours" if row.series.quantity == "co2_average_8h" else "15 minutes"
     above = "above" if row.value > limit else "within the give or take of"

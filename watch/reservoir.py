@@ -18,6 +18,7 @@ from watch.bands import max_age_us, usable
 from watch.day_data import LOOK_AROUND_US, DayData
 from watch.tracks import JOIN_US, Track, steps_in
 
+OF_SOLUTION = ("solution_ec", "solution_ph", "solution_volume", "solution_level", "dosed_volume", "doser_on")
 LEAST_SHARE = 0.01  # of the reservoir's volume: smaller top-ups are not looked for; our choice, no source
 LEAST_EC_SHARE = 0.02  # of the EC: smaller doses are not looked for in it; our choice, no source
 
@@ -202,9 +203,13 @@ class ReservoirDay:
 
 
 def reservoir_days(data: DayData) -> list[ReservoirDay]:
-    """Return the reservoirs that have readings about a day."""
+    """Return the reservoirs with readings of their solution or doses about a day; feed water has none of these."""
     zones = [name for name, zone in data.farm.zones.items() if zone.kind is ZoneKind.RESERVOIR]
-    return [ReservoirDay(data, zone) for zone in zones if any(one.zone == zone for one in data.known)]
+    return [
+        ReservoirDay(data, zone)
+        for zone in zones
+        if any(one.zone == zone and one.quantity in OF_SOLUTION for one in data.known)
+    ]
 
 
 def _dose(span: Event, by_stock: dict[str, list[Event]]) -> Dose:

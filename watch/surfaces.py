@@ -73,12 +73,12 @@ def described_factor(surface: Surface) -> float | None:
     """Return a surface's temperature factor as described or from its resistance; None where neither is stated."""
     if surface.temperature_factor is not None:
         return surface.temperature_factor
-    film = surface_film_resistance(surface.heat_flow)
-    if surface.r_value_m2k_w is not None:
-        return float(temperature_factor(surface.r_value_m2k_w, film))
-    if surface.u_value_w_m2k is not None:
-        return float(temperature_factor(r_value_from_u_value(surface.u_value_w_m2k, film), film))
-    return None
+    bare = surface_film_resistance(surface.heat_flow)
+    r_value = surface.r_value_m2k_w
+    if r_value is None and surface.u_value_w_m2k is not None:
+        r_value = float(r_value_from_u_value(surface.u_value_w_m2k, bare))  # transmittances are stated for bare faces
+    film = bare if surface.internal_film_m2k_w is None else surface.internal_film_m2k_w
+    return None if r_value is None else float(temperature_factor(r_value, film))
 
 
 def margin_of(farm: Farm, air: SurfaceAir) -> Derivation:

@@ -30,10 +30,10 @@ def test_two_levels(reference):
 
 
 def test_rounded_series_of_one_air_change_an_hour():
-    # exp(-t) on 1580 ppm above 420, printed to 0.1 ppm (arithmetic): within 0.001.
+    # exp(-t) on 1580 ppm above 420, printed to 0.1 ppm; NumPy's polyfit of ln(C - 420) has the slope -1.00009.
     times = [0, HOUR // 4, HOUR // 2, 3 * HOUR // 4, HOUR]
     found = air_change_rate(times, [2000, 1650.5, 1378.3, 1166.3, 1001.2], 420)
-    assert found.per_h == pytest.approx(1.0, abs=1e-3)
+    assert found.per_h == pytest.approx(1.00009, abs=6e-6)
     assert found.r_squared == pytest.approx(1.0, abs=1e-6)
 
 
@@ -160,6 +160,23 @@ def test_plants_in_the_dark_do_not_fool_the_fit_with_a_source():
     assert found.usable
     assert found.per_h == pytest.approx(0.25, abs=found.give_or_take_per_h)
     assert found.tends_to == pytest.approx(560.0, abs=15.0)
+
+
+@pytest.mark.parametrize("count", [10, 20, 60])
+def test_give_or_take_holds_the_rate_as_often_as_the_docs_say(count):
+    """Noise of 5 ppm on a decay from 1600 ppm with one air change an hour, for one hour (two for 60 readings)."""
+    random = np.random.default_rng(2)
+    hours = np.linspace(0.0, 2.0 if count == 60 else 1.0, count)
+    times = (hours * HOUR).astype(np.int64)
+    first = second = 0
+    for _ in range(400):
+        levels = 420.0 + 1180.0 * np.exp(-hours) + random.normal(0.0, 5.0, count)
+        by_logarithm, by_curve = air_change_rate(times, levels, 420.0), air_change_rate_with_source(times, levels)
+        first += abs(by_logarithm.per_h - 1.0) <= by_logarithm.give_or_take_per_h
+        second += abs(by_curve.per_h - 1.0) <= by_curve.give_or_take_per_h
+    # 400 trials tell a share of 0.9 to 0.03 and one of 0.95 to 0.022 (twice the binomial standard error)
+    assert first / 400 == pytest.approx(0.915, abs=0.015 + 0.03)
+    assert second / 400 == pytest.approx(0.945, abs=0.015 + 0.022)
 
 
 def test_errors_that_neighbours_share_widen_the_give_or_take():

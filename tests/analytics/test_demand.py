@@ -49,6 +49,27 @@ def test_the_highest_quarter_of_an_hour():
     assert found.power_w == pytest.approx((170 * 1000 + 10 * 4000) / 180, abs=0.1)
 
 
+def test_the_highest_window_may_begin_at_a_reading():
+    # By hand: 5 kW for 10 min, then 1 kW. The quarter of an hour from the first reading on holds (10 x 5 + 5 x 1)/15.
+    found = peak_demand([0, 10 * MINUTE, 30 * MINUTE], [5000.0, 1000.0, 0.0], 0, HOUR, FIFTEEN_MINUTES_US, 20 * MINUTE)
+    assert found.power_w == pytest.approx(55_000 / 15)
+    assert found.end_us == 15 * MINUTE
+
+
+def test_no_window_is_higher():
+    """Against every window that ends at a whole second, walked through second by second."""
+    random = np.random.default_rng(4)
+    for _ in range(30):
+        times = np.cumsum(random.integers(1, 60, 40))
+        power = random.integers(0, 5000, 40).astype(float)
+        every_second = np.repeat(power[:-1], np.diff(times))
+        summed = np.concatenate(([0.0], np.cumsum(every_second)))
+        highest = float(np.max(summed[100:] - summed[:-100])) / 100
+        second = 1_000_000
+        found = peak_demand(times * second, power, 0, 10_000 * second, 100 * second, 100 * second)
+        assert found.power_w >= highest - 1e-3
+
+
 def test_windows_end_within_the_stretch_and_are_covered():
     power = np.full(240, 1000.0)
     power[50:55] = 5000.0
@@ -57,7 +78,8 @@ def test_windows_end_within_the_stretch_and_are_covered():
     assert later.power_w == 1000.0
     gone = np.r_[0:52, 70:240]
     found = peak_demand(times[gone], power[gone], 0, HOUR, FIFTEEN_MINUTES_US, 3 * MINUTE)
-    assert found.power_w == pytest.approx((14 * 1000 + 1 * 5000) / 15)  # at minute 51; no window has more coverage
+    # From minute 40 to 55: ten minutes of 1 kW, four of 5 kW (the reading of minute 51 holds to 54), one unknown.
+    assert found.power_w == pytest.approx((10 * 1000 + 4 * 5000) / 14)
     many = np.r_[0:52, 55:240]  # two minutes of fifteen are missing: 87 % is too little
     found = peak_demand(times[many], power[many], 55 * MINUTE, HOUR, FIFTEEN_MINUTES_US, MINUTE)
     assert found.end_us is None

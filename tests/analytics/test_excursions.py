@@ -130,3 +130,23 @@ def test_wrong_calls_are_refused():
         excursions(np.array([2, 1]), np.array([1.0, 1.0]), 0, 1, RULE)
     with pytest.raises(ValueError, match="max_gap_us"):
         Rule(0, 0, 0.0, 0)
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_long_runs_outside_are_what_step_after_step_gives_to_the_bit(seed):
+    draw = np.random.default_rng(seed)
+    size = 600
+    time_us = np.cumsum(draw.choice([1, 1, 1, 1, 2, 5], size)) * MINUTE_US
+    value = np.cumsum(draw.normal(0, 0.4, size)) + draw.normal(0, 0.05, size)
+    value[draw.random(size) < 0.02] = np.nan
+    low, high = -0.5 + 0.1 * np.sin(np.arange(size)), np.where(draw.random(size) < 0.5, 0.5, 0.6)
+    rule = Rule(int(draw.integers(0, 4)) * MINUTE_US, int(draw.integers(0, 4)) * MINUTE_US, 0.1, 3 * MINUTE_US)
+    state, ended = INSIDE, []
+    for row in zip(time_us.tolist(), value.tolist(), low.tolist(), high.tolist(), strict=True):
+        state, excursion = step(state, *row, rule)
+        ended += [] if excursion is None else [excursion]
+    assert excursions(time_us, value, low, high, rule) == (ended, state)
+    cut = int(draw.integers(1, size))
+    first, between = excursions(time_us[:cut], value[:cut], low[:cut], high[:cut], rule)
+    second, at_end = excursions(time_us[cut:], value[cut:], low[cut:], high[cut:], rule, between)
+    assert (first + second, at_end) == (ended, state)

@@ -1,6 +1,7 @@
 """Saturated dissolved oxygen, against APHA's equation, GSW and EN 25814."""
 
 import numpy as np
+import psychrolib
 import pytest
 
 from analytics.oxygen import dissolved_oxygen_saturation, saturated_dissolved_oxygen
@@ -19,6 +20,19 @@ def test_european_standard(reference):
     table = table[~np.isnan(table["en"])]
     ours = saturated_dissolved_oxygen(table["temperature"])
     assert np.all(np.abs(ours - table["en"]) <= table["en_tolerance"])
+
+
+@pytest.mark.parametrize("air_pressure", [50.0, 84.556])
+def test_the_pressure_term_is_henrys_law(air_pressure):
+    """Oxygen goes by its partial pressure, P - e over 1 atm - e, with PsychroLib's e: the term within 0.1 %.
+
+    What is left is theta, real gas's part: 0.05 % at half an atmosphere.
+    """
+    psychrolib.SetUnitSystem(psychrolib.SI)
+    at = np.arange(0.0, 41.0, 5.0)
+    vapour = np.array([psychrolib.GetSatVapPres(max(one, 0.02)) for one in at]) / 1000
+    share = saturated_dissolved_oxygen(at, air_pressure) / saturated_dissolved_oxygen(at)
+    np.testing.assert_allclose(share, (air_pressure - vapour) / (101.325 - vapour), rtol=1e-3)
 
 
 def test_share_of_saturation(reference):

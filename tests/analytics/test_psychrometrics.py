@@ -3,7 +3,7 @@
 import numpy as np
 import psychrolib
 import pytest
-from CoolProp.CoolProp import HAPropsSI
+from CoolProp.CoolProp import HAPropsSI, PropsSI
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -163,6 +163,13 @@ def test_coolprop(air_pressure):
 
 
 # --- pressure of the standard atmosphere --------------------------------------------------------
+
+
+def test_absolute_humidity_is_the_gas_law_with_the_molar_mass_of_water():
+    # CoolProp's molar mass of water (IAPWS-95) and gas constant of CODATA 2018, nine digits.
+    molar_mass = PropsSI("M", "Water")
+    moles = float(vapour_pressure(20.0, 50.0)) * 1000 / (8.314462618 * 293.15)
+    assert float(absolute_humidity(20.0, 50.0)) == pytest.approx(1000 * moles * molar_mass, rel=1e-8)
 
 
 def test_air_pressure_is_psychrolib_s():

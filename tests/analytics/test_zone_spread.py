@@ -12,7 +12,8 @@ def test_range_of_equal_sensors_is_the_studentised_range(reference):
     table = reference("studentised_range")
     ours = [range_from_accuracy(int(count), 1.959964) for count in table["count"]]
     np.testing.assert_allclose(ours, table["point"], rtol=0, atol=6e-4)
-    assert range_from_accuracy(2, 0.3) == pytest.approx(0.3 * math.sqrt(2), abs=1e-5)
+    # Of two sensors in closed form: the difference of two errors of half-width 0.3 has half-width 0.3 sqrt(2).
+    assert range_from_accuracy(2, 0.3) == pytest.approx(0.3 * math.sqrt(2), abs=6e-7)
 
 
 def test_five_of_a_hundred_even_rooms_show_more():

@@ -4,20 +4,16 @@ from __future__ import annotations
 
 import copy
 import re
-import threading
-import time
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-import uvicorn
 
-from api.app import create_app
 from api.examples import EXAMPLES
 from store.log_entries import Note, PhCalibration
 from tests.api.conftest import HOUR_US, HUMIDITY, NOW_US, OPEN, T0_US
 from tests.api.page_reads import science_of
-from tests.conftest import free_port
+from tests.serving import Served
 
 playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 
@@ -38,27 +34,6 @@ LINE_PIXELS = """() => { const c = document.querySelector('.uplot canvas');
   for (let i = 0; i < d.length; i += 4)
     if (d[i + 3] > 200 && Math.abs(d[i] - 23) + Math.abs(d[i + 1] - 85) + Math.abs(d[i + 2] - 140) < 30) n++;
   return n; }"""
-
-
-class Served:
-    """The application behind a real server on loopback, which can be stopped."""
-
-    def __init__(self, house) -> None:
-        port = free_port()
-        self.url = f"http://127.0.0.1:{port}/"
-        config = uvicorn.Config(create_app(house), host="127.0.0.1", port=port, log_level="warning", ws="none")
-        self.server = uvicorn.Server(config)
-        self.thread = threading.Thread(target=self.server.run)
-        self.thread.start()
-        deadline = time.monotonic() + 20
-        while not self.server.started and time.monotonic() < deadline:
-            time.sleep(0.02)
-        assert self.server.started
-
-    def stop(self) -> None:
-        self.server.should_exit = True
-        self.thread.join(20)
-        assert not self.thread.is_alive()
 
 
 @pytest.fixture

@@ -88,3 +88,12 @@ def test_an_ordinary_name_costs_one_look_up(farm):
     names = Names(farm)
     assert names.routes("probe-10", None) is names.routes("probe-10", None)
     assert names.route("rowtemp", "degF", 0).sent_unit == "degF"
+
+
+def test_a_flood_of_unknown_names_does_not_look_for_close_ones_without_end(small_farm, monkeypatch):
+    looked = []
+    monkeypatch.setattr("ingest.names.get_close_matches", lambda *_, **__: looked.append(1) or [])
+    names = Names(small_farm)
+    for number in range(5000):
+        names.route(f"row/probe-{number}", None, 0)
+    assert len(looked) == 2000

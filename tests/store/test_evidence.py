@@ -10,11 +10,15 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
+from typer.testing import CliRunner
 
 from farm.readings import Columns
+from leafweather.store_commands import app
 from store.contract import DayDamaged, StoreUnusable
 from store.embedded import EmbeddedStore
+from store.manifest import Manifest
 from store.retention import Retention
+from store.sealed_days import farm_folder, farms_sealed
 from tests.store.words import AIR, DAY, HUMIDITY, MINUTE, ROOT, VPD, columns, everything, reading
 
 COMMANDS = re.findall(r"```sh\n(.*?)```", (ROOT / "docs" / "evidence.md").read_text(encoding="utf-8"), re.DOTALL)
@@ -273,3 +277,28 @@ def test_a_derived_day_is_healed_by_working_it_out_again(folder):
         assert everything(store, VPD) == [(1, 1.0, 1), (2, 2.0, 1)]
         store.seal_due("north", DAY)
         assert store.verify().sound
+
+
+def test_sealed_files_whose_index_was_lost_are_told_and_taken_up_again(folder):
+    with EmbeddedStore(folder) as store:
+        before = everything(store, AIR)
+    for path in folder.glob("readings.sqlite*"):
+        path.unlink()
+    found = verified(folder)
+    assert {(one.farm, one.day) for one in found.damages} == {
+        ("north", "1970-01-01"), ("north", "1970-01-02"), ("north", "1970-01-03")
+    }  # fmt: skip
+    assert all("takes it up again" in one.what for one in found.damages)
+    done = CliRunner().invoke(app, ["seal", "--data", str(folder)])
+    assert (done.exit_code, done.output) == (0, "north: 0 readings sealed in 0 files, 0.0 MB\n")
+    with EmbeddedStore(folder) as store:
+        assert store.verify().sound
+        assert everything(store, AIR) == before
+
+
+@pytest.mark.parametrize("farm", ["north", "a/b", ".", "", "été", "100%"])
+def test_the_folder_of_a_farm_tells_its_name(tmp_path, farm):
+    Manifest(farm_folder(tmp_path, farm), farm).path.parent.mkdir(parents=True)
+    assert farms_sealed(tmp_path) == set()
+    (farm_folder(tmp_path, farm) / "manifest.txt").touch()
+    assert farms_sealed(tmp_path) == {farm}

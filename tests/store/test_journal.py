@@ -8,9 +8,10 @@ from dataclasses import replace
 from datetime import date
 
 import pytest
+from sqlalchemy import Engine, event
 
 from farm.readings import Series
-from store.entries import DaySheetEntry, ExcursionEntry, Reason, Reject, Side
+from store.entries import DaySheetEntry, ExcursionEntry, Reason, Reject, Side, UnknownName
 from store.journal import MAX_REJECTS, Journal
 from tests.store.words import AIR, HUMIDITY, SOUTH_AIR
 
@@ -49,6 +50,29 @@ class TestRejects:
         assert journal.rejects("north") == [replace(reject(60), first_us=40, count=4)]
         journal.add_rejects("north", [reject(30, first_us=10, count=3)])
         assert journal.rejects("north") == [replace(reject(60), first_us=10, count=7)]
+
+    def test_a_pack_of_thousands_of_strange_names_takes_few_statements(self, journal):
+        """One such message held everything up for a minute, with several statements a name."""
+        names = [f"name-{n}" for n in range(3000)]
+        unknown = [UnknownName(name, "north/air", 1.0, "Cel", 1, 2) for name in names]
+        journal.add_rejects("north", [reject(1, name) for name in names[:1000]])
+        journal.add_unknown_names("north", unknown[:1000])
+        statements = []
+
+        def note(_connection, _cursor, statement, *_):
+            statements.append(statement)
+
+        event.listen(Engine, "before_cursor_execute", note)
+        try:
+            journal.add_rejects("north", [reject(2, name) for name in names])
+            journal.add_unknown_names("north", unknown)
+        finally:
+            event.remove(Engine, "before_cursor_execute", note)
+        assert len(statements) < 100
+        assert sum(one.count for one in journal.rejects("north", 5000)) == 4000
+        assert sum(one.count for one in journal.unknown_names("north")) == 4000
+        kept = {one.name: one.count for one in journal.rejects("north", 5000)}
+        assert (kept["name-0"], kept["name-1999"], kept[""]) == (2, 1, 1000)
 
     @pytest.mark.parametrize("other", [{"name": "x"}, {"topic": "x"}, {"reason": Reason.CONFLICT}])
     def test_another_name_topic_or_reason_is_another_entry(self, journal, other):

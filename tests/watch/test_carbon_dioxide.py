@@ -316,6 +316,23 @@ def test_the_caution_stands_where_the_limit_is_near(house, level, standing, caut
     assert row["caution"] == caution
 
 
+@pytest.mark.parametrize(("level", "standing"), [(4700, "below"), (4780, "near"), (5240, "near"), (5300, "above")])
+def test_a_sensor_of_unstated_accuracy_is_good_to_a_share_of_what_it_reads(tmp_path, level, standing):
+    """5 % (common practice, no source), not the 50 ppm that are usual near 1000 ppm: 250 ppm at the limit of 5000."""
+    house = House(farm_of(EQUIPPED.replace("accuracy = 30", "")), tmp_path / "house")
+    row = exposure_row(house, f"900*720 {level}*1440")
+    assert row["average_8h"]["standing"] == standing
+    assert row["average_8h"]["give_or_take_ppm"] == pytest.approx(0.05 * level)
+    assert bool(said(house)) == (standing != "below")
+    house.close()
+
+
+def test_near_the_usual_levels_the_usual_accuracy_holds(tmp_path):
+    house = House(farm_of(EQUIPPED.replace("accuracy = 30", "")), tmp_path / "house")
+    assert exposure_row(house, "900*2160")["highest"]["give_or_take_ppm"] == 50
+    house.close()
+
+
 def test_what_the_gaps_may_hide_is_not_called_below(house):
     row = exposure_row(house, "_*720 900*300 _*1140")
     long = row["average_8h"]

@@ -18,6 +18,7 @@ from tests.conftest import MINUTE_US, SMALL_FARM, T0_US, samples
 from tests.watch.conftest import House
 from watch.derivation import different
 from watch.derived import derivations
+from watch.surfaces import described_factor
 
 psychrolib.SetUnitSystem(psychrolib.SI)
 
@@ -109,6 +110,27 @@ def test_outdoor_dew_point_by_what_the_sensor_counts_over(tmp_path, over, dew_po
     [deficit] = house.read("outdoors/vapour_pressure_deficit").values()
     over_ice = psychrolib.GetSatVapPres(-20.0) / 1000
     assert deficit == pytest.approx(0.3 * over_ice * (1.220 if over == "water" else 1.0), rel=0.006)  # WMO's Magnus
+    [ratio] = house.read("outdoors/humidity_ratio").values()
+    by_ice = psychrolib.GetHumRatioFromRelHum(-20.0, 0.70, psychrolib.GetStandardAtmPressure(120))
+    assert ratio == pytest.approx(by_ice * (1.220 if over == "water" else 1.0), rel=0.006)
+    house.close()
+
+
+@pytest.mark.parametrize("wall", ["r_value_m2k_w = 3.8744", "u_value_w_m2k = 0.2473"])  # R-22, bare
+@pytest.mark.parametrize(
+    ("film", "face", "factor"), [("", 20.007, 0.9679), ("internal_film_m2k_w = 0.25", 18.278, 0.94)]
+)
+def test_a_face_that_is_not_bare_is_colder(tmp_path, wall, film, face, factor):
+    """The rows of -40 degC of tests/reference/wall_condensation.csv (ISO 13788's film for mould, from memory)."""
+    walls = f'[[surfaces]]\nname = "panel"\nlabel = "Panel"\nzone = "room"\noutside = "outdoors"\n{wall}\n{film}\n'
+    farm = described(SMALL_FARM + walls)
+    [panel] = [one for one in farm.surfaces if one.name == "panel"]
+    assert described_factor(panel) == pytest.approx(factor, abs=6e-5)
+    house = House(farm, tmp_path)
+    house.put(AIR, [(T0_US, 22.0)])
+    house.put(OUTDOORS, [(T0_US, -40.0)])
+    house.work()
+    assert house.read("room/surface_temperature/panel")[T0_US] == pytest.approx(face, abs=4e-3)  # U has four digits
     house.close()
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
@@ -117,6 +118,17 @@ def test_the_balance_finds_what_the_plants_drank(truth, day):
     assert near(balance["drunk_less_condensate"], truth.on(day, "drunk") - truth.on(day, "condensed"))
     assert balance["unknown"] == []
     assert balance["assumed"] == ["nothing is drained: no meter of it is described"]
+
+
+@pytest.mark.parametrize("day", range(DAYS))
+def test_meters_and_the_level_tell_the_same_of_what_was_drunk(truth, day):
+    """By its meters (water_balance) and by its level (root_zone): within the give or take of both together."""
+    [balance] = truth.sheet(day)["water_balance"]
+    [root_zone] = truth.sheet(day)["root_zone"]  # the feed water is no reservoir of solution
+    by_level, plus_or_minus = (root_zone["water"][name] for name in ("drunk_l", "drunk_give_or_take_l"))
+    assert abs(by_level - truth.on(day, "drunk")) <= plus_or_minus
+    together = math.hypot(balance["drunk"]["give_or_take_l"], plus_or_minus)
+    assert abs(balance["drunk"]["litres_l"] - by_level) <= together
 
 
 @pytest.mark.parametrize("day", range(1, DAYS))
