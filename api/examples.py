@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+from pathlib import Path
 from typing import Any
 
 _EXCURSION: dict[str, Any] = {
@@ -185,108 +187,7 @@ EXAMPLES: dict[str, dict[str, Any]] = {
     "excursions": {"excursions": [_EXCURSION]},
     "excursion": _EXCURSION,
     "days": {"days": ["2026-02-27", "2026-02-28"]},
-    "day": {
-        "farm": "demo",
-        "day": "2026-02-28",
-        "start": "2026-02-27T23:00:00Z",
-        "end": "2026-02-28T23:00:00Z",
-        "complete": True,
-        "zones": [
-            {
-                "zone": "row-1",
-                "label": "Row 1",
-                "series": [
-                    {
-                        "key": "row-1/relative_humidity",
-                        "label": "Relative humidity",
-                        "unit": "%",
-                        "mean": 68.3,
-                        "low": 57.9,
-                        "high": 81.2,
-                        "count": 1438,
-                        "coverage": 0.999,
-                        "band": {"inside_h": 22.6, "below_h": 0.0, "above_h": 1.4, "covered_h": 24.0},
-                    }
-                ],
-            }
-        ],
-        "light_days": [
-            {
-                "zone": "row-1",
-                "key": "row-1/daily_light_integral",
-                "label": "Row 1",
-                "start": "2026-02-28T05:00:00Z",
-                "end": "2026-03-01T05:00:00Z",
-                "complete": True,
-                "estimated": False,
-                "mol": 14.9,
-                "mol_plus_or_minus": 0.6,
-                "coverage": 0.998,
-                "target": [14.0, 17.0],
-                "lit_h": 16.0,
-                "lit_coverage": 0.998,
-                "lit_from": "lights_on",
-                "lights_on": "2026-02-28T05:00:00Z",
-                "lights_on_local": "06:00:00",
-                "lights_on_within_s": 60.0,
-                "lights_off": "2026-02-28T21:00:00Z",
-                "lights_off_local": "22:00:00",
-                "planned_h": 16.0,
-                "lights_on_shift_min": 0.0,
-                "length_shift_min": 0.0,
-                "usual_lights_on_local": "06:00:00",
-                "usual_days": 7,
-            }
-        ],
-        "light_evenness": [
-            {
-                "crop": "lettuce",
-                "phase": "growing_on",
-                "zones": ["row-1", "row-2"],
-                "zones_known": 2,
-                "mean_mol": 14.6,
-                "min_over_mean": 0.98,
-                "coefficient_of_variation": 0.03,
-                "lowest_zone": "row-2",
-            }
-        ],
-        "lamps": [
-            {
-                "group": "row-1",
-                "key": "row-1/lamp_output",
-                "zones": ["row-1"],
-                "label": "Row 1",
-                "commissioning_ppfd": 265.0,
-                "output_percent": 97.6,
-                "plus_or_minus_percent": 3.8,
-                "full_light_h": 15.7,
-                "dimmed_h": 0.0,
-                "ramp_h": 0.3,
-                "flag": 1,
-                "complete": True,
-                "trend": {
-                    "percent_per_1000_h": -0.8,
-                    "low": -1.1,
-                    "high": -0.4,
-                    "confidence": 0.95,
-                    "significant": True,
-                    "days": 120,
-                    "span_h": 1904.0,
-                    "lit_h_a_day": 16.0,
-                    "reaches_percent": 90.0,
-                    "reaches_on": "2027-09-20",
-                    "reaches_earliest": "2027-03-05",
-                    "reaches_latest": None,
-                },
-                "steps": [],
-            }
-        ],
-        "excursions": [],
-        "totals": [{"key": "room/electrical_energy", "label": "Energy", "unit": "kWh", "total": 148.2}],
-        "cautions": [],
-        "computed": "2026-03-01T00:05:00Z",
-        "description_hash": "5b1f0c9a2d7e",
-    },
+    "day": json.loads((Path(__file__).parent / "example_day.json").read_text("utf-8")),
     "batches": {
         "batches": [{"batch": "lettuce-12", "crop": "lettuce", "sown": "2026-01-20", "zones": ["shelf", "row-1"]}]
     },

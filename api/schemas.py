@@ -256,6 +256,18 @@ class DaySheetAnswer(BaseModel):
     light_days: list[dict[str, Any]]
     light_evenness: list[dict[str, Any]] = Field([], description="how even light fell on the zones of each phase")
     lamps: list[dict[str, Any]] = Field([], description="output of each lamp group, its trend and its losses")
+    surfaces: list[dict[str, Any]] = Field([], description="margin to wet, wet hours, mould, and the night to come")
+    carbon_dioxide: list[dict[str, Any]] = Field([], description="CO2: exposure, leaks, and what became of the gas")
+    energy: dict[str, Any] | None = Field(None, description="energy of the whole and by part, peaks and cost")
+    climate: dict[str, Any] | None = Field(None, description="air conditioner, recovery after lights-on, evenness")
+    root_zone: list[dict[str, Any]] = Field([], description="drift, doses, water and salt of each reservoir; stocks")
+    probes: list[dict[str, Any]] = Field([], description="calibrations, condition and samples by hand")
+    irrigation: list[dict[str, Any]] = Field([], description="each line's cycles and litres, and what went wrong")
+    filters: list[dict[str, Any]] = Field([], description="pressure drop of each filter, its growth and its limit")
+    flood_shelves: list[dict[str, Any]] = Field([], description="floods of each shelf, and what went wrong")
+    feed_water: list[dict[str, Any]] = Field([], description="what reverse osmosis made, against its rating")
+    water_balance: list[dict[str, Any]] = Field([], description="what came in, left and stayed, by the meters")
+    quality: dict[str, Any] | None = Field(None, description="how good each series' readings were; what cannot be")
     excursions: list[dict[str, Any]]
     totals: list[dict[str, Any]]
     cautions: list[str]

@@ -9,14 +9,18 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from typing import Any
 
 import httpx
 import pytest
 
+from api.examples import EXAMPLES
 from farm.readings import Series
 from store.embedded import EmbeddedStore
 from store.journal import Journal
+from tests.api.page_reads import science_of
 from tests.conftest import MOSQUITTO, eventually, free_port
+from watch.day_sheet import SECTIONS
 
 ROOT = Path(__file__).parents[1]
 FARM = "northern-demo"
@@ -93,6 +97,32 @@ PARTS = [
 ]
 
 
+# What the documented example has and two days of the demonstration farm do not.
+NOT_IN_TWO_DAYS = (
+    "lamps[].trend.",
+    "surfaces[].night.",
+    "probes[].electrode.",
+    "probes[].samples.",
+    "root_zone[].uptake.",
+    "irrigation[].missed[].",
+    "irrigation[].faults[].",
+    "flood_shelves[].",
+    "quality.series[].drift.",
+    "quality.impossible[].",
+    "energy.batches[].",
+)
+
+
+def keys(value: Any, path: str = "") -> set[str]:
+    """Return where every key of a sheet stands, as in ``surfaces[].night.margin_k``."""
+    if isinstance(value, list):
+        return set().union(*(keys(one, f"{path}[]") for one in value))
+    if isinstance(value, dict):
+        inner = {name: f"{path}.{name}" if path else name for name in value}
+        return set(inner.values()).union(*(keys(value[name], place) for name, place in inner.items()))
+    return set()
+
+
 @pytest.mark.slow
 def test_the_page_shows_what_the_science_made_of_a_whole_day(tmp_path):
     playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
@@ -117,6 +147,8 @@ def test_the_page_shows_what_the_science_made_of_a_whole_day(tmp_path):
             page.on("pageerror", lambda error: faults.append(str(error)))
             page.goto(f"http://127.0.0.1:{port}/#day={day}")
             page.locator("#day summary", has_text="Energy").wait_for()
+            sheet = httpx.get(f"http://127.0.0.1:{port}/api/v1/days/{day}").json()
+            read = science_of(page, sheet)
             page.evaluate("document.querySelectorAll('#day details').forEach((one) => { one.open = true })")
             shown = page.locator("#day").inner_text()
             assert page.evaluate("document.documentElement.scrollWidth") <= 390
@@ -125,6 +157,11 @@ def test_the_page_shows_what_the_science_made_of_a_whole_day(tmp_path):
         process.send_signal(signal.SIGINT)
         process.wait(20)
     assert faults == []
+    assert read.missing == set(), "the page reads keys that the sheet no longer has"
+    elsewhere = {"excursions", "totals", "zones"}  # shown beside the science
+    assert set(SECTIONS) - elsewhere <= read.found, "a section that the page does not show"
+    unlike = {one for one in keys(EXAMPLES["day"]) - keys(sheet) if not one.startswith(NOT_IN_TWO_DAYS)}
+    assert unlike == set(), "the documented example has keys that a real sheet has not"
     assert [part for part in PARTS if part not in shown] == []
     assert "undefined" not in shown
     assert "NaN" not in shown

@@ -5,7 +5,8 @@ import { html } from "./html.js";
 import { clock, number, words } from "./text.js";
 
 const NAMES = { ph_calibration: "pH calibration", ec_calibration: "EC calibration", grab_sample: "sample by hand" };
-const both = (pair) => pair.join(" and ");
+const plain = (value) => String(value).replace("-", "\u2212"); // as it was written, with a true minus sign
+const both = (pair) => pair.map(plain).join(" and ");
 
 /** One entry in a sentence. */
 export function sentence({ kind, detail }, named) {
@@ -14,7 +15,7 @@ export function sentence({ kind, detail }, named) {
   const told = {
     ph_calibration: () => ` of ${named(detail.series)}: buffers pH ${both(detail.buffers)} read ${both(detail.readings)} ${detail.reading_unit}${set}`,
     ec_calibration: () => ` of ${named(detail.series)}: ${detail.standard_ms_cm} mS/cm read ${detail.reading_ms_cm} mS/cm${set}`,
-    grab_sample: () => ` of ${named(detail.series)}: ${detail.value}${detail.plus_or_minus ? `, give or take ${detail.plus_or_minus}` : ""}`,
+    grab_sample: () => ` of ${named(detail.series)}: ${plain(detail.value)}${detail.plus_or_minus ? `, give or take ${detail.plus_or_minus}` : ""}`,
     refill: () => ` of ${detail.stock}: holds ${number(detail.holds_l, 1)} L`,
     drained: () => `: ${number(detail.volume_l, 1)} L`,
     topped_up: () => `: ${number(detail.volume_l, 1)} L${detail.ec_ms_cm === null ? "" : ` of ${detail.ec_ms_cm} mS/cm`}`,

@@ -11,6 +11,7 @@ import httpx
 import pytest
 
 from api.app import House, create_app
+from api.examples import EXAMPLES
 from farm.description import Farm
 from farm.readings import Columns, Reading, Series
 from store.embedded import EmbeddedStore
@@ -85,8 +86,6 @@ SHEET: dict[str, Any] = {
             "complete": True,
         }
     ],
-    "light_evenness": [],
-    "lamps": [],
     "excursions": [
         {
             "id": ENDED.identity,
@@ -103,6 +102,7 @@ SHEET: dict[str, Any] = {
     "totals": [{"key": "room/electrical_energy", "label": "Energy", "unit": "kWh", "total": 12.5}],
     "cautions": ["An invented caution."],
 }
+SHEET = {**EXAMPLES["day"], **SHEET}  # the science is that of the documented example
 
 
 def is_lit(minute: int) -> bool:

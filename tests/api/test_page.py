@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import copy
 import re
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
-from tests.api.conftest import HUMIDITY, OPEN
+from api.examples import EXAMPLES
+from store.log_entries import Note, PhCalibration
+from tests.api.conftest import HOUR_US, HUMIDITY, NOW_US, OPEN, T0_US
+from tests.api.page_reads import science_of
 from tests.serving import Served
 
 playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
@@ -21,7 +25,7 @@ pytestmark = [
 
 AXE = (Path(__file__).parent / "vendor" / "axe.min.js").read_text()
 ONLY_LOOPBACK = "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1"
-PHONE, SMALL_PHONE, DESK = (390, 844), (360, 740), (1280, 900)
+PHONE, SMALL_PHONE, NARROWEST, DESK = (390, 844), (360, 740), (320, 640), (1280, 900)
 
 
 # Pixels of the line's own colour, #17558c: axes and text have another, band and spread are translucent.
@@ -177,10 +181,11 @@ def test_the_keyboard_reaches_and_moves_everything(visit):
     assert outline != "none", "the focus is visible"
 
 
-@pytest.mark.parametrize("size", [SMALL_PHONE, PHONE, DESK])
+@pytest.mark.parametrize("size", [NARROWEST, SMALL_PHONE, PHONE, DESK])
 def test_nothing_scrolls_sideways(visit, size):
     page = visit("", size)
     page.locator("#day .stack").first.wait_for()
+    page.locator("#day summary", has_text="How good the readings were").wait_for()
     page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true })")
     assert page.evaluate("document.documentElement.scrollWidth") <= size[0]
     small = page.evaluate(
@@ -212,6 +217,92 @@ def test_the_record_shows_the_day_and_what_was_refused_as_text(visit):
     assert r"<b>\x5c\xff\x00\x0a</b>" in rejects.inner_text()
     excursions = page.locator("#excursions tbody tr")
     assert "open" in excursions.first.inner_text()
+
+
+def test_the_day_sheet_shows_the_science_with_its_give_or_take_limits_and_cautions(visit):
+    page = visit("#day=2026-03-01")
+    day = page.locator("#day")
+    playwright.expect(day).to_contain_text("How good the readings were")
+    shown = day.inner_text().replace("\u00a0", " ")
+    for told in (
+        "−2.5 K, give or take 0.5 K, at 08:51",
+        "1.6 K, give or take 3.4 K, at −6 °C outdoors; from 7 nights",
+        "−0.78 % in 1000 h (−0.85 to −0.70 %)",
+        "limit 5000 ppm",
+        "Only a certified gas detector and alarm protects people",
+        "Rise of EC, as a share of what the stock should give\tnot known",
+        "add acid to water and never water to acid",
+        "55 of 56 planned",
+        "missed: nothing began within 4 min of the usual time; the pump did not run.",
+        "the pump ran for 5 min and no water came up",
+        "Assumed: nothing is drained",
+        "Humidity sensor stuck wet: Room, Relative humidity, since 04:10, for 1.5 h.",
+    ):
+        assert told in shown, told
+    assert "undefined" not in shown
+    assert "NaN" not in shown
+
+
+@pytest.fixture
+def wrote(house) -> Iterator[None]:
+    """Two entries of the day shown, withdrawn again after the test: the journal is shared."""
+    log = house.journal.log
+    details = [
+        PhCalibration(series="reservoir/solution_ph", buffers=(7.0, 4.01), readings=(-3.5, 168.2), reading_unit="mV"),
+        Note(note="<b>Plug</b> of row 3 was loose."),
+    ]
+    entries = [log.add("testfarm", T0_US + n * HOUR_US, "kim", one, NOW_US) for n, one in enumerate(details)]
+    yield
+    for one in entries:
+        log.withdraw("testfarm", one.identity, "kim", NOW_US)
+
+
+@pytest.mark.usefixtures("wrote")
+def test_the_day_sheet_has_what_people_wrote_that_day(visit):
+    wrote = visit("#day=2026-03-01").locator("#day details", has_text="What people wrote: 2").locator("li")
+    playwright.expect(wrote).to_have_text(
+        [
+            "01:00, kim: pH calibration of reservoir/solution_ph: buffers pH 7 and 4.01 read −3.5 and 168.2 mV.",
+            "02:00, kim: note. <b>Plug</b> of row 3 was loose.",
+        ]
+    )
+
+
+def test_values_stand_with_what_they_may_be_off_by(visit):
+    page = visit()
+    air = page.locator("#zones").get_by_role("row").filter(has_text="Air temperature").first
+    playwright.expect(air).to_contain_text("give or take ±\u00a00.3")  # the registry's own, as none is described
+
+
+def test_the_page_reads_no_key_that_a_day_sheet_has_not(visit):
+    page = visit()
+    sheet = copy.deepcopy(EXAMPLES["day"])
+    assert science_of(page, sheet).missing == set()
+    sheet["surfaces"][0]["lowest_margin"] = sheet["surfaces"][0].pop("lowest_margin_k")
+    assert science_of(page, sheet).missing == {"surfaces[].lowest_margin_k"}
+
+
+@pytest.mark.parametrize(
+    ("standing", "told"),
+    [
+        ("near", "near the limit: 4970 ppm, limit 5000 ppm"),
+        ("above", "above the limit: 4970 ppm, limit 5000 ppm"),
+        ("unknown", "4970 ppm, limit 5000 ppm; not sure to be below it"),
+    ],
+)
+def test_exposure_says_in_words_how_it_stands_against_its_limit(visit, standing, told):
+    page = visit()
+    sheet = copy.deepcopy(EXAMPLES["day"])
+    sheet["carbon_dioxide"][0]["average_8h"] |= {"ppm": 4970.0, "standing": standing}
+    assert f"Highest average over 8 h\t{told}\n" in science_of(page, sheet).text
+
+
+def test_sheets_from_before_a_section_was_made_still_show(visit):
+    page = visit()
+    older = {name: EXAMPLES["day"][name] for name in ("zones", "light_days")}
+    shown = science_of(page, older).text
+    assert "Light days that began on this day" in shown
+    assert "Energy" not in shown
 
 
 def test_it_says_so_when_the_server_no_longer_answers(visit, served):
