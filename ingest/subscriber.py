@@ -29,8 +29,10 @@ logger = logging.getLogger(__name__)
 
 BATCH_MESSAGES = 500
 BATCH_READINGS = 20_000
+BATCH_BYTES = 16 * 1024 * 1024
 RECEIVE_MAXIMUM = 2 * BATCH_MESSAGES  # messages the broker may leave unacknowledged
 QUEUE_MESSAGES = 4 * RECEIVE_MAXIMUM  # brokers may overrun the receive maximum; past this the socket waits
+QUEUE_BYTES = 64 * 1024 * 1024  # nor do big messages that wait for the store fill the memory; our choice, no source
 GC_THRESHOLD = 50_000  # objects that may come before the cycle collector looks at them; Python's is 700
 LINGER_S = 0.05  # how long a batch waits for company
 FULL_PAUSE_S = 0.01  # between looks whether a full queue has room again
@@ -82,7 +84,8 @@ class Subscriber:
         self.counts, self.topics = self._intake.counts, self._intake.topics
         self._now_us, self._on_commit = now_us, on_commit
         self._queue: queue.SimpleQueue[Message] = queue.SimpleQueue()  # bounded by us: see _on_message
-        self._durable: deque[Message] = deque()  # waits to be acknowledged
+        self._bytes_in = self._bytes_out = 0  # of the queue; each is written by one thread
+        self._durable: deque[Message] = deque()  # waits to be acknowledged, without its payload
         self._in_hand = 0  # messages of the batch being made durable
         self._stopping = threading.Event()
         self._generation = 0
@@ -122,6 +125,10 @@ class Subscriber:
     def queued(self) -> int:
         """Messages received and not durable yet."""
         return self._queue.qsize() + self._in_hand
+
+    @property
+    def _full(self) -> bool:
+        return self._queue.qsize() >= QUEUE_MESSAGES or self._bytes_in - self._bytes_out >= QUEUE_BYTES
 
     @property
     def alive(self) -> bool:
@@ -211,8 +218,9 @@ class Subscriber:
             getattr(properties, "ContentType", None) if properties is not None else None,
             self._catching_up or message.dup,
         )
-        while self._queue.qsize() >= QUEUE_MESSAGES and not self._stopping.is_set():
+        while self._full and not self._stopping.is_set():
             time.sleep(FULL_PAUSE_S)  # waiting here stops reading the socket: the broker holds the rest
+        self._bytes_in += len(one.payload)
         self._queue.put(one)
         self._acknowledge()
 
@@ -241,7 +249,7 @@ class Subscriber:
             except Stopped:
                 return  # what is not acknowledged comes again
             self.counts.last_commit_us = self._now_us()
-            self._durable.extend(batch.messages)
+            self._durable.extend(one._replace(payload=b"") for one in batch.messages)
             if self._queue.empty():  # else the network thread does it, which costs no change of threads
                 self._acknowledge()
             if stored:
@@ -251,9 +259,14 @@ class Subscriber:
     def _batch(self, first: Message) -> Batch:
         """Return the first message and what came shortly after it, with all that they hold."""
         batch = Batch()
-        self._intake.read(first, batch)
+        began = self._bytes_out
+        self._read(first, batch)
         deadline = time.monotonic() + LINGER_S
-        while len(batch.messages) < BATCH_MESSAGES and len(batch.readings) + batch.faults < BATCH_READINGS:
+        while (
+            len(batch.messages) < BATCH_MESSAGES
+            and len(batch.readings) + batch.faults < BATCH_READINGS
+            and self._bytes_out - began < BATCH_BYTES
+        ):
             try:
                 message = self._queue.get_nowait()
             except queue.Empty:
@@ -261,6 +274,10 @@ class Subscriber:
                     break
                 time.sleep(PAUSE_S)  # to be woken for every single message would cost more than to read it
                 continue
-            self._intake.read(message, batch)
+            self._read(message, batch)
             self._in_hand = len(batch.messages)
         return batch
+
+    def _read(self, message: Message, batch: Batch) -> None:
+        self._bytes_out += len(message.payload)
+        self._intake.read(message, batch)

@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from farm.readings import Series, iso_time
 from store.entries import ClockFault, DaySheetEntry, ExcursionEntry, Reason, Reject, UnknownName
 from store.journal_database import JournalDatabase
-from store.journal_log import JournalLog
+from store.journal_log import JournalLog, LogState, state_of_log
 from store.journal_marks import JournalMarks
 from store.tables import (
     BasisRow,
@@ -244,11 +244,16 @@ class Journal:
                 session.scalars(select(StaleDayRow.day).where(StaleDayRow.farm == farm).order_by(StaleDayRow.day))
             )
 
-    def save_day_sheet(self, farm: str, entry: DaySheetEntry) -> None:
-        """Keep a day's sheet, in place of an older one of that day; the day is not stale any more."""
+    def save_day_sheet(self, farm: str, entry: DaySheetEntry, log_state: LogState | None = None) -> None:
+        """Keep a day's sheet, in place of an older one of that day; the day is not stale any more.
+
+        ``log_state`` is that of the log before the sheet was worked out: where another program has written into
+        the log since, the sheet may lack it, and the day stays stale.
+        """
         with self._database.writing() as session:
             session.merge(DaySheetRow.of(farm, entry))
-            session.execute(delete(StaleDayRow).where(StaleDayRow.farm == farm, StaleDayRow.day == entry.day))
+            if log_state is None or log_state == state_of_log(session, farm):
+                session.execute(delete(StaleDayRow).where(StaleDayRow.farm == farm, StaleDayRow.day == entry.day))
 
     def day_sheet(self, farm: str, day: date) -> DaySheetEntry | None:
         """Return a day's sheet; None where there is none."""

@@ -13,6 +13,8 @@ from store.journal_database import JournalDatabase
 from store.log_entries import Detail, LogEntry, identity_of
 from store.tables import LogRow, StaleDayRow
 
+LogState = tuple[int, int]  # how many versions, and when the newest was written
+
 
 class UnknownEntry(LookupError):
     """There is no entry of that identity; nothing was written."""
@@ -120,12 +122,17 @@ class JournalLog:
         with self._database.reading() as session:
             return [row.entry() for row in session.scalars(query)]
 
-    def state(self, farm: str) -> tuple[int, int]:
+    def state(self, farm: str) -> LogState:
         """Return how many versions there are and when the newest was written: it changes with every write."""
-        query = select(func.count(), func.coalesce(func.max(LogRow.written_us), 0)).where(LogRow.farm == farm)
         with self._database.reading() as session:
-            count, written_us = session.execute(query).one()
-        return int(count), int(written_us)
+            return state_of_log(session, farm)
+
+
+def state_of_log(session: Session, farm: str) -> LogState:
+    """Return the state of a farm's log as a session sees it."""
+    query = select(func.count(), func.coalesce(func.max(LogRow.written_us), 0)).where(LogRow.farm == farm)
+    count, written_us = session.execute(query).one()
+    return int(count), int(written_us)
 
 
 def _note_stale(session: Session, farm: str, days: Collection[date]) -> None:

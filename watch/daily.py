@@ -90,11 +90,12 @@ def _output_rows(ppfd: Series, commissioning: float) -> Callable[[Farm, ReadingS
 
 
 def renew(
-    farm: Farm, store: ReadingStore, dailies: ZoneDailies, first_us: int, last_us: int
+    farm: Farm, store: ReadingStore, dailies: ZoneDailies, first_us: int, last_us: int, *, again: bool = False
 ) -> list[tuple[Series, Stretch]]:
     """Bring the series of a zone's light days up to date for inputs' readings that changed.
 
-    Returns which of them moved, and over what stretch.
+    Returns which of them moved, and over what stretch; with ``again``, which says that it may have been done
+    before and what follows not, all of them over all of it.
     """
     reach = dailies.hold_us + LONGEST_DAY_US
     around = light_days(farm, store, dailies.zone, first_us - dailies.hold_us, last_us + reach)
@@ -103,7 +104,11 @@ def renew(
     found = []
     for one in dailies.series:
         columns = Columns.from_rows(one.rows(farm, store, around))
-        if moved := different(store.read(one.output, start_us, end_us), columns):
+        moved = different(store.read(one.output, start_us, end_us), columns)
+        if moved:
             store.replace(one.output, start_us, end_us, columns)
+        if again:
+            moved = (start_us, end_us - 1)
+        if moved:
             found.append((one.output, moved))
     return found

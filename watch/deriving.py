@@ -34,6 +34,7 @@ class Deriver:
 
     def __init__(self, farm: Farm, store: ReadingStore, journal: Journal, alone: Alone) -> None:
         self._farm, self._store, self._journal, self._alone = farm, store, journal, alone
+        self._renewed: set[Series] = set()
         self._derivations, self._dailies = derivations(farm), dailies(farm)
         self._inputs = {one.output: one.inputs for one in self._derivations}
         self._inputs |= {one.output: zone.inputs for zone in self._dailies for one in zone.series}
@@ -57,23 +58,37 @@ class Deriver:
         return found
 
     def renew(
-        self, changed: dict[Series, list[Stretch]], anew: Mapping[Series, list[Stretch]] = MappingProxyType({})
+        self,
+        changed: dict[Series, list[Stretch]],
+        anew: Mapping[Series, list[Stretch]] = MappingProxyType({}),
+        *,
+        again: bool = False,
     ) -> None:
         """Renew derived series for changed readings, and add what changed in them to ``changed``.
 
-        Those in ``anew`` are worked out over the given stretches too, and what they rest on is noted.
+        Those in ``anew`` are worked out over the given stretches too; `settle` notes what they rest on.
+        ``again`` says that some of it may have been done before, and what follows not: then all that is
+        reached counts as changed, also what is the same by now.
         """
         for derivation in self._derivations:
             with self._alone(derivation.output.key):
-                self._renew(derivation, changed, anew.get(derivation.output, []))
-                self._note_basis(derivation.output, anew)
+                self._renew(derivation, changed, anew.get(derivation.output, []), again=again)
+                self._renewed |= {derivation.output} & anew.keys()
         for zone in self._dailies:
             with self._alone(f"the light days of {zone.zone}"):
-                self._renew_light_days(zone, changed, anew)
-                for one in zone.series:
-                    self._note_basis(one.output, anew)
+                self._renew_light_days(zone, changed, anew, again=again)
+                self._renewed |= {one.output for one in zone.series} & anew.keys()
 
-    def _renew(self, derivation: Derived, changed: dict[Series, list[Stretch]], anew: list[Stretch]) -> None:
+    def settle(self) -> None:
+        """Note what the series that were worked out anew rest on, now that all that follows is worked out too."""
+        if self._renewed:
+            texts = {one.key: basis(self._farm, one, self._inputs[one]) for one in self._renewed}
+            self._journal.note_bases(self._farm.name, DERIVED, texts)
+            self._renewed = set()
+
+    def _renew(
+        self, derivation: Derived, changed: dict[Series, list[Stretch]], anew: list[Stretch], *, again: bool
+    ) -> None:
         output = derivation.output
         reached = joined(
             (first, last + derivation.reach_us(self._farm, series))
@@ -84,21 +99,30 @@ class Deriver:
             columns = derivation.columns(self._farm, self._store, first, last + 1)
             moved: Stretch | None = (first, last)
             if last - first >= FAR_US:
-                moved = different(self._store.read(output, first, last + 1), columns)
+                if again:
+                    moved = self._as_far_as_known(derivation, first, last)
+                else:
+                    moved = different(self._store.read(output, first, last + 1), columns)
             if moved:
                 self._store.replace(output, first, last + 1, columns)
                 changed[output].append(moved)
 
+    def _as_far_as_known(self, derivation: Derived, first_us: int, last_us: int) -> Stretch | None:
+        """Return a stretch up to the newest reading in it, of what is derived or of what that rests on."""
+        newest = [self._store.last_before(one, last_us + 1) for one in (derivation.output, *derivation.inputs)]
+        until_us = max((one.time_us for one in newest if one is not None), default=first_us - 1)
+        return (first_us, until_us) if until_us >= first_us else None
+
     def _renew_light_days(
-        self, zone: ZoneDailies, changed: dict[Series, list[Stretch]], anew: Mapping[Series, list[Stretch]]
+        self,
+        zone: ZoneDailies,
+        changed: dict[Series, list[Stretch]],
+        anew: Mapping[Series, list[Stretch]],
+        *,
+        again: bool,
     ) -> None:
         touched = [stretch for one in zone.inputs for stretch in changed.get(one, [])]
         touched += [stretch for one in zone.series for stretch in anew.get(one.output, [])]
         for first, last in joined(touched):
-            for output, moved in renew(self._farm, self._store, zone, first, last):
+            for output, moved in renew(self._farm, self._store, zone, first, last, again=again):
                 changed[output].append(moved)
-
-    def _note_basis(self, output: Series, anew: Mapping[Series, list[Stretch]]) -> None:
-        if output in anew:
-            text = basis(self._farm, output, self._inputs[output])
-            self._journal.note_bases(self._farm.name, DERIVED, {output.key: text})

@@ -32,10 +32,11 @@ class ExcursionKeeper:
         self._decided_us = int(slowest_s * MICROSECONDS_PER_SECOND) + 2 * self._max_gap_us
         self._checkpoint: tuple[int, State] | None = None
 
-    def renew(self, first_us: int, last_us: int) -> list[tuple[int, int]]:
+    def renew(self, first_us: int, last_us: int, *, again: bool = False) -> list[tuple[int, int]]:
         """Bring the journal up to date for readings (or limits) that changed between two instants.
 
-        Returns the stretches of the excursions that began, ended or vanished by it.
+        Returns the stretches of the excursions that began, ended or vanished by it; with ``again``, which says
+        that it may have been done before and what follows not, of all that were looked at.
         """
         newest = self._store.last_before(self._series, END_OF_TIME_US)
         if newest is None:
@@ -48,14 +49,13 @@ class ExcursionKeeper:
         overlapping = self._journal.excursions(self._farm.name, series=self._series, start_us=keep_from)
         before = [one for one in overlapping if one.onset_us >= keep_from]
         after = self._replayed(from_us, state, last_us, newest.time_us, before)
-        if after == before:
-            return []
-        self._journal.replace_excursions(self._farm.name, self._series, keep_from, after)
+        if after != before:
+            self._journal.replace_excursions(self._farm.name, self._series, keep_from, after)
         seen = {(one.identity, one.end_us) for one in before} ^ {(one.identity, one.end_us) for one in after}
         return [
             (one.onset_us, one.last_us if one.end_us is None else one.end_us)
             for one in (*before, *after)
-            if (one.identity, one.end_us) in seen
+            if again or (one.identity, one.end_us) in seen
         ]
 
     def _replayed(

@@ -36,6 +36,7 @@ IDLE_S = 5.0  # look for notes this often even if nobody calls
 SHEET_EVERY_S = 60.0  # the sheet of a day that still grows is written at most this often
 SHEET_SHARE = 20.0  # nor more often than this many times as long as one took: then readings come too thick
 RETRY_S = 2.0
+BEGINNING, CUT_OFF = "beginning", ""  # the kind of basis in the journal that tells of a beginning cut off
 
 
 class Stopped(Exception):
@@ -75,6 +76,7 @@ class Watch:
         self._slowest_sheet_s = 0.0
         self._stopping = threading.Event()
         self._day = self._today()
+        self._again = True  # a round before this start may have been cut off
         self.counts = WatchCounts()
 
     def run(self, stopping: threading.Event, called: threading.Event) -> None:
@@ -111,10 +113,18 @@ class Watch:
         which no longer has a band ends with its newest reading, since nothing would ever close it.
         """
         name = self._farm.name
+        again = self._journal.bases(name, BEGINNING).get(CUT_OFF, "") != ""
         anew = self._deriver.anew(self._store.known(name))
-        changed = defaultdict(list, self._quality.retest())
-        self._deriver.renew(changed, anew)
+        much = any(anew.values()) or bool(self._quality.outdated())
+        if much:
+            self._journal.note_bases(name, BEGINNING, {CUT_OFF: "yes, unless it ends"})
+        changed = defaultdict(list, self._quality.retest(self._alone))
+        self._deriver.renew(changed, anew, again=again)
         self._stale.mark(changed)
+        self._quality.settle()
+        self._deriver.settle()
+        if much or again:
+            self._journal.note_bases(name, BEGINNING, {CUT_OFF: ""})
         if self._journal.description_in_force(name) != self._description.sha256:
             self._journal.note_description(name, self._description.sha256, self._description.text, self._now_us())
         watched = {*self._farm.described, *derived_series(self._farm)}
@@ -128,9 +138,11 @@ class Watch:
     def round(self) -> int:
         """Work off the notes there are, and return how many.
 
-        The notes are settled after all that follows from them is durable: a crash in between
-        repeats the round, which changes nothing.
+        The notes are settled after all that follows from them is durable: a crash in between repeats the
+        round. What it had done by then shows no difference any more, so a round that may be a repeat takes all
+        it reaches for changed.
         """
+        again, self._again = self._again, True
         notes = self._store.touched(self._farm.name, NOTES_AT_ONCE)
         changed = _stretches(notes, self._farm)
         for series, since_us in self._corrections.follow().items():
@@ -138,11 +150,12 @@ class Watch:
                 changed[series] = joined([*changed[series], (since_us, newest.time_us)])
         self._forget(changed)
         if changed:
-            self._test(changed)
-            self._deriver.renew(changed)
-            self._stale.mark(changed, self._follow_excursions(changed))
+            self._test(changed, again=again)
+            self._deriver.renew(changed, again=again)
+            self._stale.mark(changed, self._follow_excursions(changed, again=again))
             self._store.settle(notes)
         self._corrections.settle()
+        self._again = again and len(notes) >= NOTES_AT_ONCE  # then there may be more of those that were cut off
         if (today := self._today()) != self._day:
             self._journal.mark_days_stale(self._farm.name, [self._day])  # it is over now
             self._day = today
@@ -178,11 +191,13 @@ class Watch:
         else:
             self.counts.broken.pop(what, None)
 
-    def _test(self, changed: dict[Series, list[Stretch]]) -> None:
+    def _test(self, changed: dict[Series, list[Stretch]], *, again: bool) -> None:
         """Test changed readings' quality, and add the stretches where a verdict changed to ``changed``."""
         for series in list(changed):
             with self._alone(f"the quality of {series.key}"):
-                verdicts = [one for stretch in changed[series] for one in self._quality.renew(series, *stretch)]
+                verdicts = [
+                    one for stretch in changed[series] for one in self._quality.renew(series, *stretch, again=again)
+                ]
                 changed[series] = joined([*changed[series], *verdicts])
         self._forget(changed)  # verdicts are part of what is read
 
@@ -191,7 +206,7 @@ class Watch:
             for layer in (self._store, self._arrived):
                 layer.forget(series, min((first for first, _ in several), default=END_OF_TIME_US))
 
-    def _follow_excursions(self, changed: dict[Series, list[Stretch]]) -> list[Stretch]:
+    def _follow_excursions(self, changed: dict[Series, list[Stretch]], *, again: bool) -> list[Stretch]:
         """Renew the excursions that changes reach, and return the stretches of those that began or ended."""
         lights = {zone: lights_series(self._farm, zone) for zone in self._farm.zones}
         relit = {zone: changed[series] for zone, series in lights.items() if series in changed}
@@ -202,7 +217,7 @@ class Watch:
                 continue
             with self._alone(f"excursions of {series.key}"):
                 for first, last in joined(changed.get(series, []) + relit.get(series.zone, [])):
-                    moved += self._keeper(series).renew(first, last)
+                    moved += self._keeper(series).renew(first, last, again=again)
         return moved
 
     def _keeper(self, series: Series) -> ExcursionKeeper:
@@ -224,10 +239,11 @@ class Watch:
                 continue
             with self._alone(f"the sheet of {day}"):
                 began_s = time.monotonic()
+                log_state = self._journal.log.state(self._farm.name)  # the command may write while we work
                 entry = day_sheet(
                     self._farm, self._description.sha256, self._store, self._journal, day, now_us, self._leave_off
                 )
-                self._journal.save_day_sheet(self._farm.name, entry)
+                self._journal.save_day_sheet(self._farm.name, entry, log_state)
                 self._slowest_sheet_s = max(self._slowest_sheet_s, time.monotonic() - began_s)
             self._sheets_written_us = self._written_us[day] = now_us
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import asdict
 
 import numpy as np
@@ -23,6 +24,7 @@ AT_ONCE_US = 30 * 24 * HOUR_US  # of one series in memory
 QUALITY = "quality"  # the kind of basis in the journal
 
 Stretch = tuple[int, int]
+Alone = Callable[[str], AbstractContextManager[None]]
 
 
 class QualityKeeper:
@@ -37,39 +39,52 @@ class QualityKeeper:
     ) -> None:
         self._farm, self._limits, self._readings, self._journal = farm, dict(limits), readings, journal
         self._tested_with = journal.bases(farm, QUALITY)
+        self._retested: dict[str, str] = {}
         for known in readings.known(farm):
             if known.series.key in self._tested_with:
                 readings.note_judged(known.series, known.last_us)
 
-    def retest(self) -> dict[Series, list[Stretch]]:
+    def retest(self, alone: Alone = lambda _: nullcontext()) -> dict[Series, list[Stretch]]:
         """Test all that is stored of series whose limits are not those they were tested with.
 
-        Returns each such series with the stretch that its readings span.
+        Returns each such series with the stretch that its readings span, until `settle`.
         """
         tested: dict[Series, list[Stretch]] = {}
+        known = {one.series: one for one in self._readings.known(self._farm)}
+        for series, text in self.outdated().items():
+            with alone(f"the quality of {series.key}"):
+                if series in known:
+                    self.renew(series, known[series].first_us, known[series].last_us)
+                    tested[series] = [(known[series].first_us, known[series].last_us)]
+                self._retested[series.key] = text
+        return tested
+
+    def outdated(self) -> dict[Series, str]:
+        """Return the series whose limits are not those they were tested with, and with what to test them."""
         known = {one.series: one for one in self._readings.known(self._farm)}
         if not self._tested_with and not any(one.origin is Origin.DERIVED for one in known.values()):
             # Nothing was ever worked out: the store's notes lead to all there is.
             self._tested_with = {series.key: self._text(series) for series in self._limits}
             self._journal.note_bases(self._farm, QUALITY, self._tested_with)
-            return tested
-        for series in {**known, **self._limits}:
-            text = self._text(series)
-            if text == self._tested_with.get(series.key, ""):
-                continue
-            if series in known:
-                self.renew(series, known[series].first_us, known[series].last_us)
-                tested[series] = [(known[series].first_us, known[series].last_us)]
-            self._journal.note_bases(self._farm, QUALITY, {series.key: text})
-            self._tested_with[series.key] = text
-        return tested
+        texts = {series: self._text(series) for series in {**known, **self._limits}}
+        return {series: text for series, text in texts.items() if text != self._tested_with.get(series.key, "")}
+
+    def settle(self) -> None:
+        """Note that all that follows from the tests of `retest` is worked out."""
+        if self._retested:
+            self._journal.note_bases(self._farm, QUALITY, self._retested)
+            self._tested_with |= self._retested
+            self._retested = {}
 
     def _text(self, series: Series) -> str:
         limits = self._limits.get(series)
         return json.dumps(asdict(limits)) if limits is not None else ""
 
-    def renew(self, series: Series, first_us: int, last_us: int) -> list[Stretch]:
-        """Test readings again whose verdict a change between two instants can reach; returns what changed by it."""
+    def renew(self, series: Series, first_us: int, last_us: int, *, again: bool = False) -> list[Stretch]:
+        """Test readings again whose verdict a change between two instants can reach; returns what changed by it.
+
+        ``again`` says that it may have been done before, and what follows not: then all marks within reach count.
+        """
         before_us, after_us = self._reach_us(series)
         start_us = (first_us - after_us) // HOUR_US * HOUR_US
         end_us = (last_us + before_us) // HOUR_US * HOUR_US + HOUR_US
@@ -78,8 +93,12 @@ class QualityKeeper:
             until_us = min(from_us + AT_ONCE_US, end_us)
             known = self._readings.marks(series, from_us, until_us)
             found = self._marks(series, from_us, until_us)
-            if different := {*known} ^ {*found}:
+            different = {*known} ^ {*found}
+            if different:
                 self._readings.replace_marks(series, from_us, until_us, found)
+            if again:
+                different |= {*found}
+            if different:
                 changed.append((min(one.first_us for one in different), max(one.last_us for one in different)))
         if series in self._limits:
             self._readings.note_judged(series, last_us)

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import sqlite3
+import time
+from contextlib import closing
+
 import cbor2
 
-from tests.conftest import SMALL_FARM
+from tests.conftest import SMALL_FARM, eventually
 
 RULE = """
 [[wire.rules]]
@@ -51,3 +55,17 @@ def test_unknown_names_are_in_the_journal_for_the_technician(receiving):
     farm.took(3)
     [one] = farm.journal.unknown_names("testfarm")
     assert (one.name, one.topic, one.value, one.unit, one.count) == ("row/temp", "leafweather/a", 20.5, "Cel", 3)
+
+
+def test_big_messages_that_wait_for_the_store_do_not_fill_the_memory(receiving, tmp_path):
+    """Beyond 64 MiB the broker keeps them: 1,000 of 4 MB each would else be 4 GB."""
+    farm = receiving(SMALL_FARM)
+    with closing(sqlite3.connect(tmp_path / "data-0" / "journal.sqlite", isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        farm.send("leafweather/a", *40 * [b"x" * 4_000_000])
+        eventually(lambda: farm.subscriber.queued >= 17)
+        time.sleep(1)
+        assert farm.subscriber.queued <= 17 + 5  # 64 MiB wait, 16 MiB are in hand, and one more each
+        other.execute("ROLLBACK")
+    farm.took(40)
+    assert farm.journal.reject_counts("testfarm") == {"too_large": 40}

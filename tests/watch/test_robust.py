@@ -12,8 +12,11 @@ import pytest
 from farm.check import check_text
 from store.contract import DayDamaged, StoreUnavailable, StoreUnusable
 from store.embedded import EmbeddedStore
+from store.journal import Journal
+from store.log_entries import Note
 from tests.conftest import MINUTE_US, SMALL_FARM, T0_US, samples
 from tests.watch.conftest import House
+from watch.day_sheet import day_sheet
 
 HUMIDITY = "room/relative_humidity"
 HOUR_US = 60 * MINUTE_US
@@ -187,3 +190,25 @@ def test_a_damaged_day_stops_only_what_needs_it(house, monkeypatch):
     assert list(house.watch.counts.broken) == ["room/dew_point_temperature"]
     assert house.store.touched("testfarm", 100) == []
     assert len(house.read("room/vapour_pressure_deficit")) == 20
+
+
+def test_what_is_written_into_the_log_while_its_day_sheet_is_worked_out_is_not_lost(house, monkeypatch):
+    """The command writes from another process, between the sheet's look at the log and its saving."""
+    house.put(HUMIDITY, samples("60*60", start_us=T0_US + 6 * HOUR_US))
+    day = date(2026, 3, 1)
+
+    def worked_out_meanwhile(*given):
+        entry = day_sheet(*given)
+        if given[4] == day:
+            with Journal(f"sqlite:///{house.store.folder}/journal.sqlite") as other:
+                other.log.add("testfarm", T0_US, "kim", Note(note="leaves pale"), T0_US, [day])
+        return entry
+
+    with monkeypatch.context() as patch:
+        patch.setattr("watch.jobs.day_sheet", worked_out_meanwhile)
+        house.work()
+    assert house.watch.counts.broken == {}
+    assert house.journal.stale_days("testfarm") == [day]
+    house.now_us += 120_000_000
+    house.work()
+    assert house.journal.stale_days("testfarm") == []
