@@ -38,9 +38,18 @@ SECONDS_PER_HOUR = 3600
 
 
 def day_sheet(
-    farm: Farm, description_hash: str, store: ReadingStore, journal: Journal, day: date, now_us: int
+    farm: Farm,
+    description_hash: str,
+    store: ReadingStore,
+    journal: Journal,
+    day: date,
+    now_us: int,
+    between: Callable[[], None] = lambda: None,
 ) -> DaySheetEntry:
-    """Return the summary of a local day from what is stored; of a day that still lasts, until now."""
+    """Return the summary of a local day from what is stored; of a day that still lasts, until now.
+
+    ``between`` is called before each section, and may raise to leave off.
+    """
     data = day_data(farm, store, journal, day, now_us)
     sheet: dict[str, Any] = {
         "farm": farm.name,
@@ -49,7 +58,9 @@ def day_sheet(
         "end": iso_time(data.end_us),
         "complete": now_us >= data.end_us,
     }
-    sheet |= {name: section(data) for name, section in SECTIONS.items()}
+    for name, section in SECTIONS.items():
+        between()
+        sheet[name] = section(data)
     sheet["cautions"] = [cautions.ADVICE_ONLY]
     return DaySheetEntry(day, now_us, description_hash, sheet)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import threading
+import time
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
@@ -33,6 +34,7 @@ logger = logging.getLogger(__name__)
 NOTES_AT_ONCE = 20_000
 IDLE_S = 5.0  # look for notes this often even if nobody calls
 SHEET_EVERY_S = 60.0  # the sheet of a day that still grows is written at most this often
+SHEET_SHARE = 20.0  # nor more often than this many times as long as one took: then readings come too thick
 RETRY_S = 2.0
 
 
@@ -70,6 +72,7 @@ class Watch:
         self._keepers: dict[Series, ExcursionKeeper] = {}
         self._sheets_written_us = now_us()
         self._written_us: dict[date, int] = {}
+        self._slowest_sheet_s = 0.0
         self._stopping = threading.Event()
         self._day = self._today()
         self.counts = WatchCounts()
@@ -149,6 +152,11 @@ class Watch:
         self.counts.last_round_us = self._now_us()
         return len(notes)
 
+    def _leave_off(self) -> None:
+        """Raise Stopped when it is time to stop."""
+        if self._stopping.is_set():
+            raise Stopped
+
     @contextmanager
     def _alone(self, what: str) -> Iterator[None]:
         """Let one piece of work fail without the others: it is told, and tried again with the next change.
@@ -157,10 +165,11 @@ class Watch:
         cannot be used at all, ends the round, and its notes stay. Raises Stopped between two pieces, when
         it is time to stop.
         """
-        if self._stopping.is_set():
-            raise Stopped
+        self._leave_off()
         try:
             yield
+        except Stopped:
+            raise
         except Exception as error:
             if isinstance(error, StoreUnavailable | StoreUnusable) and not isinstance(error, DayDamaged):
                 raise
@@ -207,15 +216,19 @@ class Watch:
     def _write_sheets(self, *, busy: bool) -> None:
         """Write the sheets of days that changed, each at most once a minute, and rather when there is time."""
         now_us = self._now_us()
-        pause_us = SHEET_EVERY_S * MICROSECONDS_PER_SECOND
+        pause_us = int(max(SHEET_EVERY_S, SHEET_SHARE * self._slowest_sheet_s) * MICROSECONDS_PER_SECOND)
         if busy and now_us - self._sheets_written_us < pause_us:
             return
         for day in self._journal.stale_days(self._farm.name):
             if now_us - self._written_us.get(day, 0) < pause_us:
                 continue
             with self._alone(f"the sheet of {day}"):
-                entry = day_sheet(self._farm, self._description.sha256, self._store, self._journal, day, now_us)
+                began_s = time.monotonic()
+                entry = day_sheet(
+                    self._farm, self._description.sha256, self._store, self._journal, day, now_us, self._leave_off
+                )
                 self._journal.save_day_sheet(self._farm.name, entry)
+                self._slowest_sheet_s = max(self._slowest_sheet_s, time.monotonic() - began_s)
             self._sheets_written_us = self._written_us[day] = now_us
 
 

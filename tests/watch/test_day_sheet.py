@@ -12,6 +12,8 @@ from store.entries import Reason, Reject
 from tests.conftest import MINUTE_US, SMALL_FARM, T0_US, samples
 from watch import cautions
 from watch.day_data import day_range
+from watch.day_sheet import SECTIONS
+from watch.jobs import Stopped
 from watch.light_days import light_days
 from watch.outlook import Standing, Urgency
 from watch.overview import needs, zones_now
@@ -215,3 +217,18 @@ def test_a_late_reading_near_midnight_renews_the_sheets_of_both_days(house):
     house.work()
     computed = [house.journal.day_sheet(house.farm.name, day).computed_us for day in days]
     assert computed == [house.now_us, house.now_us]
+
+
+def test_a_sheet_is_left_off_between_its_sections_when_it_is_time_to_stop(house, monkeypatch):
+    def stopping_meanwhile(_data):
+        house.watch._stopping.set()
+        return []
+
+    monkeypatch.setitem(SECTIONS, "zones", stopping_meanwhile)
+    monkeypatch.setitem(SECTIONS, "totals", lambda _data: pytest.fail("went on"))
+    house.put("room/air_temperature", samples("22*3"))
+    with pytest.raises(Stopped):
+        house.work()
+    assert house.watch.counts.broken == {}
+    assert house.journal.days("testfarm") == []
+    assert house.journal.stale_days("testfarm") != []
