@@ -27,7 +27,7 @@ const STANDS = { near: "near the limit: ", above: "above the limit: " };
 export function CarbonDioxide({ rows, zone, places, wide }) {
   const average = (one) => {
     if (!known(one.ppm)) return known(one.at_least_ppm) ? `not known; at least ${amount(one.at_least_ppm, 0, "ppm")}` : "not known";
-    const told = `${amount(one.ppm, 0, "ppm")}, limit ${amount(one.limit_ppm, 0, "ppm")}${partly(one.coverage)}`;
+    const told = `${within(one.ppm, one.give_or_take_ppm, 0, "ppm")}; limit ${amount(one.limit_ppm, 0, "ppm")}${partly(one.coverage)}`;
     if (STANDS[one.standing]) return html`<${Out}>${STANDS[one.standing]}${told}<//>`;
     return one.standing === "unknown" ? `${told}; not sure to be below it` : told;
   };
@@ -41,7 +41,7 @@ export function CarbonDioxide({ rows, zone, places, wide }) {
   const near = (row) => [row.highest, row.average_8h, row.average_15min].some((one) => STANDS[one.standing]);
   return html`<${Part} title="CO2: exposure, leaks and what became of the gas" wide=${wide}>${rows.map((row) => {
     const gas = row.enrichment;
-    return html`<${Facts} caption=${`${places(row.zone)}, ${row.label}; the sensor gives or takes ${amount(row.give_or_take_ppm, 0, "ppm")}`} rows=${[
+    return html`<${Facts} caption=${`${places(row.zone)}, ${row.label}`} rows=${[
       row.lit && ["In band while lit", lit(row.lit)],
       ["Highest average over 8 h", average(row.average_8h)],
       ["Highest average over 15 min", average(row.average_15min)],

@@ -285,9 +285,9 @@ def test_the_page_reads_no_key_that_a_day_sheet_has_not(visit):
 @pytest.mark.parametrize(
     ("standing", "told"),
     [
-        ("near", "near the limit: 4970 ppm, limit 5000 ppm"),
-        ("above", "above the limit: 4970 ppm, limit 5000 ppm"),
-        ("unknown", "4970 ppm, limit 5000 ppm; not sure to be below it"),
+        ("near", "near the limit: 4970 ppm, give or take 50 ppm; limit 5000 ppm"),
+        ("above", "above the limit: 4970 ppm, give or take 50 ppm; limit 5000 ppm"),
+        ("unknown", "4970 ppm, give or take 50 ppm; limit 5000 ppm; not sure to be below it"),
     ],
 )
 def test_exposure_says_in_words_how_it_stands_against_its_limit(visit, standing, told):
