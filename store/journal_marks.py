@@ -11,6 +11,8 @@ from store.entries import QualityMark
 from store.journal_database import JournalDatabase
 from store.tables import QualityMarkRow
 
+LONGEST_US = 3_600_000_000  # of a mark: tests make them hour by hour
+
 
 class JournalMarks:
     """Marks by series. Every method may raise `store.contract.StoreUnavailable`."""
@@ -24,9 +26,11 @@ class JournalMarks:
         Raises
         ------
         ValueError
-            If one does not lie in the range.
+            If one does not lie in the range, or is longer than an hour.
         """
         for one in marks:
+            if one.last_us - one.first_us > LONGEST_US:
+                raise ValueError(f"the mark {one} of {series.farm}/{series.key} is longer than an hour: make several")
             if not start_us <= one.first_us <= one.last_us < end_us:
                 raise ValueError(f"the mark {one} of {series.farm}/{series.key} does not lie in [{start_us}, {end_us})")
         inside = and_(_of(series), QualityMarkRow.first_us >= start_us, QualityMarkRow.first_us < end_us)
@@ -37,7 +41,10 @@ class JournalMarks:
     def between(self, series: Series, start_us: int, end_us: int) -> list[QualityMark]:
         """Return the marks that overlap ``[start_us, end_us)``, by time and test."""
         query = select(QualityMarkRow).where(
-            _of(series), QualityMarkRow.first_us < end_us, QualityMarkRow.last_us >= start_us
+            _of(series),
+            QualityMarkRow.first_us < end_us,
+            QualityMarkRow.first_us >= start_us - LONGEST_US,  # else all marks of former years are looked at
+            QualityMarkRow.last_us >= start_us,
         )
         with self._database.reading() as session:
             rows = session.scalars(query.order_by(QualityMarkRow.first_us, QualityMarkRow.test))

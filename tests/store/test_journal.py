@@ -11,7 +11,7 @@ import pytest
 from sqlalchemy import Engine, event
 
 from farm.readings import Series
-from store.entries import DaySheetEntry, ExcursionEntry, Reason, Reject, Side, UnknownName
+from store.entries import DaySheetEntry, ExcursionEntry, QualityMark, Reason, Reject, Side, UnknownName
 from store.journal import MAX_REJECTS, Journal
 from tests.store.words import AIR, HUMIDITY, SOUTH_AIR
 
@@ -297,3 +297,12 @@ def test_a_stale_day_stays_noted_until_its_sheet_is_saved(journal):
     journal.save_day_sheet("north", DaySheetEntry(first, 1, "hash", {}))
     assert journal.stale_days("north") == [second]
     assert journal.stale_days("south") == [first]
+
+
+def test_a_mark_longer_than_an_hour_is_refused_since_it_would_not_be_found(journal):
+    hour_us = 3_600_000_000
+    longest, longer = (QualityMark("spike", 3, 10, 10 + length_us, 2) for length_us in (hour_us, hour_us + 1))
+    journal.marks.replace(AIR, 0, 2 * hour_us, [longest])
+    assert journal.marks.between(AIR, 10 + hour_us, 11 + hour_us) == [longest]
+    with pytest.raises(ValueError, match="longer than an hour"):
+        journal.marks.replace(AIR, 0, 2 * hour_us, [longer])
