@@ -69,3 +69,18 @@ def test_big_messages_that_wait_for_the_store_do_not_fill_the_memory(receiving, 
         other.execute("ROLLBACK")
     farm.took(40)
     assert farm.journal.reject_counts("testfarm") == {"too_large": 40}
+
+
+def test_what_is_not_durable_is_not_acknowledged(receiving, tmp_path):
+    """The service ends while the store is locked: the broker still has the messages."""
+    farm = receiving(SMALL_FARM)
+    with closing(sqlite3.connect(tmp_path / "data-0" / "readings.sqlite", isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        farm.send("leafweather/a", *(f'[{{"n":"row/ppfd","v":{value}}}]'.encode() for value in (1, 2, 3)))
+        eventually(lambda: farm.subscriber.queued == 3)
+        farm.subscriber.stop()
+        other.execute("ROLLBACK")
+    assert farm.values("row/ppfd") == []
+    again = receiving(SMALL_FARM)
+    again.took(3)
+    assert again.values("row/ppfd") == [1, 2, 3]
