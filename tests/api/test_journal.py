@@ -1,7 +1,7 @@
 import pytest
 
 from store.log_entries import Note
-from tests.api.conftest import ENDED, NOW_US, OPEN, SHEET, T0_US, assert_problem
+from tests.api.conftest import ENDED, HOUR_US, NOW_US, OPEN, SHEET, T0_US, assert_problem
 
 
 def test_excursions_newest_first(client):
@@ -96,12 +96,13 @@ def test_unknown_names_come_with_a_draft_for_the_description(client):
 
 
 def test_the_log_as_it_stands_and_every_version(client, house):
-    log = house.journal.log
-    entry = log.add("testfarm", T0_US, "kim", Note(note="leaves pale"), T0_US)
-    log.edit("testfarm", entry.identity, T0_US, "lee", Note(note="leaves pale, row 2"), NOW_US)
-    [row] = client.json("log?kind=note")["entries"]
+    log, at_us = house.journal.log, T0_US - 30 * 24 * HOUR_US  # a day that no other test asks for
+    entry = log.add("testfarm", at_us, "kim", Note(note="leaves pale"), T0_US)
+    log.edit("testfarm", entry.identity, at_us, "lee", Note(note="leaves pale, row 2"), NOW_US)
+    [row] = client.json("log?kind=note&end=2026-02-01T00:00:00Z")["entries"]
     assert (row["id"], row["author"], row["version"]) == (entry.identity, "lee", 2)
     assert row["detail"] == {"kind": "note", "note": "leaves pale, row 2"}
-    assert client.json("log?kind=refill") == client.json("log?start=2026-03-01T00:01:00Z") == {"entries": []}
+    later = "start=2026-01-30T00:01:00Z&end=2026-02-01T00:00:00Z"
+    assert client.json("log?kind=refill") == client.json(f"log?{later}") == {"entries": []}
     assert [one["author"] for one in client.json(f"log/{entry.identity}")["versions"]] == ["kim", "lee"]
     assert_problem(client("/api/v1/log/0000000000"), 404)
