@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -48,6 +49,37 @@ def samples(time_us: ArrayLike, value: ArrayLike) -> tuple[Times, Floats]:
             "sort the samples by time and drop repeated times"
         )
     return times, values
+
+
+def instants_of_any(several: Sequence[Times]) -> Times:
+    """Return all instants of some series, each once and ascending.
+
+    Parameters
+    ----------
+    several : sequence of numpy.ndarray of int64
+        Times of each series' samples, each strictly ascending; at least one series. [µs since 1970 UTC]
+
+    Returns
+    -------
+    instants : numpy.ndarray of int64
+        The instants. [µs since 1970 UTC]
+
+    Raises
+    ------
+    ValueError
+        If there is no series.
+
+    Examples
+    --------
+    >>> instants_of_any([np.array([0, 60]), np.array([30, 60])]).tolist()
+    [0, 30, 60]
+    """
+    if not several:
+        raise ValueError("there is no series whose instants could be joined: give one at least")
+    if all(np.array_equal(one, several[0]) for one in several[1:]):  # devices in step, as most are
+        return several[0]
+    instants: Times = np.unique(np.concatenate(several))
+    return instants
 
 
 def check_window(start_us: int, end_us: int, max_gap_us: int) -> None:

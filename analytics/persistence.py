@@ -76,7 +76,7 @@ def flat_line_flags(
         for duration_s, flag in ((suspect_s, Flag.SUSPECT), (fail_s, Flag.FAIL)):
             if np.isfinite(duration_s):
                 first = np.searchsorted(at, at - seconds_as_us("duration", duration_s), side="right") - 1
-                flat = _spread(seen, np.maximum(first, begin)) < tolerance
+                flat = _flat(seen, np.maximum(first, begin), tolerance)
                 found[flat & (first >= begin)] = flag
                 if flag is Flag.SUSPECT:
                     found[~flat] = Flag.GOOD
@@ -132,6 +132,15 @@ def held_flags(time_us: ArrayLike, wrong: ArrayLike, hold_s: float, gap_s: float
     flags = np.full(values.shape, Flag.MISSING, np.uint8)
     flags[came] = np.where(bad, np.where(lasted, Flag.SUSPECT, Flag.NOT_EVALUATED), Flag.GOOD)
     return flags
+
+
+def _flat(values: Floats, first: NDArray[np.intp], tolerance: float) -> NDArray[np.bool_]:
+    """Return whether ``values[first[n] : n + 1]`` moves by less than a tolerance, for each n."""
+    moved = np.abs(np.diff(values, prepend=values[:1])) >= tolerance
+    flat: NDArray[np.bool_] = first >= np.maximum.accumulate(np.where(moved, np.arange(len(values)), 0))
+    if flat.any():  # no two neighbours differ: but it may have crept
+        flat &= _spread(values, first) < tolerance
+    return flat
 
 
 def _spread(values: Floats, first: NDArray[np.intp]) -> Floats:

@@ -18,6 +18,9 @@ from farm.flags import Flag
 TESTS = ("gross_range", "spike", "rate_of_change", "flat_line", "gap")
 ROLLED_UP = TESTS[:-1]  # a gap is no fault of the sample that ends it
 PRIORITY = (Flag.MISSING, Flag.NOT_EVALUATED, Flag.GOOD, Flag.SUSPECT, Flag.FAIL)
+IS_FLAG = np.isin(np.arange(256), PRIORITY)
+RANK = np.zeros(256, np.uint8)
+RANK[list(PRIORITY)] = np.arange(len(PRIORITY))
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,10 +186,9 @@ def combined_flags(flags: Sequence[ArrayLike]) -> Flags:
     shapes = {one.shape for one in columns}
     if len(shapes) != 1 or len(next(iter(shapes))) != 1:
         raise ValueError(f"the tests' flags have shapes {sorted(shapes)}: give one-dimensional arrays of one length")
-    rank = np.zeros(256, np.uint8)
-    rank[list(PRIORITY)] = np.arange(len(PRIORITY))
     together = np.stack(columns)
-    if not np.isin(together, PRIORITY).all():
+    known = together.astype(np.uint8)
+    if (known != together).any() or not IS_FLAG[known].all():
         raise ValueError(f"{sorted(set(together.ravel().tolist()) - set(PRIORITY))} are no flags: give 1, 2, 3, 4 or 9")
-    combined: Flags = np.array(PRIORITY, np.uint8)[rank[together.astype(np.uint8)].max(axis=0)]
+    combined: Flags = np.array(PRIORITY, np.uint8)[RANK[known].max(axis=0)]
     return combined

@@ -291,6 +291,18 @@ class Journal:
         with self._database.reading() as session:
             return {row.series: row.text for row in session.scalars(query)}
 
+    def day_sheet_parts(
+        self, farm: str, days: Collection[date], *paths: tuple[str, ...]
+    ) -> dict[date, tuple[Any, ...]]:
+        """Return parts of some days' sheets by their paths of names, None for one that a sheet does not have.
+
+        Days without a sheet are left out.
+        """
+        wanted = (DaySheetRow.day, *(DaySheetRow.sheet[path] for path in paths))
+        with self._database.reading() as session:
+            rows = session.execute(select(*wanted).where(DaySheetRow.farm == farm, DaySheetRow.day.in_(days)))
+            return {day: tuple(parts) for day, *parts in rows}
+
     def note_bases(self, farm: str, kind: str, by_series: Mapping[str, str]) -> None:
         """Note with what things of a kind were worked out now: one text a series' key."""
         with self._database.writing() as session:

@@ -24,6 +24,7 @@ from store.faults import file_fault
 
 GROUP_ROWS = 4096
 MOST_REMEMBERED = 64  # files whose footers are kept in memory
+MOST_GROUPS = 32  # row groups kept in memory: neighbours are asked for next; 2 MB at the usual size
 REMEDY = "Put the file back from a backup; 'leafweather store verify' tells all that is affected"
 _COLUMNS = ["time", "value", "flag"]
 
@@ -129,9 +130,7 @@ def count(path: Path) -> int:
 
 def columns(path: Path, footer_crc: int, place: Place) -> Columns:
     """Return the readings at a place of a file. Raises DayDamaged and Vanished."""
-    with _opened(path, footer_crc) as file:
-        table = file.read_row_group(place.row_group, columns=_COLUMNS, use_threads=False)
-    whole = _columns(table)
+    whole = _groups_read.get(path, footer_crc, place.row_group)
     end = place.offset + place.length
     if end > len(whole):
         raise DayDamaged(f"{path}: it holds fewer readings than were sealed. {REMEDY}")
@@ -161,6 +160,35 @@ def _cut(whole: Columns, first: int, end: int) -> Columns:
     return Columns(whole.time_us[first:end], whole.value[first:end], whole.flag[first:end])
 
 
+class _Groups:
+    """Row groups read last, by file as it is on disk: one that changes there is read, and checked, anew."""
+
+    def __init__(self) -> None:
+        self._read: OrderedDict[tuple[str, int, int, int, int], Columns] = OrderedDict()
+        self._lock = Lock()
+
+    def get(self, path: Path, footer_crc: int, row_group: int) -> Columns:
+        try:
+            now = path.stat()
+        except FileNotFoundError as error:
+            raise Vanished(str(path)) from error
+        except OSError as error:
+            raise file_fault(path, error) from error
+        key = (str(path), now.st_ino, now.st_size, now.st_mtime_ns, row_group)
+        with self._lock:
+            if key in self._read:
+                self._read.move_to_end(key)
+                return self._read[key]
+        with _opened(path, footer_crc) as file:
+            found = _columns(file.read_row_group(row_group, columns=_COLUMNS, use_threads=False))
+        with self._lock:
+            self._read[key] = found
+            if len(self._read) > MOST_GROUPS:
+                self._read.popitem(last=False)
+        return found
+
+
+_groups_read = _Groups()
 _footers: OrderedDict[tuple[str, int], Any] = OrderedDict()
 _footers_lock = Lock()
 

@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from analytics.alignment import hold_as_of
+from analytics.alignment import hold_as_of, instants_of_any
 from analytics.amounts import Amount, agreement, ratio_of_amounts
 from analytics.coil import Convention, coil_heat, coil_heat_uncertainty
 from analytics.counters import counted
@@ -101,7 +101,7 @@ def _taken(data: DayData, coil: Coil, compressor: Compressor) -> Taken:
     ages = [max_age_us(farm, one) for one in inputs]
     gap_us = max(ages)
     read = [data.store.read(one, data.start_us - AFTER_RUN_US - 2 * gap_us, data.until_us + gap_us) for one in inputs]
-    at_us = np.unique(np.concatenate([columns.time_us for columns in read]))
+    at_us = instants_of_any([columns.time_us for columns in read])
     power, *air = (
         hold_as_of(columns.time_us, usable(columns), at_us, age).value for columns, age in zip(read, ages, strict=True)
     )

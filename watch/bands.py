@@ -29,6 +29,7 @@ LONGEST_LIGHT_DAY_US = 36 * 3600 * MICROSECONDS_PER_SECOND
 FLAG_RANK = np.zeros(256, np.uint8)
 FLAG_RANK[list(SEVERITY)] = np.arange(len(SEVERITY))
 FLAG_OF_RANK = np.array(SEVERITY, np.uint8)
+IS_NO_DATA = np.isin(np.arange(256), (Flag.FAIL, Flag.MISSING))
 
 
 def max_age_us(farm: Farm, series: Series) -> int:
@@ -209,4 +210,4 @@ def worse_flags(one: NDArray[np.uint8], other: NDArray[np.uint8]) -> NDArray[np.
 
 def usable(columns: Columns) -> NDArray[np.float64]:
     """Return readings' values with NaN where the flag says that the value is no data."""
-    return np.where(np.isin(columns.flag, (Flag.FAIL, Flag.MISSING)), np.nan, columns.value)
+    return np.where(IS_NO_DATA[columns.flag], np.nan, columns.value)

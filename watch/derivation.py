@@ -9,7 +9,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from analytics.alignment import hold_as_of
+from analytics.alignment import hold_as_of, instants_of_any
 from analytics.saturation import Phase
 from farm.description import Farm
 from farm.flags import Flag
@@ -49,7 +49,7 @@ class Derivation:
         """
         ages = [max_age_us(farm, series) for series in self.inputs]
         read = [store.read(series, start_us - age, end_us) for series, age in zip(self.inputs, ages, strict=True)]
-        at_us = np.unique(np.concatenate([columns.time_us for columns in read]))
+        at_us = instants_of_any([columns.time_us for columns in read])
         at_us = at_us[at_us >= start_us]
         if len(at_us) == 0:
             return Columns.empty()

@@ -32,13 +32,16 @@ class ExcursionKeeper:
         self._decided_us = int(slowest_s * MICROSECONDS_PER_SECOND) + 2 * self._max_gap_us
         self._checkpoint: tuple[int, State] | None = None
 
-    def renew(self, first_us: int, last_us: int, *, again: bool = False) -> list[tuple[int, int]]:
+    def renew(
+        self, first_us: int, last_us: int, until_us: int = END_OF_TIME_US, *, again: bool = False
+    ) -> list[tuple[int, int]]:
         """Bring the journal up to date for readings (or limits) that changed between two instants.
 
+        Readings from ``until_us`` on are left for a later call, which must come.
         Returns the stretches of the excursions that began, ended or vanished by it; with ``again``, which says
         that it may have been done before and what follows not, of all that were looked at.
         """
-        newest = self._store.last_before(self._series, END_OF_TIME_US)
+        newest = self._store.last_before(self._series, until_us)
         if newest is None:
             return []
         if self._checkpoint is not None and first_us > self._checkpoint[0]:
@@ -80,7 +83,8 @@ class ExcursionKeeper:
             self._checkpoint = (settled_us, state)
         ended, state = self._run(from_us, newest_us + 1, state)
         under_way = [state.open_excursion] if state.open_excursion else []
-        return [*found, *map(self._entry, (*ended, *under_way))]
+        later = [one for one in before if one.onset_us > newest_us]
+        return [*found, *map(self._entry, (*ended, *under_way)), *later]
 
     def _replay_from(self, first_us: int) -> int:
         """Return an instant before ``first_us`` at which the machine may start afresh.

@@ -31,12 +31,13 @@ from watch.stretches import Stretch, joined
 
 logger = logging.getLogger(__name__)
 
-NOTES_AT_ONCE = 20_000
+NOTES_AT_ONCE = 5_000
 IDLE_S = 5.0  # look for notes this often even if nobody calls
 SHEET_EVERY_S = 60.0  # the sheet of a day that still grows is written at most this often
 SHEET_SHARE = 20.0  # nor more often than this many times as long as one took: then readings come too thick
 RETRY_S = 2.0
-BEGINNING, CUT_OFF = "beginning", ""  # the kind of basis in the journal that tells of a beginning cut off
+# Kinds of basis in the journal that tell of a beginning, or a round, that may have been cut off:
+BEGINNING, ROUNDS, CUT_OFF = "beginning", "rounds", ""
 
 
 class Stopped(Exception):
@@ -71,12 +72,13 @@ class Watch:
         self._deriver = Deriver(farm, self._store, journal, self._alone)
         self._stale = StaleDays(farm, journal, self._today)
         self._keepers: dict[Series, ExcursionKeeper] = {}
-        self._sheets_written_us = now_us()
+        self._begun_us = now_us()
         self._written_us: dict[date, int] = {}
         self._slowest_sheet_s = 0.0
         self._stopping = threading.Event()
         self._day = self._today()
-        self._again = True  # a round before this start may have been cut off
+        # Whether a round before this start may have been cut off, as far as the journal tells.
+        self._again = self._under_way = journal.bases(farm.name, ROUNDS).get(CUT_OFF, "") != ""
         self.counts = WatchCounts()
 
     def run(self, stopping: threading.Event, called: threading.Event) -> None:
@@ -94,7 +96,7 @@ class Watch:
                 called.wait(IDLE_S)
                 called.clear()
             except Stopped:
-                return
+                return  # within a round
             except (StoreUnavailable, StoreUnusable) as error:
                 self.counts.trouble = str(error)
                 logger.warning("the watch waits for the store: %s", error)
@@ -103,6 +105,8 @@ class Watch:
                 self.counts.trouble = f"the watch failed, please report it: {type(error).__name__}: {error}"
                 logger.exception("the watch failed on a round; it tries again")
                 stopping.wait(RETRY_S)
+        if self._under_way and not self._again:
+            self._journal.note_bases(self._farm.name, ROUNDS, {CUT_OFF: ""})
 
     def begin(self) -> None:
         """Bring what was worked out with an earlier description in line with the one in force now.
@@ -143,8 +147,12 @@ class Watch:
         it reaches for changed.
         """
         again, self._again = self._again, True
-        notes = self._store.touched(self._farm.name, NOTES_AT_ONCE)
+        noted = self._store.touched(self._farm.name, 2 * NOTES_AT_ONCE)
+        notes, waiting = noted[:NOTES_AT_ONCE], _stretches(noted[NOTES_AT_ONCE:], self._farm)
         changed = _stretches(notes, self._farm)
+        if changed and not self._under_way:
+            self._journal.note_bases(self._farm.name, ROUNDS, {CUT_OFF: "some may be, unless the watch ends in order"})
+            self._under_way = True
         for series, since_us in self._corrections.follow().items():
             if (newest := self._store.last_before(series, END_OF_TIME_US)) and newest.time_us >= since_us:
                 changed[series] = joined([*changed[series], (since_us, newest.time_us)])
@@ -152,14 +160,14 @@ class Watch:
         if changed:
             self._test(changed, again=again)
             self._deriver.renew(changed, again=again)
-            self._stale.mark(changed, self._follow_excursions(changed, again=again))
+            self._stale.mark(changed, self._follow_excursions(changed, waiting, again=again))
             self._store.settle(notes)
         self._corrections.settle()
         self._again = again and len(notes) >= NOTES_AT_ONCE  # then there may be more of those that were cut off
         if (today := self._today()) != self._day:
             self._journal.mark_days_stale(self._farm.name, [self._day])  # it is over now
             self._day = today
-        self._write_sheets(busy=bool(notes))
+        self._write_sheets(waiting)
         self.counts.rounds += 1
         self.counts.notes += len(notes)
         self.counts.last_round_us = self._now_us()
@@ -206,8 +214,13 @@ class Watch:
             for layer in (self._store, self._arrived):
                 layer.forget(series, min((first for first, _ in several), default=END_OF_TIME_US))
 
-    def _follow_excursions(self, changed: dict[Series, list[Stretch]], *, again: bool) -> list[Stretch]:
-        """Renew the excursions that changes reach, and return the stretches of those that began or ended."""
+    def _follow_excursions(
+        self, changed: dict[Series, list[Stretch]], waiting: dict[Series, list[Stretch]], *, again: bool
+    ) -> list[Stretch]:
+        """Renew the excursions that changes reach, and return the stretches of those that began or ended.
+
+        They are followed no further than to what waits for the next round.
+        """
         lights = {zone: lights_series(self._farm, zone) for zone in self._farm.zones}
         relit = {zone: changed[series] for zone, series in lights.items() if series in changed}
         known = {one.series for one in self._store.known(self._farm.name)} if relit else set()
@@ -216,8 +229,9 @@ class Watch:
             if not may_have_band(self._farm, series):
                 continue
             with self._alone(f"excursions of {series.key}"):
+                until_us = min((first for first, _ in waiting.get(series, [])), default=END_OF_TIME_US)
                 for first, last in joined(changed.get(series, []) + relit.get(series.zone, [])):
-                    moved += self._keeper(series).renew(first, last, again=again)
+                    moved += self._keeper(series).renew(first, last, max(until_us, last + 1), again=again)
         return moved
 
     def _keeper(self, series: Series) -> ExcursionKeeper:
@@ -228,14 +242,16 @@ class Watch:
     def _today(self) -> date:
         return instant(self._now_us()).astimezone(self._farm.farm.zone_info).date()
 
-    def _write_sheets(self, *, busy: bool) -> None:
-        """Write the sheets of days that changed, each at most once a minute, and rather when there is time."""
-        now_us = self._now_us()
-        pause_us = int(max(SHEET_EVERY_S, SHEET_SHARE * self._slowest_sheet_s) * MICROSECONDS_PER_SECOND)
-        if busy and now_us - self._sheets_written_us < pause_us:
+    def _write_sheets(self, waiting: dict[Series, list[Stretch]]) -> None:
+        """Write the sheets of days that changed, each at most once a minute; rather when nothing more waits for it."""
+        stale = self._journal.stale_days(self._farm.name)
+        if not stale:
             return
-        for day in self._journal.stale_days(self._farm.name):
-            if now_us - self._written_us.get(day, 0) < pause_us:
+        growing = self._stale.around(stretch for several in waiting.values() for stretch in several)
+        now_us = self._now_us()
+        for day in stale:
+            pause_us = int(max(SHEET_EVERY_S, SHEET_SHARE * self._slowest_sheet_s) * MICROSECONDS_PER_SECOND)
+            if now_us - self._written_us.get(day, self._begun_us if day in growing else 0) < pause_us:
                 continue
             with self._alone(f"the sheet of {day}"):
                 began_s = time.monotonic()
@@ -245,7 +261,7 @@ class Watch:
                 )
                 self._journal.save_day_sheet(self._farm.name, entry, log_state)
                 self._slowest_sheet_s = max(self._slowest_sheet_s, time.monotonic() - began_s)
-            self._sheets_written_us = self._written_us[day] = now_us
+            self._written_us[day] = now_us
 
 
 def _stretches(notes: Iterable[Touched], farm: Farm) -> defaultdict[Series, list[Stretch]]:

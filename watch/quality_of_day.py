@@ -35,15 +35,16 @@ def quality(data: DayData) -> dict[str, Any]:
 def _row(data: DayData, series: Series) -> dict[str, Any]:
     """Return what the tests say of one series' readings as they arrived."""
     limits = limits_of(data.farm, series)
-    before_us = int(reach_s(limits)[0] * MICROSECONDS_PER_SECOND)
+    reach_us = int(reach_s(limits)[0] * MICROSECONDS_PER_SECOND)
     has_noise = limits.spike_suspect < math.inf
-    if has_noise:
-        before_us = max(before_us, DAY_US)
+    before_us = max(reach_us, DAY_US) if has_noise else reach_us
     columns = as_arrived(data.store).read(series, data.start_us - before_us, data.until_us)
     value = np.where(columns.flag == Flag.MISSING, np.nan, columns.value)
-    made = verdicts(columns.time_us, value, limits)
+    within_reach = slice(int(np.searchsorted(columns.time_us, data.start_us - reach_us)), None)
+    made = verdicts(columns.time_us[within_reach], value[within_reach], limits)
     inside = columns.time_us >= data.start_us
-    flag = made.flag[inside]
+    that_day = inside[within_reach]
+    flag = made.flag[that_day]
     counts = {name: int(np.sum(flag == one)) for name, one in NAMES.items()}
     span_s = (data.until_us - data.start_us) / MICROSECONDS_PER_SECOND
     count = sum(counts.values())
@@ -66,7 +67,7 @@ def _row(data: DayData, series: Series) -> dict[str, Any]:
         "missing_share": missing / expected if expected else None,
         **{f"{name}_share": number / expected if expected else None for name, number in counts.items()},
         "tests": {
-            test: {name: int(np.sum(made.tests[test][inside] == NAMES[name])) for name in ("good", "suspect", "fail")}
+            test: {name: int(np.sum(made.tests[test][that_day] == NAMES[name])) for name in ("good", "suspect", "fail")}
             for test in limits.tests
             if test != "gap"
         },

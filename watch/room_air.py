@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from analytics.alignment import hold_as_of
+from analytics.alignment import hold_as_of, instants_of_any
 from farm.description import Farm, ZoneKind
 from farm.readings import Series
 from store.contract import ReadingStore
@@ -48,7 +48,7 @@ def aligned(
     """
     ages = [max_age_us(farm, one) for one in several]
     read = [store.read(one, start_us - age, end_us) for one, age in zip(several, ages, strict=True)]
-    at_us = np.unique(np.concatenate([columns.time_us for columns in read]))
+    at_us = instants_of_any([columns.time_us for columns in read])
     at_us = at_us[at_us >= start_us]
     rows = [hold_as_of(one.time_us, usable(one), at_us, age).value for one, age in zip(read, ages, strict=True)]
     return at_us, np.stack(rows)

@@ -25,7 +25,7 @@ class StaleDays:
         if not own:
             return
         written = set(self._journal.days(self._farm.name))
-        around = {day for first, last in stretches for day in self._days(first - LOOK_AROUND_US, last + LOOKS_BACK_US)}
+        around = self.around(stretches)
         seen_from_later = [
             day
             for series, several in changed.items()
@@ -36,6 +36,10 @@ class StaleDays:
         reach = timedelta(days=TREND_DAYS)
         later = {sheet for sheet in written for day in seen_from_later if day < sheet <= day + reach}
         self._journal.mark_days_stale(self._farm.name, own | (around & written) | later)
+
+    def around(self, stretches: Iterable[Stretch]) -> set[date]:
+        """Return the days whose sheets look at changes in some stretches, trends aside."""
+        return {day for first, last in stretches for day in self._days(first - LOOK_AROUND_US, last + LOOKS_BACK_US)}
 
     def _days(self, first_us: int, last_us: int) -> list[date]:
         """Return the farm's local days that a stretch lies in."""
