@@ -10,11 +10,12 @@ from numpy.typing import NDArray
 
 from analytics.alignment import hold_as_of, instants_of_any
 from farm.description import Farm, ZoneKind
-from farm.readings import Series
+from farm.readings import MICROSECONDS_PER_SECOND, Series
 from store.contract import ReadingStore
 from watch.bands import max_age_us, usable
 from watch.derived import derivations
 
+OFTEN_ENOUGH_US = 10 * MICROSECONDS_PER_SECOND  # our choice, no source
 ROOM_KINDS = (ZoneKind.ROOM_AIR, ZoneKind.GROWING_ROW, ZoneKind.SEEDLING_SHELF)  # one container, one room
 
 Floats = NDArray[np.float64]
@@ -42,14 +43,18 @@ def air_pairs(farm: Farm) -> list[AirPair]:
 def aligned(
     farm: Farm, store: ReadingStore, several: Sequence[Series], start_us: int, end_us: int
 ) -> tuple[Times, Floats]:
-    """Return all instants at which any of some series has a reading, and each series' newest reading then.
+    """Return instants at which any of some series has a reading, and each series' newest reading then.
 
-    A row a series; NaN where it has none that still speaks for the instant.
+    Of several instants within ten seconds of the clock the first stands for all: a device that reports a hundred
+    times a second tells no more of a room's air. A row a series; NaN where it has none that still speaks for the
+    instant.
     """
     ages = [max_age_us(farm, one) for one in several]
     read = [store.read(one, start_us - age, end_us) for one, age in zip(several, ages, strict=True)]
     at_us = instants_of_any([columns.time_us for columns in read])
     at_us = at_us[at_us >= start_us]
+    slot = at_us // OFTEN_ENOUGH_US
+    at_us = at_us[np.append(True, slot[1:] != slot[:-1])[: len(slot)]]
     rows = [hold_as_of(one.time_us, usable(one), at_us, age).value for one, age in zip(read, ages, strict=True)]
     return at_us, np.stack(rows)
 
