@@ -20,6 +20,7 @@ from farm.readings import instant, iso_time
 from ingest.arrival import Arrival
 from ingest.counts import TopicCount
 from ingest.subscriber import Broker, Subscriber
+from leafweather.memory import give_memory_back
 from leafweather.settings import Settings
 from leafweather.store_commands import DAY_US, SEAL_LAG_DAYS
 from store.contract import ReadingStore, StoreUnavailable, StoreUnusable
@@ -114,6 +115,7 @@ class Service:
         return all(day >= today for day in self.journal.stale_days(self.farm.name))
 
     def __enter__(self) -> Self:
+        give_memory_back()
         self._watching.start()
         self._keeping.start()
         self._serving.start()
