@@ -1,4 +1,4 @@
-"""Exposure to carbon dioxide: rolling averages over 8 h and 15 min against published occupational limits.
+"""Exposure to carbon dioxide: rolling averages over 8 h and 15 min against occupational limits.
 
 Nothing here protects people: a certified gas detector does.
 """
@@ -17,11 +17,6 @@ from analytics.rolling import RollingAverage, rolling_average
 
 EIGHT_HOURS_US = 8 * 3600 * MICROSECONDS
 FIFTEEN_MINUTES_US = 15 * 60 * MICROSECONDS
-
-# Occupational limits, umol mol-1: NIOSH Pocket Guide and IDLH documentation (124-38-9); 29 CFR 1910.1000 table Z-1.
-LONG_TERM_LIMIT = 5000.0  # 8-h time-weighted average: OSHA PEL, NIOSH REL (the latter for up to 10 h)
-SHORT_TERM_LIMIT = 30_000.0  # 15-min average: NIOSH STEL
-IMMEDIATE_DANGER = 40_000.0  # immediately dangerous to life or health: NIOSH IDLH, revised 1994
 
 ENOUGH_COVERAGE = 0.9  # of a window, to say that an average lies below a limit; our choice, no source
 

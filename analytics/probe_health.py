@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from analytics.alignment import Floats
+from farm.limits import CellLimits, ElectrodeLimits
 
 
 class Condition(StrEnum):
-    """What a pH electrode's calibration asks for."""
+    """What a probe's calibration asks for."""
 
     GOOD = "good"
     MAINTAIN = "maintain"  # clean it and store it right
@@ -23,26 +23,11 @@ class Condition(StrEnum):
     UNKNOWN = "unknown"
 
 
-@dataclass(frozen=True, slots=True)
-class AcceptanceLimits:
-    """Where the classes of a pH electrode's slope begin, and how far its offset may be from zero.
-
-    The defaults are instrument practice as one source has it: 95-105 % good, 90-95 maintain, 85-90 stop,
-    below 85 reject; offset within 30 mV at pH 7. Another source replaces below 91 % or beyond 20 mV: set
-    your own. [%], [mV]
-    """
-
-    good_percent: float = 95.0
-    maintain_percent: float = 90.0
-    stop_percent: float = 85.0
-    highest_percent: float = 105.0
-    offset_mv: float = 30.0
+USUAL_ELECTRODE = ElectrodeLimits()
+USUAL_CELL = CellLimits()
 
 
-DEFAULT_LIMITS = AcceptanceLimits()
-
-
-def electrode_condition(slope_percent: float, offset_mv: float, limits: AcceptanceLimits = DEFAULT_LIMITS) -> Condition:
+def electrode_condition(slope_percent: float, offset_mv: float, limits: ElectrodeLimits = USUAL_ELECTRODE) -> Condition:
     """Return what a pH electrode's slope and offset ask for.
 
     Parameters
@@ -51,13 +36,18 @@ def electrode_condition(slope_percent: float, offset_mv: float, limits: Acceptan
         Slope as a share of the ideal one at its temperature. [%]
     offset_mv : float
         Its voltage at pH 7. [mV]
-    limits : AcceptanceLimits
-        Where the classes begin; a limit itself belongs to the better class.
+    limits : ElectrodeLimits
+        Where the classes begin; a limit itself belongs to the better class. [%], [mV]
 
     Returns
     -------
     condition : Condition
         An offset out of limits is at best "stop"; "unknown" where the slope is NaN.
+
+    Notes
+    -----
+    The usual limits are instrument practice as one source has it: 95-105 % good, 90-95 maintain, 85-90 stop,
+    below 85 reject; offset within 30 mV at pH 7. Another source replaces below 91 % or beyond 20 mV.
 
     Examples
     --------
@@ -73,6 +63,39 @@ def electrode_condition(slope_percent: float, offset_mv: float, limits: Acceptan
     if slope_percent < limits.maintain_percent or abs(offset_mv) > limits.offset_mv:
         return Condition.STOP
     return Condition.MAINTAIN if slope_percent < limits.good_percent else Condition.GOOD
+
+
+def cell_condition(share_percent: float, limits: CellLimits = USUAL_CELL) -> Condition:
+    """Return what an EC probe's cell constant asks for.
+
+    Parameters
+    ----------
+    share_percent : float
+        The cell constant, of the one it began with. [%]
+    limits : CellLimits
+        How far it may be from 100 %; a limit itself belongs to the better class. [%]
+
+    Returns
+    -------
+    condition : Condition
+        "unknown" where the share is NaN.
+
+    Notes
+    -----
+    The constant is the cell's geometry and moves little. Where a calibration finds it moved, the electrodes are
+    coated or the cell is partly blocked, or the standard is not what its bottle says.
+
+    Examples
+    --------
+    >>> cell_condition(104.7), cell_condition(88.0)
+    (<Condition.GOOD: 'good'>, <Condition.MAINTAIN: 'maintain'>)
+    """
+    if math.isnan(share_percent):
+        return Condition.UNKNOWN
+    off = abs(share_percent - 100.0)
+    if off > limits.reject_percent:
+        return Condition.REJECT
+    return Condition.MAINTAIN if off > limits.maintain_percent else Condition.GOOD
 
 
 def cell_constant(standard: ArrayLike, conductance_ms: ArrayLike) -> Floats:

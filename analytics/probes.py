@@ -214,6 +214,36 @@ def corrections(calibrations: Sequence[Calibration], between: Between = "step") 
     return made
 
 
+def cell_share(calibrations: Sequence[EcCalibration]) -> float:
+    """Return an EC probe's cell constant by its newest calibration, as a share of the one it began with.
+
+    Parameters
+    ----------
+    calibrations : sequence of EcCalibration
+        Of one probe, ascending in time; the device is taken to have begun with the cell's own constant.
+
+    Returns
+    -------
+    share : float
+        Standard over reading, times that of every earlier calibration that the device was adjusted by; NaN
+        without calibrations or where a reading is not above 0. [1]
+
+    Notes
+    -----
+    ``K_new = K_set * standard / reading``: what a device shows is conductance times the constant it is set to.
+
+    Examples
+    --------
+    >>> set_by_it = EcCalibration(0, standard=1.413, reading=1.350, adjusted=True)
+    >>> round(cell_share([set_by_it, EcCalibration(1, standard=1.413, reading=1.400)]), 4)
+    1.0564
+    """
+    if not calibrations:
+        return math.nan
+    set_to = math.prod(one.found(None)[0] for one in calibrations[:-1] if one.adjusted)
+    return set_to * calibrations[-1].found(None)[0]
+
+
 def corrected(time_us: ArrayLike, value: ArrayLike, corrections: Sequence[Correction]) -> Floats:
     """Return readings made right by the correction that holds at each of them.
 

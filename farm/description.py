@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from pydantic import Field
 
 from farm.crops import Batch, Crop, Phase
+from farm.limits import OccupationalLimits, ProbeLimits
 from farm.model import Described, Name, WireName, ZoneName
 from farm.quality_limits import Quality, usual_quality
 from farm.quantities import QUANTITIES, Quantity
@@ -350,6 +351,8 @@ class Farm(Described):
     series: list[DescribedSeries] = Field(default_factory=list)
     surfaces: list[Surface] = Field(default_factory=list)
     equipment: Equipment = Equipment()
+    occupational_limits: OccupationalLimits = OccupationalLimits()
+    probe_limits: ProbeLimits = ProbeLimits()
     crops: dict[Name, Crop] = Field(default_factory=dict)
     batches: list[Batch] = Field(default_factory=list)
 

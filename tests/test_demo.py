@@ -101,6 +101,7 @@ PARTS = [
 NOT_IN_TWO_DAYS = (
     "lamps[].trend.",
     "surfaces[].night.",
+    "probes[].cell.",
     "probes[].electrode.",
     "probes[].samples.",
     "root_zone[].uptake.",

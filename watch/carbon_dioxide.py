@@ -14,8 +14,6 @@ from analytics.carbon_dioxide_exposure import (
     EIGHT_HOURS_US,
     ENOUGH_COVERAGE,
     FIFTEEN_MINUTES_US,
-    LONG_TERM_LIMIT,
-    SHORT_TERM_LIMIT,
     eight_hour_average,
     fifteen_minute_average,
 )
@@ -35,7 +33,12 @@ AVERAGES: dict[str, tuple[int, Callable[..., RollingAverage]]] = {
     "co2_average_8h": (EIGHT_HOURS_US, eight_hour_average),
     "co2_average_15min": (FIFTEEN_MINUTES_US, fifteen_minute_average),
 }
-LIMITS = {"co2_average_8h": LONG_TERM_LIMIT, "co2_average_15min": SHORT_TERM_LIMIT}
+
+
+def co2_limit(farm: Farm, quantity: str) -> float:
+    """Return the occupational limit that an average of ``AVERAGES`` is held against. [ppm]."""
+    limits = farm.occupational_limits
+    return limits.eight_hours_ppm if quantity == "co2_average_8h" else limits.fifteen_minutes_ppm
 
 
 def co2_accuracy(farm: Farm, series: Series, level_ppm: float) -> float:

@@ -7,19 +7,14 @@ from typing import Any
 
 import numpy as np
 
-from analytics.carbon_dioxide_exposure import (
-    IMMEDIATE_DANGER,
-    LONG_TERM_LIMIT,
-    LimitStanding,
-    limit_standing,
-)
+from analytics.carbon_dioxide_exposure import LimitStanding, limit_standing
 from analytics.rolling import RollingAverage
 from analytics.time_in_band import time_in_band
 from farm.readings import Series, iso_time
 from watch import cautions
 from watch.air_change import AirChanges, air_changes
 from watch.bands import LIT, limits_at, max_age_us, usable
-from watch.carbon_dioxide import LEAST_COVERAGE, LIMITS, Average, co2_accuracy, co2_averages, co2_columns
+from watch.carbon_dioxide import LEAST_COVERAGE, Average, co2_accuracy, co2_averages, co2_columns, co2_limit
 from watch.carbon_dioxide_balance import balance
 from watch.day_data import DayData, or_none
 
@@ -54,6 +49,7 @@ def _row(data: DayData, series: Series, averages: list[Average], leaks: AirChang
         row[one.output.quantity.removeprefix("co2_")] = _highest_average(data, one, ends)
     enrichment = data.farm.equipment.carbon_dioxide
     row["enrichment"] = None if leaks is None or enrichment is None else balance(data, series, leaks, enrichment)
+    row["limits_by"] = data.farm.occupational_limits.source
     row["caution"] = cautions.CO2 if _near_a_limit(row) else None
     return row
 
@@ -63,7 +59,7 @@ def _near_a_limit(row: dict[str, Any]) -> bool:
     stuck = row["enrichment"] and row["enrichment"]["valve_stuck_open_ppm"]
     return bool(
         any(row[name]["standing"] in near for name in ("highest", "average_8h", "average_15min"))
-        or (stuck and stuck > LONG_TERM_LIMIT)
+        or (stuck and stuck > row["average_8h"]["limit_ppm"])
     )
 
 
@@ -99,20 +95,21 @@ def _highest_reading(data: DayData, series: Series, ends: bool) -> dict[str, Any
     place = int(known[np.argmax(read.value[known])]) if known.size else None
     value = math.nan if place is None else float(read.value[place])
     give_or_take = co2_accuracy(data.farm, series, value)
+    limit = data.farm.occupational_limits.danger_ppm
     return {
         "ppm": or_none(value),
         "at": None if place is None else iso_time(int(read.time_us[place])),
         "give_or_take_ppm": or_none(give_or_take),
         "coverage": held.coverage,
-        "limit_ppm": IMMEDIATE_DANGER,
-        "standing": _standing(value, held.coverage, IMMEDIATE_DANGER, give_or_take, ends),
+        "limit_ppm": limit,
+        "standing": _standing(value, held.coverage, limit, give_or_take, ends),
     }
 
 
 def _highest_average(data: DayData, average: Average, ends: bool) -> dict[str, Any]:
     """Return the day's highest average of windows half covered or more, and what is sure of any window."""
     read, found = average.over(data.farm, data.store, data.start_us, data.until_us)
-    limit = LIMITS[average.output.quantity]
+    limit = co2_limit(data.farm, average.output.quantity)
     place = _place_of_highest(found)
     value, coverage = (math.nan, 0.0) if place is None else (float(found.value[place]), float(found.coverage[place]))
     at_least = float(found.at_least.max()) if len(read) else math.nan

@@ -22,7 +22,3 @@ STANDING = (
     "A certified gas detector protects people from CO2; a number here does not.",
     "Follow local codes on gas, chemicals, mains and enclosed spaces; leave such work to people licensed for it.",
 )
-
-# The lowest published occupational limit for CO2: 5,000 ppm as an 8-hour average (NIOSH REL, OSHA PEL).
-# Any reading above it is announced, without waiting for an average.
-CO2_ANNOUNCED_ABOVE_PPM = 5000.0

@@ -17,7 +17,7 @@ from store.entries import ExcursionEntry, Reason, Side
 from store.journal import Journal
 from watch import cautions
 from watch.bands import UNKNOWN, limits_at, lit_at, longest_hold_us
-from watch.carbon_dioxide import LIMITS, co2_accuracy, co2_columns
+from watch.carbon_dioxide import AVERAGES, co2_accuracy, co2_columns, co2_limit
 from watch.derived import derived_series
 from watch.first_checks import FIRST_CHECKS
 from watch.light_days import ENOUGH_COVERAGE, LitDay, lit_days
@@ -146,12 +146,12 @@ def _dangerous_co2(farm: Farm, store: ReadingStore, rows: Iterable[SeriesNow], n
         if row.series.quantity == "co2_mole_fraction" and (need := _high_reading(farm, store, row, now_us))
     ]
     told = {need.zone for need in found}
-    averages = [row for row in rows if row.series.quantity in LIMITS and row.series.zone not in told]
+    averages = [row for row in rows if row.series.quantity in AVERAGES and row.series.zone not in told]
     return [*found, *(need for row in averages if (need := _high_average(farm, row)))]
 
 
 def _high_reading(farm: Farm, store: ReadingStore, row: SeriesNow, now_us: int) -> Need | None:
-    limit = cautions.CO2_ANNOUNCED_ABOVE_PPM
+    limit = farm.occupational_limits.eight_hours_ppm
     if row.value is None or row.time_us is None:
         return None
     corrected = co2_columns(farm, store, row.series, row.time_us, row.time_us + 1).value
@@ -170,7 +170,7 @@ def _high_reading(farm: Farm, store: ReadingStore, row: SeriesNow, now_us: int) 
 
 
 def _high_average(farm: Farm, row: SeriesNow) -> Need | None:
-    limit = LIMITS[row.series.quantity]
+    limit = co2_limit(farm, row.series.quantity)
     measured = row.series._replace(quantity="co2_mole_fraction")
     if row.value is None or row.standing is Standing.SILENT:
         return None

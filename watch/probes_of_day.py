@@ -9,8 +9,8 @@ import numpy as np
 
 from analytics.due import days_until_due, days_until_limit
 from analytics.grab_samples import grab_comparison
-from analytics.probe_health import DEFAULT_LIMITS, electrode_condition
-from analytics.probes import Calibration, GrabSample, TwoPointCalibration, corrections
+from analytics.probe_health import cell_condition, electrode_condition
+from analytics.probes import Calibration, EcCalibration, GrabSample, TwoPointCalibration, cell_share, corrections
 from farm.readings import MICROSECONDS_PER_SECOND, Columns, Series, iso_time
 from store import log_entries
 from watch.bands import max_age_us, usable
@@ -59,6 +59,7 @@ def _probe(data: DayData, series: Series, calibrations: list[Calibration], grabs
         "offset": made[-1].offset if made else None,
         "due_in_days": due,
         "electrode": _electrode(data, calibrations),
+        "cell": _cell(data, calibrations),
         "samples": _samples(data, series, grabs),
     }
 
@@ -70,18 +71,35 @@ def _electrode(data: DayData, calibrations: list[Calibration]) -> dict[str, Any]
     if not in_mv:
         return None
     last = in_mv[-1]
-    limit = DEFAULT_LIMITS.maintain_percent
+    limits = data.farm.probe_limits.electrode
+    limit = limits.maintain_percent
     at_us, slopes = [one.at_us for one in in_mv], [one.slope_percent for one in in_mv]
     left = days_until_limit(at_us, slopes, limit, data.until_us)
     return {
         "at": iso_time(last.at_us),
         "slope_percent": number(last.slope_percent),
         "offset_mv": number(last.offset_mv),
-        "condition": str(electrode_condition(last.slope_percent, last.offset_mv)),
+        "condition": str(electrode_condition(last.slope_percent, last.offset_mv, limits)),
         "limit_percent": limit,
         "days_to_limit": number(left.days),
         "days_to_limit_soonest": number(left.soonest),
         "days_to_limit_latest": number(left.latest),
+    }
+
+
+def _cell(data: DayData, calibrations: list[Calibration]) -> dict[str, Any] | None:
+    """Return an EC probe's cell constant, of the one it began with, and its condition; None without calibrations."""
+    in_standard = [one for one in calibrations if isinstance(one, EcCalibration)]
+    in_standard = list({one.at_us: one for one in in_standard}.values())
+    if not in_standard:
+        return None
+    share_percent = 100.0 * cell_share(in_standard)
+    limits = data.farm.probe_limits.cell
+    return {
+        "at": iso_time(in_standard[-1].at_us),
+        "constant_percent": number(share_percent),
+        "condition": str(cell_condition(share_percent, limits)),
+        "limit_percent": limits.maintain_percent,
     }
 
 

@@ -46,6 +46,7 @@ export function CarbonDioxide({ rows, zone, places, wide }) {
       ["Highest average over 8 h", average(row.average_8h)],
       ["Highest average over 15 min", average(row.average_15min)],
       [`Highest reading${known(row.highest.at) ? `, at ${at(row.highest.at, zone)}` : ""}`, average(row.highest)],
+      row.limits_by && ["Limits are those of", row.limits_by],
       gas && ["Air changes", rate(gas)],
       gas && [`Dosed, valve open for ${amount(gas.valve_open_h, 1, "h")}`, within(gas.dosed_g, gas.dosed_give_or_take_g, 0, "g") + partly(gas.dosed_coverage) + cost(gas.dosed_cost, gas.currency)],
       gas && ["Leaked", within(gas.leaked_g, gas.leaked_give_or_take_g, 0, "g") + partly(gas.leaked_coverage) + cost(gas.leaked_cost, gas.currency)],

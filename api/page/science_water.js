@@ -37,8 +37,9 @@ function Probes({ rows, named }) {
   const calibrated = (one) => (known(one.calibrated) ? plainDay(one.calibrated.slice(0, 10)) : "none written down");
   const electrode = ({ electrode: it }) => it && `Electrode: ${it.condition}, slope ${amount(it.slope_percent, 1, "%")}, offset ${amount(it.offset_mv, 0, "mV")}`
     + (known(it.days_to_limit) ? `; ${number(it.limit_percent, 0)} % ${due(it.days_to_limit, it.days_to_limit_soonest, it.days_to_limit_latest)}` : "");
+  const cell = ({ cell: it }) => it && `Cell: ${it.condition}, constant ${amount(it.constant_percent, 1, "%")} of what it began with, good to ± ${amount(it.limit_percent, 0, "%")}`;
   const samples = ({ samples: it }) => it && `Samples by hand: ${amount(it.count, 0)}, sensor less sample ${within(it.bias, it.bias_give_or_take, 2, it.unit)}; ${it.verdict}`;
-  const state = (one) => [electrode(one), samples(one)].filter(Boolean).join(". ") || "nothing written down";
+  const state = (one) => [electrode(one), cell(one), samples(one)].filter(Boolean).join(". ") || "nothing written down";
   return html`<${Table} caption="Probes" heads=${["Probe", "Last calibration", "Correction", "Next is due", "Condition"]}
     rows=${rows.map((one) => [named(one.key), calibrated(one), known(one.scale) ? `× ${number(one.scale, 3)}, then ${one.offset < 0 ? "" : "+"}${number(one.offset, 3)}` : "none",
       !known(one.due_in_days) ? "not known" : one.due_in_days < 0 ? html`<${Out}>${amount(-one.due_in_days, 0, "days")} ago<//>` : due(one.due_in_days), state(one)])} />`;

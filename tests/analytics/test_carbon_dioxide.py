@@ -13,9 +13,6 @@ from analytics.carbon_dioxide import (
     steady_mole_fraction,
 )
 from analytics.carbon_dioxide_exposure import (
-    IMMEDIATE_DANGER,
-    LONG_TERM_LIMIT,
-    SHORT_TERM_LIMIT,
     LimitStanding,
     eight_hour_average,
     fifteen_minute_average,
@@ -23,6 +20,7 @@ from analytics.carbon_dioxide_exposure import (
 )
 from analytics.integrals import time_integral
 from analytics.psychrometrics import air_pressure_at
+from farm.limits import IMMEDIATE_DANGER, LONG_TERM_LIMIT, SHORT_TERM_LIMIT
 
 MINUTE = 60_000_000
 HOUR = 60 * MINUTE

@@ -8,8 +8,9 @@ from scipy import stats
 
 from analytics.due import days_left, days_until_due, days_until_limit
 from analytics.grab_samples import Verdict, grab_comparison
-from analytics.probe_health import AcceptanceLimits, Condition, cell_constant, electrode_condition
-from analytics.probes import GrabSample
+from analytics.probe_health import Condition, cell_condition, cell_constant, electrode_condition
+from analytics.probes import EcCalibration, GrabSample, cell_share
+from farm.limits import CellLimits, ElectrodeLimits
 
 DAY = 86_400_000_000
 
@@ -35,7 +36,7 @@ def test_offset_within_30_mv_at_ph_7():
 
 def test_limits_are_the_keepers():
     # A third source replaces below 91 % or beyond +-20 mV.
-    strict = AcceptanceLimits(good_percent=95, maintain_percent=91, stop_percent=91, offset_mv=20)
+    strict = ElectrodeLimits(good_percent=95, maintain_percent=91, stop_percent=91, offset_mv=20)
     assert electrode_condition(90.9, 0.0, strict) is Condition.REJECT
     assert electrode_condition(98.0, 21.0, strict) is Condition.STOP
 
@@ -44,6 +45,35 @@ def test_cell_constant():
     # By definition conductivity over conductance: 1.413 mS/cm that conducts 1.500 mS is a cell of 0.942 /cm.
     assert float(cell_constant(1.413, 1.5)) == pytest.approx(0.942)
     assert np.isnan(cell_constant([np.nan, 0.0, 1.0, 1.0], [1.0, 1.0, np.nan, 0.0])).all()
+
+
+def calibrated(reading, adjusted=False):
+    return EcCalibration(0, standard=1.413, reading=reading, adjusted=adjusted)
+
+
+def test_the_cell_constant_through_calibrations():
+    # A cell of 1.000 /cm that fouls: it conducts 1/1.05 and then 1/1.12 of what it did, so K is 1.05 and then 1.12.
+    first, second = 1.413 / 1.05, 1.413 * 1.05 / 1.12  # what the device shows, set to 1.00 and then to 1.05
+    assert cell_share([calibrated(first, adjusted=True), calibrated(second)]) == pytest.approx(1.12)
+    assert cell_share([calibrated(first), calibrated(1.413 / 1.12)]) == pytest.approx(1.12)  # never set: still 1.00
+    assert math.isnan(cell_share([]))
+
+
+@pytest.mark.parametrize(
+    ("share", "condition"),
+    [
+        (100.0, Condition.GOOD), (110.0, Condition.GOOD), (90.0, Condition.GOOD), (110.1, Condition.MAINTAIN),
+        (89.9, Condition.MAINTAIN), (130.0, Condition.MAINTAIN), (69.9, Condition.REJECT), (130.1, Condition.REJECT),
+        (math.nan, Condition.UNKNOWN),
+    ],
+)  # fmt: skip
+def test_classes_of_a_cell(share, condition):
+    assert cell_condition(share) is condition
+
+
+def test_the_limits_of_a_cell_are_the_keepers():
+    strict = CellLimits(maintain_percent=3, reject_percent=5)
+    assert [cell_condition(one, strict) for one in (103.0, 96.9, 94.9)] == ["good", "maintain", "reject"]
 
 
 def grabs(values, plus_or_minus=0.05):

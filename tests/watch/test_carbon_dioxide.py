@@ -380,6 +380,45 @@ def test_an_average_over_the_limit_is_said_after_the_level_fell(house):
     assert len(said(house)) == 1, "one sentence a zone"
 
 
+LOWER = """
+[occupational_limits]
+eight_hours_ppm = 3000
+fifteen_minutes_ppm = 15000
+danger_ppm = 20000
+source = "an invented regulation"
+"""
+
+
+def test_lower_limits_of_the_description_decide(tmp_path):
+    house = House(farm_of(EQUIPPED + LOWER), tmp_path / "house")
+    row = exposure_row(house, "900*720 3100*480 15500*20 900*940")
+    assert (row["average_8h"]["limit_ppm"], row["average_8h"]["standing"]) == (3000, "above")
+    assert (row["average_15min"]["limit_ppm"], row["average_15min"]["standing"]) == (15_000, "above")
+    assert (row["highest"]["limit_ppm"], row["highest"]["standing"]) == (20_000, "below")
+    assert (row["limits_by"], row["caution"]) == ("an invented regulation", cautions.CO2)
+    house.put("room/co2_mole_fraction", [(house.now_us + MINUTE_US, 3100.0)])
+    house.now_us += MINUTE_US
+    house.work()
+    [need] = said(house)
+    assert "reads 3,100 ppm, above 3,000 ppm" in need.sentence
+    house.close()
+
+
+@pytest.mark.parametrize(
+    ("text", "allowed"),
+    [
+        ('eight_hours_ppm = 10000\nsource = "x"', "less than or equal to 5000"),
+        ("fifteen_minutes_ppm = 15000", "limits of yours together with source"),
+        ('fifteen_minutes_ppm = 4000\nsource = "x"', "eight_hours_ppm no higher than fifteen_minutes_ppm"),
+    ],
+)
+def test_limits_that_cannot_be_are_explained(text, allowed):
+    farm, mistakes = check_text(f"{EQUIPPED}\n[occupational_limits]\n{text}\n")
+    assert farm is None
+    assert allowed in str(mistakes[0])
+    assert mistakes[0].line
+
+
 def test_a_reading_within_its_give_or_take_of_the_limit_is_said(house):
     house.put("room/co2_mole_fraction", samples("4980*3"))
     house.now_us = T0_US + 2 * MINUTE_US

@@ -106,6 +106,41 @@ def test_an_ec_probe_that_reads_low(tank):
     assert row["samples"]["bias"] == pytest.approx(-0.205)
 
 
+def test_the_cell_constant_of_an_ec_probe(tank):
+    for minute, reading in ((0, 1.413 / 1.05), (60, 1.413 * 1.05 / 1.12)):
+        detail = EcCalibration(series=EC, standard_ms_cm=1.413, reading_ms_cm=reading, adjusted=True)
+        write(tank, T0_US + minute * MINUTE_US, detail)
+    cell = rows(tank)[EC]["cell"]
+    assert cell["constant_percent"] == pytest.approx(112.0)
+    assert (cell["condition"], cell["limit_percent"]) == ("maintain", 10.0)
+
+
+OWN_LIMITS = """
+[probe_limits.electrode]
+maintain_percent = 91
+stop_percent = 91
+offset_mv = 20
+[probe_limits.cell]
+maintain_percent = 2
+reject_percent = 5
+"""
+
+
+def test_the_limits_of_the_description_decide(tmp_path):
+    farm, mistakes = check_text(SMALL_FARM + TANK + OWN_LIMITS)
+    assert farm is not None, mistakes
+    house = House(farm, tmp_path / "house")
+    house.now_us = T0_US + 23 * 60 * MINUTE_US
+    in_mv = {"buffers": (7.0, 4.0), "reading_unit": "mV"}
+    write(house, T0_US, PhCalibration(series=PH, readings=(-21.0, -21.0 + 3 * 58.0), **in_mv))
+    write(house, T0_US, EcCalibration(series=EC, standard_ms_cm=1.413, reading_ms_cm=1.413 / 1.06))
+    found = rows(house)
+    assert found[PH]["electrode"]["condition"] == "stop"  # 98 %, but over 20 mV
+    assert found[PH]["electrode"]["limit_percent"] == 91
+    assert found[EC]["cell"]["condition"] == "reject"
+    house.close()
+
+
 def test_what_was_withdrawn_or_comes_later_does_not_count(tank):
     write(tank, tank.now_us + 1, PhCalibration(series=PH, buffers=(7.0, 4.0), readings=(7.3, 4.3)))
     entry = write(tank, T0_US, PhCalibration(series=PH, buffers=(7.0, 4.0), readings=(7.3, 4.3)))
