@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from bisect import bisect_right
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -16,7 +17,7 @@ from farm.flags import Flag
 from farm.readings import Series
 from watch.bands import max_age_us, usable
 from watch.day_data import LOOK_AROUND_US, DayData
-from watch.tracks import JOIN_US, Track, steps_in
+from watch.tracks import JOIN_US, LONGEST_DOSE_US, SETTLE_US, Track, steps_in
 
 OF_SOLUTION = ("solution_ec", "solution_ph", "solution_volume", "solution_level", "dosed_volume", "doser_on")
 LEAST_SHARE = 0.01  # of the reservoir's volume: smaller top-ups are not looked for; our choice, no source
@@ -25,10 +26,15 @@ LEAST_EC_SHARE = 0.02  # of the EC: smaller doses are not looked for in it; our 
 
 @dataclass(frozen=True)
 class Dose(Event):
-    """Stocks given to a reservoir together; ``volumes_ml`` by the stock's name, ``source`` what tells of it."""
+    """Stocks given to a reservoir together; ``volumes_ml`` by the stock's name, ``source`` what tells of it.
+
+    A doser that pulses on and on leaves no time to settle: such a dose comes in parts, each seen by the readings
+    between its first pulse and ``runs_until_us``, the next part's.
+    """
 
     volumes_ml: dict[str, float] = field(default_factory=dict)
     source: str = "counter"
+    runs_until_us: int | None = None
 
 
 @dataclass(frozen=True)
@@ -154,7 +160,7 @@ class ReservoirDay:
         if self.stocks:
             by_stock = {name: self.counted(series) for name, (_, series) in self.stocks.items()}
             spans = joined([one for several in by_stock.values() for one in several], JOIN_US)
-            return [_dose(span, by_stock) for span in spans]
+            return [one for span in spans for one in self._parts(span, by_stock)]
         switch = self.track("doser_on")
         if switch is not None:
             found = switched_events(switch.time_us, switch.value, JOIN_US)
@@ -165,6 +171,28 @@ class ReservoirDay:
         least = LEAST_EC_SHARE * float(np.median(known)) if len(known) else math.nan
         rises = [one for one in steps_in(self.ec, least) if one.amount > 0.0]
         return [Dose(one.start_us, one.end_us, source="readings") for one in rises]
+
+    def _parts(self, span: Event, by_stock: dict[str, list[Event]]) -> list[Dose]:
+        """Return a dose as one, or where it ran on in parts that the day's borders do not cut."""
+        if span.end_us - span.start_us <= LONGEST_DOSE_US:
+            return [_dose(span, by_stock)]
+        start_us, end_us = self.data.start_us, self.data.end_us
+        borders = [*range(start_us, end_us, LONGEST_DOSE_US), end_us]
+        pulses = {one.start_us for several in by_stock.values() for one in several}
+        inside = sorted(one for one in pulses if span.start_us <= one < span.end_us)
+        first = [
+            one
+            for place, one in enumerate(inside)
+            if place == 0 or _cell(one, borders) != _cell(inside[place - 1], borders)
+        ]
+        ends = [*first[1:], span.end_us]
+        return [
+            replace(
+                _dose(Event(begin, end), by_stock),
+                runs_until_us=end if end < span.end_us else end + SETTLE_US,
+            )
+            for begin, end in zip(first, ends, strict=True)
+        ]
 
     def counted(self, series: Series) -> list[Event]:
         """Return when a pump's counter counted, pulse by pulse."""
@@ -210,6 +238,10 @@ def reservoir_days(data: DayData) -> list[ReservoirDay]:
         for zone in zones
         if any(one.zone == zone and one.quantity in OF_SOLUTION for one in data.known)
     ]
+
+
+def _cell(at_us: int, borders: list[int]) -> int:
+    return bisect_right(borders, at_us)
 
 
 def _dose(span: Event, by_stock: dict[str, list[Event]]) -> Dose:

@@ -6,10 +6,12 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
+
 from analytics.events import Event
 from analytics.lines import NOTHING, Estimate, Line, change_between, value_at
 from analytics.root_zone import Account, account
-from farm.readings import iso_time
+from farm.readings import MICROSECONDS_PER_SECOND, iso_time
 from watch.reservoir import Dose, ReservoirDay
 from watch.tracks import REACH_US, SETTLE_US
 
@@ -124,10 +126,36 @@ class Salt:
         return sum(volume * (strengths[name] or 0.0) for name, volume in dose.volumes_ml.items())
 
     def measured(self, dose: Dose) -> Estimate:
-        """Return the salt that a dose brought, as EC and volume show it."""
+        """Return the salt that a dose brought, as EC and volume show it; ``drunk_reach`` is not in its give or take."""
         if dose.start_us not in self._measured:
-            self._measured[dose.start_us] = self._step(dose)
+            self._measured[dose.start_us] = self._step(dose) if dose.runs_until_us is None else self._running(dose)
         return self._measured[dose.start_us]
+
+    def drunk_reach(self, dose: Dose) -> float:
+        """Return how much more, or less, salt than we say plants may have drunk while a dose ran on; 0 for another."""
+        return 0.0 if dose.runs_until_us is None else abs(self._drunk_meanwhile(dose))
+
+    def _drunk_meanwhile(self, dose: Dose) -> float:
+        """Return the salt that plants drank while a dose ran on if they drank the solution as it is."""
+        day, until_us = self.day, dose.runs_until_us or dose.end_us
+        fall = change_between(self.water.lines, dose.start_us, until_us, REACH_US)
+        if day.ec is None or fall.covered_s < (until_us - dose.start_us) / MICROSECONDS_PER_SECOND:
+            return math.nan
+        ec = day.ec.value[(day.ec.time_us >= dose.start_us) & (day.ec.time_us < until_us)]
+        return (sum(dose.volumes_ml.values()) / ML_PER_L - fall.amount) * float(np.nanmean(ec))
+
+    def _running(self, dose: Dose) -> Estimate:
+        """Return the salt that a part of a dose brought which ran on: the rise meanwhile and what plants drank."""
+        until_us = dose.runs_until_us or dose.end_us
+        drained = any(one.start_us < until_us and dose.start_us < one.end_us for one in self.day.drains)
+        if self.day.salt is None or drained:
+            return NOTHING
+        rise = self.day.salt.rise(dose.start_us, until_us)
+        return (
+            NOTHING
+            if math.isnan(rise.value)
+            else Estimate(rise.value + self._drunk_meanwhile(dose), rise.plus_or_minus)
+        )
 
     def _step(self, event: Event) -> Estimate:
         others = [*self.day.ec_doses, *self.day.drains]

@@ -79,6 +79,7 @@ def _dose(day: ReservoirDay, water: Water, salt: Salt, one: Dose) -> dict[str, A
     volume_l = day.described_volume_l if math.isnan(volume_l) else volume_l
     feeds = one in day.ec_doses
     step = salt.measured(one) if feeds else NOTHING
+    step = Estimate(step.value, math.hypot(step.plus_or_minus, salt.drunk_reach(one)))
     by_ec = Estimate(step.value / volume_l, step.plus_or_minus / volume_l)
     if math.isnan(volume_l) and feeds and day.ec is not None:
         by_ec = day.ec.step(one, [*day.ec_doses, *day.steps], SETTLE_US)
@@ -88,6 +89,7 @@ def _dose(day: ReservoirDay, water: Water, salt: Salt, one: Dose) -> dict[str, A
         "start": iso_time(one.start_us),
         "end": iso_time(one.end_us),
         "source": one.source,
+        "runs_on": one.runs_until_us is not None,
         "volumes_ml": one.volumes_ml,
         **figure("ec_step", by_ec, "ms_cm"),
         "ec_expected_ms_cm": number(expected),
@@ -103,8 +105,12 @@ def _response(day: ReservoirDay, salt: Salt) -> dict[str, Any] | None:
     measured = [salt.measured(one) for one in doses]
     expected = [salt.expected(one) for one in doses]
     ratio = response_ratio(measured, expected, day.scale_accuracy)
-    told = sum(not math.isnan(one.value) and not math.isnan(w) for one, w in zip(measured, expected, strict=True))
-    return {"ratio": number(ratio.value), "give_or_take": number(ratio.plus_or_minus), "doses": told}
+    told = [not math.isnan(one.value) and not math.isnan(w) for one, w in zip(measured, expected, strict=True)]
+    # What plants drink is unlike what we say in all parts alike: it does not cancel.
+    drunk = sum(salt.drunk_reach(one) for one, known in zip(doses, told, strict=True) if known)
+    whole = sum(wanted for wanted, known in zip(expected, told, strict=True) if known)
+    give_or_take = math.hypot(ratio.plus_or_minus, drunk / whole) if whole > 0.0 else math.nan
+    return {"ratio": number(ratio.value), "give_or_take": number(give_or_take), "doses": sum(told)}
 
 
 def _ph_response(day: ReservoirDay) -> list[dict[str, Any]]:

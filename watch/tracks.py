@@ -10,14 +10,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analytics.events import Event
-from analytics.lines import LEAST_SAMPLES, Estimate, Line, lines_between
+from analytics.lines import LEAST_SAMPLES, NOTHING, Estimate, Line, lines_between
 from analytics.step_size import step_size
 from analytics.steps import scatter, steps_found
+from analytics.student import CONFIDENCE, student_quantile
 from farm.readings import MICROSECONDS_PER_SECOND
 
 MINUTE_US = 60 * MICROSECONDS_PER_SECOND
 # Our choices, no source:
 JOIN_US = 30 * MINUTE_US  # pulses no further apart are one dose
+LONGEST_DOSE_US = 120 * MINUTE_US  # a doser that pulses for longer is looked at in parts of so long
 SETTLE_US = 10 * MINUTE_US  # mixing, and lag of the probes
 STEP_WINDOW_US = 20 * MINUTE_US  # means over it, before and after, show a top-up
 EDGE_US = 5 * MINUTE_US  # by how much the edges of a step that readings show may be off
@@ -61,6 +63,16 @@ class Track:
         before_us = max([one.start_us - SIDE_US, *before])
         after_us = min([one.end_us + settle_us + SIDE_US, *after])
         return step_size(self.time_us, self.value, one.start_us, one.end_us, before_us, after_us, settle_us)
+
+    def rise(self, start_us: int, end_us: int) -> Estimate:
+        """Return by how much the readings rose between two instants, along their line; NaN where silence cuts it."""
+        here = (self.time_us >= start_us) & (self.time_us < end_us)
+        found = lines_between(self.time_us[here], self.value[here], [], 0, self.gap_us)
+        if len(found) != 1:
+            return NOTHING
+        [line] = found
+        passed_s = (end_us - start_us) / MICROSECONDS_PER_SECOND
+        return Estimate(line.per_s * passed_s, student_quantile(line.degrees, CONFIDENCE) * line.per_s_error * passed_s)
 
 
 def steps_in(track: Track, least: float) -> list[Event]:

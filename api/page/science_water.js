@@ -7,8 +7,9 @@ import { amount, at, between, due, Facts, known, Notes, Out, Part, partly, share
 /** A unit a day as people read it; a drift of temperature is a difference, so in K. */
 const aDay = (unit) => unit.replace("degC", "K").replace(/\/d$/, " a day");
 
-function Reservoir({ one, named }) {
+function Reservoir({ one, named, zone }) {
   const { response, water, salt, uptake } = one;
+  const fed = one.doses.filter((dose) => known(dose.ec_expected_ms_cm));
   const closes = (book) => (!known(book.closes) ? "" : book.closes ? "" : html` <${Out}>more than that explains<//>`);
   const rise = (found) => (known(found.ratio)
     ? `${within(times(found.ratio, 100), times(found.give_or_take, 100), 0, "%")}; of ${amount(found.doses, 0, "doses")}`
@@ -25,6 +26,11 @@ function Reservoir({ one, named }) {
     salt && known(salt.closing_error_ms_cm_l) && ["What the salt's book leaves open", html`${within(salt.closing_error_ms_cm_l, salt.closing_error_give_or_take_ms_cm_l, 0, "mS/cm L")}${closes(salt)}`],
     uptake && ["EC of what the plants took up", within(uptake.concentration_ms_cm, uptake.concentration_give_or_take_ms_cm, 2, "mS/cm")],
   ]} />
+  ${fed.length > 0 && html`<${Table} caption=${`${one.label}: what each dose of nutrient did to EC`} heads=${["Dose", "Given", "EC rose by", "A full stock gives"]}
+    rows=${fed.map((dose) => [`${at(dose.start, zone)} to ${at(dose.end, zone)}${dose.runs_on ? ", doser running on" : ""}`,
+      amount(Object.values(dose.volumes_ml).reduce((sum, ml) => sum + ml, 0), 0, "mL"),
+      known(dose.ec_step_ms_cm) ? within(dose.ec_step_ms_cm, dose.ec_step_give_or_take_ms_cm, 3, "mS/cm") : "not known",
+      amount(dose.ec_expected_ms_cm, 3, "mS/cm")])} />`}
   ${one.stocks.length > 0 && html`<${Table} caption=${`${one.label}: stocks`} heads=${["Stock", "Used", "Usual use", "Left", "Lasts"]}
     rows=${one.stocks.map((stock) => [stock.label, amount(stock.used_ml, 0, "mL"), `${amount(stock.used_ml_per_day, 0, "mL")} a day, from ${amount(stock.days_counted, 0, "days")}`,
       known(stock.remaining_ml) ? amount(stock.remaining_ml, 0, "mL") : "not known: no refill is written down",
@@ -45,9 +51,9 @@ function Probes({ rows, named }) {
       !known(one.due_in_days) ? "not known" : one.due_in_days < 0 ? html`<${Out}>${amount(-one.due_in_days, 0, "days")} ago<//>` : due(one.due_in_days), state(one)])} />`;
 }
 
-export function RootZone({ rows, probes, named, wide }) {
+export function RootZone({ rows, probes, named, zone, wide }) {
   return html`<${Part} title="Root zone, stocks and probes" wide=${wide}>
-    ${rows.map((one) => html`<${Reservoir} one=${one} named=${named} />`)}
+    ${rows.map((one) => html`<${Reservoir} one=${one} named=${named} zone=${zone} />`)}
     ${probes.length > 0 && html`<${Probes} rows=${probes} named=${named} />`}<//>`;
 }
 

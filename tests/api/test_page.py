@@ -231,6 +231,7 @@ def test_the_day_sheet_shows_the_science_with_its_give_or_take_limits_and_cautio
         "limit 5000 ppm",
         "Only a certified gas detector and alarm protects people",
         "Rise of EC, as a share of what the stock should give\tnot known",
+        "doser running on\t480 mL\tnot known\t0.247 mS/cm",
         "add acid to water and never water to acid",
         "55 of 56 planned",
         "missed: nothing began within 4 min of the usual time; the pump did not run.",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import random
 from datetime import UTC, date, datetime
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -193,18 +194,75 @@ def test_a_line_that_draws_half_air_shows_in_the_response_and_in_the_salt(tmp_pa
     simulated.house.close()
 
 
-def test_an_empty_bottle_makes_the_doser_run_on_and_nothing_is_claimed_of_its_doses(tmp_path):
+def test_an_empty_bottle_makes_the_doser_run_on_and_the_doses_show_nothing_coming(tmp_path):
     fault = Fault(FaultKind.STOCK_EMPTY, datetime(2026, 2, 3, 2, tzinfo=UTC), datetime(2026, 2, 6, tzinfo=UTC))
     simulated = Simulated(tmp_path / "empty", faults=[fault])
     section, _, passed = simulated.day(date(2026, 2, 4))
     assert passed["stock"] == 0
-    assert section["response"] == {"ratio": None, "give_or_take": None, "doses": 0}
+    response = section["response"]
+    assert abs(response["ratio"]) <= response["give_or_take"] < 0.2
+    assert response["doses"] == 12
+    assert all(one["runs_on"] for one in section["doses"])
+    for one in section["doses"]:
+        assert abs(one["ec_step_ms_cm"]) <= one["ec_step_give_or_take_ms_cm"] < 0.25 * one["ec_expected_ms_cm"]
     assert (section["salt"]["closes"], section["uptake"]) == (None, None)
     # What the pumps turned and did not come is taken for drunk.
     air_l = passed["turned_l"] - passed["dosed_l"]
     assert air_l > 5
     assert within(section["water"], "drunk", "l", passed["drunk_l"] + air_l)
     simulated.house.close()
+
+
+@pytest.fixture(scope="module")
+def changed_bottles(tmp_path_factory):
+    """Bottles that run empty on the evening of the second and are changed on the morning of the fourth."""
+    times = [datetime(2026, 2, 2, 18, tzinfo=UTC), datetime(2026, 2, 4, 6, tzinfo=UTC)]
+    made = Simulated(tmp_path_factory.mktemp("changed"), faults=[Fault(FaultKind.STOCK_EMPTY, *times)])
+    yield made
+    made.house.close()
+
+
+def test_a_doser_that_ran_on_shows_when_the_stock_came_again(changed_bottles):
+    section, _, _ = changed_bottles.day(date(2026, 2, 4))
+    running = {one["start"][11:13]: one for one in section["doses"] if one["runs_on"]}
+    shares = {
+        hour: (one["ec_step_ms_cm"] / one["ec_expected_ms_cm"], one["ec_step_give_or_take_ms_cm"])
+        for hour, one in running.items()
+    }
+    assert max(shares[hour][0] for hour in ("23", "01", "03")) < 0.1
+    share, give_or_take = shares["07"]
+    assert (
+        abs(share - 1) * running["07"]["ec_expected_ms_cm"] <= give_or_take < 0.2 * running["07"]["ec_expected_ms_cm"]
+    )
+
+
+def test_each_pulse_counts_in_one_dose_of_one_day(changed_bottles):
+    volumes, turned_l, seen = 0.0, 0.0, []
+    for day in DAYS:
+        section, _, passed = changed_bottles.day(day)
+        turned_l += passed["turned_l"]
+        volumes += sum(sum(one["volumes_ml"].values()) for one in section["doses"])
+        seen += [(one["start"], one["end"]) for one in section["doses"]]
+    assert seen == sorted(set(seen))
+    assert all(end <= start for (_, end), (start, _) in pairwise(seen))
+    assert volumes / 1000 == pytest.approx(turned_l, abs=1e-6)
+
+
+def test_a_drain_or_silence_leaves_a_running_dose_unknown(build):
+    pulses = 1000 + 10.0 * np.clip((MINUTE - 605) // 10 + 1, 0, 34)  # 10 mL every 10 minutes
+    ec = 1.5 + 0.000625 * np.clip(MINUTE - 605, 0, 340) + noise(0.004)  # 10 mL of 0.1 in 160 L: 0.00625 each
+    for lost in (None, (700, 705)):
+        house = build(TANK, LEVEL, COUNTER)
+        seen = np.ones(len(AT), bool) if lost is None else (lost[0] > MINUTE) | (lost[1] < MINUTE)
+        house.put("tank/solution_ec", AT[seen], ec[seen])
+        house.put("tank/solution_level", AT, (160.0 - 20.0 * ((MINUTE >= 850) & (lost is None))) / 2 + noise(0.02))
+        house.put("tank/dosed_volume/feed", AT, pulses)
+        [section] = house.section(DAY)
+        steps = [one["ec_step_ms_cm"] for one in section["doses"]]
+        assert [one is None for one in steps] == ([False, False, True] if lost is None else [True, False, False])
+        told = section["doses"][1]
+        assert told["ec_expected_ms_cm"] == pytest.approx(12 * 0.1 * 10 / 160, rel=1e-3)
+        assert told["ec_step_ms_cm"] == pytest.approx(0.075, abs=told["ec_step_give_or_take_ms_cm"])
 
 
 def test_order_of_arrival_does_not_matter(simulated, tmp_path):
