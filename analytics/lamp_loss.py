@@ -26,8 +26,8 @@ class OutputStep:
     """A sudden change between two samples that follow one another.
 
     ``change`` is what was lost (negative) or gained as a share of the higher level: a loss of a half is -0.5
-    and its repair 0.5. ``plus_or_minus`` is its give or take at 95 %, ``confidence`` one less the chance that
-    noise alone shows such a step anywhere in the record.
+    and its repair 0.5. ``plus_or_minus`` is its give or take at 95 %, of noise and the sensor's accuracy together,
+    ``confidence`` one less the chance that noise alone shows such a step anywhere in the record.
     [µs since 1970 UTC], [1].
     """
 
@@ -141,6 +141,7 @@ def output_steps(
     window: int = WINDOW,
     least: float = LEAST_STEP,
     confidence: float = SURE,
+    accuracy: float = 0.0,
 ) -> list[OutputStep]:
     """Return the sudden changes in a ratio to siblings, oldest first: a loss, and the repair that ends it.
 
@@ -156,11 +157,13 @@ def output_steps(
         Smaller changes do not count, above 0. [1]
     confidence : float
         Steps less certain than this are left out, above 0 and below 1. [1]
+    accuracy : float
+        Give or take of the group's own sensor as a share of its usual level; NaN where not known. [1]
 
     Returns
     -------
     steps : list of OutputStep
-        No two closer than ``window`` samples.
+        No two closer than ``window`` samples; ``plus_or_minus`` is NaN where the accuracy is not known.
 
     Raises
     ------
@@ -174,6 +177,11 @@ def output_steps(
     (Bonferroni). It makes no assumption on the noise but that samples are independent: use medians of
     blocks that are longer than the noise's memory. A slow fade changes little within the windows and is no step.
 
+    A sensor's accuracy does not say whether its error is one of scale, which cancels in the ratio of two of its
+    own readings, or one of zero, which does not: a zero off by a share ``a`` of the level makes a change ``c``
+    seem larger or smaller by ``a |c|``. The give or take holds the latter: a group gone dark is lost by 100 %,
+    give or take what the sensor may show in the dark.
+
     Examples
     --------
     >>> ratio = [1.00, 1.01, 0.99, 1.0, 1.02, 0.98, 1.01, 1.0, 0.70, 0.71, 0.69, 0.7, 0.72, 0.68, 0.7, 0.71]
@@ -182,6 +190,8 @@ def output_steps(
     (8, -0.3)
     """
     times, values = samples(time_us, ratio)
+    if accuracy < 0.0:
+        raise ValueError(f"accuracy is {accuracy}: give the sensor's plus or minus as a share of its level, 0 or more")
     if window < 5:
         raise ValueError(f"window is {window}: give 5 or more samples, or ranks can prove nothing")
     if not least > 0.0:
@@ -203,6 +213,7 @@ def output_steps(
     chance = np.minimum(2.0 * _rank_sum_tail(window)[np.maximum(higher, lower)] * places, 1.0)
     error = _relative_error(before, after, level_before, level_after)
     is_step = (np.abs(change) >= least) & (np.abs(change) > error) & (1.0 - chance >= confidence)
+    error = np.hypot(error, accuracy * np.abs(change))
     taken: list[int] = []
     for place in sorted(np.flatnonzero(is_step).tolist(), key=lambda one: (chance[one], -abs(change[one]), one)):
         if all(abs(place - other) >= window for other in taken):

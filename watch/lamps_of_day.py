@@ -130,11 +130,17 @@ def _steps(data: DayData, sensors: list[Series]) -> dict[Series, list[OutputStep
         siblings = [ppfd for ppfd in sensors if kinds[ppfd] is kind]
         levels = [_blocks(farm, data.store, one, start_us, data.until_us) for one in siblings]
         at_us = start_us + BLOCK_US * np.arange(len(levels[0]), dtype=np.int64)
-        for ppfd, ratio in zip(siblings, ratio_to_siblings(levels), strict=True):
+        for ppfd, level, ratio in zip(siblings, levels, ratio_to_siblings(levels), strict=True):
             if not np.isnan(ratio).all():
-                steps = output_steps(at_us, ratio)
+                steps = output_steps(at_us, ratio, accuracy=_relative_accuracy(farm, ppfd, level))
                 found[ppfd] = [one for one in steps if one.after_us >= data.start_us - TOLD_FOR_US]
     return found
+
+
+def _relative_accuracy(farm: Farm, ppfd: Series, level: Floats) -> float:
+    """Return a sensor's give or take as a share of its usual level; a lux factor's error is one of scale."""
+    accuracy = farm.described[ppfd].plus_or_minus
+    return math.nan if accuracy is None else accuracy / float(np.nanmedian(level))
 
 
 def _blocks(farm: Farm, store: ReadingStore, ppfd: Series, start_us: int, end_us: int) -> Floats:
@@ -150,7 +156,7 @@ def _step(step: OutputStep) -> dict[str, Any]:
         "between": iso_time(step.before_us),
         "and": iso_time(step.after_us + BLOCK_US),
         "change_percent": step.change * PER_CENT,
-        "plus_or_minus_percent": step.plus_or_minus * PER_CENT,
+        "plus_or_minus_percent": known(step.plus_or_minus * PER_CENT),
         "confidence": step.confidence,
     }
 

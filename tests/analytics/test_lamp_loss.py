@@ -135,6 +135,21 @@ def test_give_or_take_is_95_per_cent_of_the_errors_made():
     assert 0.85 < float((np.abs(error) <= told).mean()) < 0.99
 
 
+def test_the_sensors_accuracy_is_in_the_give_or_take():
+    """A sensor whose zero is off by 10 of a level of 250: JCGM 100:2008 eq. 10 by differences, apart from its noise."""
+    random = np.random.default_rng(4)
+    for lost in (1.0, 0.3):
+        level = 250.0 * np.where(np.arange(24) < 12, 1.0, 1.0 - lost) * (1 + random.normal(0, 1e-6, 24))
+        [step] = output_steps(np.arange(24), level / 250.0, accuracy=10.0 / 250.0)
+        shown = [one + zero for zero in (-10.0, 10.0) for one in (250.0 * (1 - lost), 250.0)]
+        farthest = max(abs(after / before - 1 + lost) for after, before in (shown[:2], shown[2:]))
+        assert step.change == pytest.approx(-lost, abs=1e-4)
+        assert step.plus_or_minus == pytest.approx(farthest, rel=0.06)  # 10 / 250 taken as small: second order
+    assert math.isnan(output_steps(np.arange(24), level, accuracy=math.nan)[0].plus_or_minus)
+    with pytest.raises(ValueError, match=r"accuracy is -0\.1: give"):
+        output_steps([], [], accuracy=-0.1)
+
+
 def test_a_step_within_the_noise_is_left_out():
     random = np.random.default_rng(2)
     ratio = 1 + random.normal(0, 0.1, 200)

@@ -282,6 +282,19 @@ def test_a_lost_part_of_a_row_is_told_with_when_and_how_much(lit_house):
     assert step["between"] <= "2026-03-02T12:00:00Z" <= step["and"]
     assert step["change_percent"] == pytest.approx(-30, abs=0.5)
     assert step["confidence"] > 0.99
+    # 30 % of the sensor's 10 of 240, and the noise
+    assert step["plus_or_minus_percent"] == pytest.approx(30 * 10 / 240, rel=0.1)
+
+
+def test_a_row_gone_dark_is_lost_give_or_take_what_its_sensor_may_show_in_the_dark(lit_house):
+    rows = light(3, step=1)
+    lost_at = T0_US + DAY_US + 12 * HOUR_US
+    put(lit_house, [(k, at, v * (0 if k == "row-2/ppfd" and at >= lost_at else 1)) for k, at, v in rows])
+    lit_house.work()
+    lamps = {row["key"]: row["steps"] for row in sheet_of(lit_house, date(2026, 3, 2))["lamps"]}
+    [step] = lamps["row-2/lamp_output"]
+    assert step["change_percent"] == -100
+    assert step["plus_or_minus_percent"] == pytest.approx(100 * 10 / 240, rel=0.01)
 
 
 @pytest.mark.parametrize("what", ["dimmed", "shifted", "gap"])
