@@ -1,4 +1,4 @@
-"""Days until something is due: a calibration by the calendar, an electrode by its slope, a stock by its use."""
+"""Days until something is due: by the calendar, by a figure that moves toward a limit, by a stock's use."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike
 from analytics.alignment import MICROSECONDS
 from analytics.lines import SECONDS_PER_DAY, lines_between
 from analytics.student import CONFIDENCE, student_quantile
+from analytics.wear import Wear
 
 DAY_US = SECONDS_PER_DAY * MICROSECONDS
 
@@ -102,6 +103,37 @@ def days_until_limit(
     slopes = (line.per_s + sign * quantile * line.per_s_error for sign in (0.0, -1.0, 1.0))
     days, soonest, latest = (_days_to(line.mean, slope * SECONDS_PER_DAY, limit) - passed_days for slope in slopes)
     return DaysLeft(days, soonest, latest)
+
+
+def days_until_worn(worn: Wear, limit: float, rising: bool) -> DaysLeft:
+    """Return in how many days after its newest point a figure that wears reaches a limit.
+
+    Parameters
+    ----------
+    worn : Wear
+        As ``wear`` returns it.
+    limit : float
+        [the figure's unit]
+    rising : bool
+        True if the limit is one from below (a filter's pressure drop), False if from above (output).
+
+    Returns
+    -------
+    days_left : DaysLeft
+        If it goes on as it did over the points; ``soonest`` and ``latest`` from the interval of the slope. 0 if
+        it has been reached. [days]
+
+    Examples
+    --------
+    >>> days_until_worn(Wear(per_day=2.0, per_day_low=1.0, per_day_high=4.0, latest=12.0, count=9), 20.0, rising=True)
+    DaysLeft(days=4.0, soonest=2.0, latest=8.0)
+    """
+    sign = -1.0 if rising else 1.0  # a rise to a limit is a fall of the negative figure
+    value, end = sign * worn.latest, sign * limit
+    if value <= end:
+        return DaysLeft(0.0, 0.0, 0.0)
+    days, low, high = (_days_to(value, sign * one, end) for one in (worn.per_day, worn.per_day_low, worn.per_day_high))
+    return DaysLeft(days, high, low) if rising else DaysLeft(days, low, high)
 
 
 def days_left(remaining: float, used_per_day: ArrayLike, confidence: float = CONFIDENCE) -> DaysLeft:

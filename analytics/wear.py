@@ -1,4 +1,4 @@
-"""Wear: how fast a figure moves over days, give or take, and when it reaches a limit."""
+"""Wear: how fast a figure moves over days, give or take."""
 
 from __future__ import annotations
 
@@ -86,51 +86,3 @@ def wear(time_us: ArrayLike, value: ArrayLike, confidence: float = 0.95) -> Wear
     low = max(round((len(slopes) - reach) / 2) - 1, 0)
     high = min(round((len(slopes) + reach) / 2), len(slopes) - 1)
     return Wear(slope, float(slopes[low]), float(slopes[high]), float(np.median(values - slope * days)), n)
-
-
-@dataclass(frozen=True, slots=True)
-class Due:
-    """In how many days a limit is reached: likely, at the earliest, and at the latest; 0 if it has been reached.
-
-    Infinite where the figure does not move toward the limit; NaN where nothing is known. [d].
-    """
-
-    days: float
-    earliest: float
-    latest: float
-
-
-def due(worn: Wear, limit: float, rising: bool) -> Due:
-    """Return in how many days after its newest point a figure reaches a limit.
-
-    Parameters
-    ----------
-    worn : Wear
-        As ``wear`` returns it.
-    limit : float
-        [the figure's unit]
-    rising : bool
-        True if the limit is one from below (a filter's pressure drop), False if from above (output).
-
-    Returns
-    -------
-    due : Due
-        If it goes on as it did over the points; ``earliest`` and ``latest`` from the interval of the slope. [d]
-
-    Examples
-    --------
-    >>> due(Wear(per_day=2.0, per_day_low=1.0, per_day_high=4.0, latest=12.0, count=9), limit=20.0, rising=True)
-    Due(days=4.0, earliest=2.0, latest=8.0)
-    """
-    sign = 1.0 if rising else -1.0
-    left = sign * (limit - worn.latest)
-
-    def days(slope: float) -> float:
-        if math.isnan(left) or math.isnan(slope):
-            return math.nan
-        if left <= 0:
-            return 0.0
-        return left / (sign * slope) if sign * slope > 0 else math.inf
-
-    ends = (days(worn.per_day_low), days(worn.per_day_high))
-    return Due(days(worn.per_day), ends[1] if rising else ends[0], ends[0] if rising else ends[1])

@@ -8,13 +8,14 @@ from typing import Any
 import numpy as np
 
 from analytics.alignment import hold_as_of
+from analytics.due import days_until_worn
 from analytics.reverse_osmosis import (
     expected_output,
     normalised_output_share,
     normalised_output_share_uncertainty,
     running_output,
 )
-from analytics.wear import due, wear
+from analytics.wear import wear
 from farm.description import ReverseOsmosis
 from farm.readings import MICROSECONDS_PER_SECOND, Series
 from watch.bands import max_age_us, usable
@@ -90,6 +91,6 @@ def _normalised(data: DayData, one: NormalisedOutput) -> dict[str, Any]:
         **trend_columns(trend, "percent"),
         "trend_from_days": trend.count,
         "clean_below_percent": limit,
-        **due_columns(None if limit is None else due(trend, limit, rising=False)),
+        **due_columns(None if limit is None else days_until_worn(trend, limit, rising=False)),
         "unknown": unknown,
     }

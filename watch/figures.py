@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 
-from analytics.wear import Due, Wear
+from analytics.due import DaysLeft
+from analytics.wear import Wear
 
 FARTHEST_D = 3650.0  # a limit farther away than ten years is none in sight; our choice, no source
 
@@ -23,8 +24,8 @@ def trend_columns(trend: Wear, unit: str) -> dict[str, float | None]:
     }
 
 
-def due_columns(reached: Due | None) -> dict[str, float | None]:
+def due_columns(reached: DaysLeft | None) -> dict[str, float | None]:
     """Return in how many days a limit is reached; None for not in sight, for unknown, and without a limit."""
-    days = () if reached is None else (reached.days, reached.earliest, reached.latest)
+    days = () if reached is None else (reached.days, reached.soonest, reached.latest)
     seen = [one if one <= FARTHEST_D else None for one in days] or [None] * 3
     return dict(zip(("due_in_d", "due_earliest_d", "due_latest_d"), seen, strict=True))

@@ -8,9 +8,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from analytics.due import days_until_worn
 from analytics.filter_loading import filter_cleanings
 from analytics.row_comparison import SIGMA_PER_MAD
-from analytics.wear import due, wear
+from analytics.wear import wear
 from farm.readings import MICROSECONDS_PER_SECOND, Series, iso_time
 from farm.water_equipment import Filter
 from watch.day_data import DayData
@@ -39,7 +40,7 @@ def _filter(data: DayData, one: Filter) -> dict[str, Any]:
     cleanings = filter_cleanings(at_us, drop, _least_fall(drop))
     since = at_us >= (cleanings[-1] if len(cleanings) else from_us)
     trend = wear(at_us[since], drop[since])
-    reached = None if one.limit_kpa is None else due(trend, one.limit_kpa, rising=True)
+    reached = None if one.limit_kpa is None else days_until_worn(trend, one.limit_kpa, rising=True)
     return {
         "name": one.name,
         "label": one.label or one.name,

@@ -8,8 +8,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
+from analytics.due import days_until_worn
 from analytics.filter_loading import filter_cleanings, normalised_pressure_drop
-from analytics.wear import Wear, due, wear
+from analytics.wear import Wear, wear
 
 DAY = 86_400_000_000
 HOUR = DAY // 24
@@ -70,8 +71,8 @@ def test_two_made_up_weeks(seed):
     assert trend.per_day == pytest.approx(2.0, abs=0.1)
     last = 8.0 + 2.0 * since[-1]
     assert trend.latest == pytest.approx(last, abs=0.5)
-    reached = due(trend, 30.0, rising=True)
-    assert reached.earliest < reached.days < reached.latest
+    reached = days_until_worn(trend, 30.0, rising=True)
+    assert reached.soonest < reached.days < reached.latest
     assert reached.days == pytest.approx((30.0 - last) / 2.0, abs=0.6)
 
 
@@ -111,13 +112,13 @@ def test_wear_of_too_little():
 
 def test_due_by_hand():
     rising = Wear(per_day=2.0, per_day_low=-1.0, per_day_high=4.0, latest=12.0, count=9)
-    found = due(rising, 20.0, rising=True)
-    assert (found.days, found.earliest, found.latest) == (4.0, 2.0, math.inf)
-    assert due(rising, 12.0, rising=True).days == 0.0
+    found = days_until_worn(rising, 20.0, rising=True)
+    assert (found.days, found.soonest, found.latest) == (4.0, 2.0, math.inf)
+    assert days_until_worn(rising, 12.0, rising=True).days == 0.0
     falling = Wear(per_day=-0.01, per_day_low=-0.02, per_day_high=0.005, latest=0.9, count=9)
-    found = due(falling, 0.8, rising=False)
-    assert (found.days, found.earliest, found.latest) == (pytest.approx(10.0), pytest.approx(5.0), math.inf)
-    assert due(falling, 1.0, rising=True).days == math.inf
-    unknown = due(Wear(NAN, NAN, NAN, NAN, 0), 1.0, rising=True)
+    found = days_until_worn(falling, 0.8, rising=False)
+    assert (found.days, found.soonest, found.latest) == (pytest.approx(10.0), pytest.approx(5.0), math.inf)
+    assert days_until_worn(falling, 1.0, rising=True).days == math.inf
+    unknown = days_until_worn(Wear(NAN, NAN, NAN, NAN, 0), 1.0, rising=True)
     assert math.isnan(unknown.days)
     assert math.isnan(unknown.latest)
