@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from analytics.humidity import MASS_RATIO, humidity_ratio, vapour_pressure
-from analytics.psychrometrics import DRY_AIR_HEAT_CAPACITY, VAPOUR_HEAT_CAPACITY, specific_volume
+from analytics.humidity import MASS_RATIO, ratio_from_vapour_pressure, share_of_saturation
+from analytics.psychrometrics import DRY_AIR_HEAT_CAPACITY, VAPOUR_HEAT_CAPACITY, volume_from_humidity_ratio
 from analytics.saturation import Floats, broadcast, log_saturation_slope, saturation_vapour_pressure
 
 ENTHALPY_OF_VAPOUR_AT_ZERO = 2501.0  # kJ/kg; ASHRAE Fundamentals (2017) ch. 1 eq. 30
@@ -24,6 +25,62 @@ class AirState(NamedTuple):
     relative_humidity: ArrayLike
     temperature_accuracy: ArrayLike = 0.0
     relative_humidity_accuracy: ArrayLike = 0.0
+
+
+class MoistAir:
+    """Air at a pressure with what follows from its readings, each worked out once; arrays of one shape."""
+
+    def __init__(self, state: AirState, air_pressure: ArrayLike) -> None:
+        self.temperature, self.humidity, self.pressure = broadcast(
+            state.temperature, state.relative_humidity, air_pressure
+        )
+        self.state = state
+
+    @cached_property
+    def saturation(self) -> Floats:
+        """Saturation vapour pressure. [kPa]."""
+        return saturation_vapour_pressure(self.temperature)
+
+    @cached_property
+    def water(self) -> Floats:
+        """Vapour pressure. [kPa]."""
+        return self.saturation * share_of_saturation(self.humidity)
+
+    @cached_property
+    def ratio(self) -> Floats:
+        """Humidity ratio. [kg/kg]."""
+        return ratio_from_vapour_pressure(self.water, self.pressure)
+
+    def dry_mass(self, volume_m3: ArrayLike) -> Floats:
+        """Return the dry air in a volume, NaN where that is negative. [kg]."""
+        volume, each = broadcast(volume_m3, volume_from_humidity_ratio(self.temperature, self.ratio, self.pressure))
+        return np.where(volume >= 0.0, volume, np.nan) / each
+
+    @cached_property
+    def ratio_errors(self) -> tuple[Floats, Floats]:
+        """What the errors of temperature and of humidity make in the humidity ratio. [kg/kg]."""
+        slope = log_saturation_slope(self.temperature)
+        accuracies = (self.state.temperature_accuracy, self.state.relative_humidity_accuracy)
+        water, pressure, saturation, slope, of_air, of_humidity = broadcast(
+            self.water, self.pressure, self.saturation, slope, *accuracies
+        )
+        per_kpa = MASS_RATIO * pressure / np.where(pressure > water, pressure - water, np.nan) ** 2
+        return per_kpa * water * slope * of_air, per_kpa * saturation * of_humidity / 100.0
+
+    @property
+    def ratio_uncertainty(self) -> Floats:
+        """Give or take of the humidity ratio. [kg/kg]."""
+        return np.hypot(*self.ratio_errors)
+
+    @property
+    def enthalpy_uncertainty(self) -> Floats:
+        """Give or take of the enthalpy. [kJ/kg of dry air]."""
+        by_air, by_humidity = self.ratio_errors
+        vapour_heat = ENTHALPY_OF_VAPOUR_AT_ZERO + VAPOUR_HEAT_CAPACITY * self.temperature
+        of_air = np.asarray(self.state.temperature_accuracy, dtype=float)
+        sensible = (DRY_AIR_HEAT_CAPACITY + VAPOUR_HEAT_CAPACITY * self.ratio) * of_air
+        uncertainty: Floats = np.hypot(sensible + vapour_heat * by_air, vapour_heat * by_humidity)
+        return uncertainty
 
 
 def dry_air_mass(
@@ -57,8 +114,7 @@ def dry_air_mass(
     >>> float(dry_air_mass(500.0, 24.0, 65.0, 101.325).round(1))
     582.6
     """
-    volume, air, humidity, pressure = broadcast(air_volume_m3, air_temperature, relative_humidity, air_pressure)
-    return np.where(volume >= 0.0, volume, np.nan) / specific_volume(air, humidity, pressure)
+    return MoistAir(AirState(air_temperature, relative_humidity), air_pressure).dry_mass(air_volume_m3)
 
 
 def humidity_ratio_uncertainty(
@@ -97,11 +153,8 @@ def humidity_ratio_uncertainty(
     >>> float(humidity_ratio_uncertainty(24.0, 65.0, 101.325, 0.3, 2.0).round(5))
     0.00044
     """
-    air, humidity, pressure, of_air, of_humidity = broadcast(
-        air_temperature, relative_humidity, air_pressure, air_temperature_accuracy, relative_humidity_accuracy
-    )
-    by_air, by_humidity = _errors(air, humidity, pressure, of_air, of_humidity)
-    return np.hypot(by_air, by_humidity)
+    state = AirState(air_temperature, relative_humidity, air_temperature_accuracy, relative_humidity_accuracy)
+    return MoistAir(state, air_pressure).ratio_uncertainty
 
 
 def enthalpy_uncertainty(
@@ -138,20 +191,5 @@ def enthalpy_uncertainty(
     >>> float(enthalpy_uncertainty(24.0, 65.0, 101.325, 0.3, 2.0).round(1))
     1.3
     """
-    air, humidity, pressure, of_air, of_humidity = broadcast(
-        air_temperature, relative_humidity, air_pressure, air_temperature_accuracy, relative_humidity_accuracy
-    )
-    by_air, by_humidity = _errors(air, humidity, pressure, of_air, of_humidity)
-    vapour_heat = ENTHALPY_OF_VAPOUR_AT_ZERO + VAPOUR_HEAT_CAPACITY * air
-    sensible = (DRY_AIR_HEAT_CAPACITY + VAPOUR_HEAT_CAPACITY * humidity_ratio(air, humidity, pressure)) * of_air
-    return np.hypot(sensible + vapour_heat * by_air, vapour_heat * by_humidity)
-
-
-def _errors(
-    air: Floats, humidity: Floats, pressure: Floats, of_air: Floats, of_humidity: Floats
-) -> tuple[Floats, Floats]:
-    """Return what the errors of temperature and of humidity make in the humidity ratio. [kg/kg]."""
-    water = vapour_pressure(air, humidity)
-    per_kpa = MASS_RATIO * pressure / np.where(pressure > water, pressure - water, np.nan) ** 2
-    by_air = per_kpa * water * log_saturation_slope(air) * of_air
-    return by_air, per_kpa * saturation_vapour_pressure(air) * of_humidity / 100.0
+    state = AirState(air_temperature, relative_humidity, air_temperature_accuracy, relative_humidity_accuracy)
+    return MoistAir(state, air_pressure).enthalpy_uncertainty

@@ -7,8 +7,7 @@ from typing import Literal, NamedTuple, get_args
 import numpy as np
 from numpy.typing import ArrayLike
 
-from analytics.air_states import ENTHALPY_OF_VAPOUR_AT_ZERO, AirState, dry_air_mass, enthalpy_uncertainty
-from analytics.humidity import humidity_ratio
+from analytics.air_states import ENTHALPY_OF_VAPOUR_AT_ZERO, AirState, MoistAir
 from analytics.psychrometrics import DRY_AIR_HEAT_CAPACITY, VAPOUR_HEAT_CAPACITY
 from analytics.saturation import Floats, broadcast
 
@@ -81,11 +80,12 @@ def coil_heat(
     """
     if convention not in get_args(Convention):
         raise ValueError(f"convention is {convention!r}: give one of {', '.join(get_args(Convention))}")
-    mass = dry_air_mass(air_flow_m3_h, return_air.temperature, return_air.relative_humidity, air_pressure)
-    entering = humidity_ratio(return_air.temperature, return_air.relative_humidity, air_pressure)
-    leaving = humidity_ratio(supply_air.temperature, supply_air.relative_humidity, air_pressure)
+    return _heat(MoistAir(return_air, air_pressure), MoistAir(supply_air, air_pressure), air_flow_m3_h, convention)
+
+
+def _heat(before: MoistAir, behind: MoistAir, air_flow_m3_h: ArrayLike, convention: Convention) -> CoilHeat:
     warm, cold, mass, entering, leaving = broadcast(
-        return_air.temperature, supply_air.temperature, mass, entering, leaving
+        before.temperature, behind.temperature, before.dry_mass(air_flow_m3_h), before.ratio, behind.ratio
     )
     moist, at = (entering, cold) if convention == "entering_humidity" else (leaving, warm)
     sensible = mass * (DRY_AIR_HEAT_CAPACITY + VAPOUR_HEAT_CAPACITY * moist) * (warm - cold) / KJ_PER_KWH
@@ -128,18 +128,9 @@ def coil_heat_uncertainty(
     >>> float(coil_heat_uncertainty(room, duct, 1545.0, 101.325, 154.5).round(1))
     1.4
     """
-    mass = dry_air_mass(air_flow_m3_h, return_air.temperature, return_air.relative_humidity, air_pressure)
-    total = coil_heat(return_air, supply_air, air_flow_m3_h, air_pressure).total
-    of_return, of_supply = (
-        enthalpy_uncertainty(
-            air.temperature,
-            air.relative_humidity,
-            air_pressure,
-            air.temperature_accuracy,
-            air.relative_humidity_accuracy,
-        )
-        for air in (return_air, supply_air)
-    )
+    before, behind = MoistAir(return_air, air_pressure), MoistAir(supply_air, air_pressure)
+    mass, total = before.dry_mass(air_flow_m3_h), _heat(before, behind, air_flow_m3_h, "entering_humidity").total
+    of_return, of_supply = before.enthalpy_uncertainty, behind.enthalpy_uncertainty
     flow, of_flow = broadcast(air_flow_m3_h, air_flow_accuracy)
     mass, total, of_return, of_supply, flow, of_flow = broadcast(mass, total, of_return, of_supply, flow, of_flow)
     by_air = mass * np.hypot(of_return, of_supply) / KJ_PER_KWH

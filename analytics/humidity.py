@@ -157,8 +157,13 @@ def humidity_ratio(
     0.01214
     """
     air, humidity, pressure = broadcast(air_temperature, relative_humidity, air_pressure)
-    water = vapour_pressure(air, humidity, phase)
-    return MASS_RATIO * water / np.where(pressure > water, pressure - water, np.nan)
+    return ratio_from_vapour_pressure(vapour_pressure(air, humidity, phase), pressure)
+
+
+def ratio_from_vapour_pressure(vapour_pressure: Floats, air_pressure: Floats) -> Floats:
+    """Return ``humidity_ratio`` where the vapour pressure is known; arrays of one shape. [kg/kg]."""
+    dry = np.where(air_pressure > vapour_pressure, air_pressure - vapour_pressure, np.nan)
+    return MASS_RATIO * vapour_pressure / dry
 
 
 def absolute_humidity(air_temperature: ArrayLike, relative_humidity: ArrayLike) -> Floats:

@@ -5,9 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from analytics.air_states import AirState, dry_air_mass, humidity_ratio_uncertainty
+from analytics.air_states import AirState, MoistAir
 from analytics.amounts import Amount, sum_of_amounts
-from analytics.humidity import humidity_ratio
 from analytics.saturation import Floats, broadcast
 
 # FAO Irrigation and Drainage Paper 56 (1998), annex 3, eq. 3-1 (from memory): MJ/kg at 0 degC, and per kelvin.
@@ -115,10 +114,11 @@ def moisture_removal_rate(
     >>> float(moisture_removal_rate(AirState(24.0, 65.0), AirState(10.0, 100.0), 500.0, 101.325).round(3))
     2.629
     """
-    mass = dry_air_mass(air_flow_m3_h, return_air.temperature, return_air.relative_humidity, air_pressure)
-    entering = humidity_ratio(return_air.temperature, return_air.relative_humidity, air_pressure)
-    leaving = humidity_ratio(supply_air.temperature, supply_air.relative_humidity, air_pressure)
-    mass, entering, leaving = broadcast(mass, entering, leaving)
+    return _removal(MoistAir(return_air, air_pressure), MoistAir(supply_air, air_pressure), air_flow_m3_h)
+
+
+def _removal(before: MoistAir, behind: MoistAir, air_flow_m3_h: ArrayLike) -> Floats:
+    mass, entering, leaving = broadcast(before.dry_mass(air_flow_m3_h), before.ratio, behind.ratio)
     return mass * (entering - leaving)
 
 
@@ -163,18 +163,9 @@ def moisture_removal_rate_uncertainty(
     >>> float(moisture_removal_rate_uncertainty(room, duct, 500.0, 101.325, 50.0).round(2))
     0.41
     """
-    mass = dry_air_mass(air_flow_m3_h, return_air.temperature, return_air.relative_humidity, air_pressure)
-    rate = moisture_removal_rate(return_air, supply_air, air_flow_m3_h, air_pressure)
-    of_return, of_supply = (
-        humidity_ratio_uncertainty(
-            air.temperature,
-            air.relative_humidity,
-            air_pressure,
-            air.temperature_accuracy,
-            air.relative_humidity_accuracy,
-        )
-        for air in (return_air, supply_air)
-    )
+    before, behind = MoistAir(return_air, air_pressure), MoistAir(supply_air, air_pressure)
+    mass, rate = before.dry_mass(air_flow_m3_h), _removal(before, behind, air_flow_m3_h)
+    of_return, of_supply = before.ratio_uncertainty, behind.ratio_uncertainty
     flow, of_flow = broadcast(air_flow_m3_h, air_flow_accuracy)
     mass, rate, of_return, of_supply, flow, of_flow = broadcast(mass, rate, of_return, of_supply, flow, of_flow)
     by_flow = rate * of_flow / np.where(flow > 0.0, flow, np.inf)

@@ -216,8 +216,13 @@ def specific_volume(air_temperature: ArrayLike, relative_humidity: ArrayLike, ai
     0.858
     """
     air, humidity, pressure = broadcast(air_temperature, relative_humidity, air_pressure)
-    moist = 1.0 + 1.607858 * humidity_ratio(air, humidity, pressure)
-    return DRY_AIR_GAS_CONSTANT * (air + ZERO_CELSIUS_K) * moist / (pressure * PA_PER_KPA)
+    return volume_from_humidity_ratio(air, humidity_ratio(air, humidity, pressure), pressure)
+
+
+def volume_from_humidity_ratio(air_temperature: Floats, humidity_ratio: Floats, air_pressure: Floats) -> Floats:
+    """Return ``specific_volume`` where the humidity ratio is known; arrays of one shape. [m3/kg of dry air]."""
+    moist = 1.0 + 1.607858 * humidity_ratio
+    return DRY_AIR_GAS_CONSTANT * (air_temperature + ZERO_CELSIUS_K) * moist / (air_pressure * PA_PER_KPA)
 
 
 def air_density(air_temperature: ArrayLike, relative_humidity: ArrayLike, air_pressure: ArrayLike) -> Floats:
