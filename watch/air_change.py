@@ -87,7 +87,7 @@ def _read(
     farm: Farm, store: ReadingStore, co2: Series, from_us: int, end_us: int
 ) -> tuple[Columns, NDArray[np.float64], list[Switch]]:
     """Return the CO2 indoors, that outdoors at the same instants, and what may disturb a decay."""
-    read = co2_columns(farm, store, co2, from_us, end_us)
+    read = co2_columns(store, co2, from_us, end_us)
     switches = [switch for quantity in DISTURBS for switch in _switches(farm, store, quantity, from_us, end_us)]
     return read, background_at(farm, store, read.time_us), switches
 
@@ -120,7 +120,7 @@ def background_at(farm: Farm, store: ReadingStore, at_us: NDArray[np.int64]) -> 
     if series is None or len(at_us) == 0:
         return level
     age = max_age_us(farm, series)
-    read = co2_columns(farm, store, series, int(at_us[0]) - age, int(at_us[-1]) + 1)
+    read = co2_columns(store, series, int(at_us[0]) - age, int(at_us[-1]) + 1)
     held = hold_as_of(read.time_us, read.value, at_us, age).value
     return np.where(np.isnan(held), level, held)
 

@@ -1,4 +1,4 @@
-"""CO2 of a zone: its readings corrected for air pressure, and their rolling averages as derived series."""
+"""CO2 of a zone: its readings, and their rolling averages as derived series."""
 
 from __future__ import annotations
 
@@ -8,8 +8,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analytics.alignment import hold_as_of
-from analytics.carbon_dioxide import pressure_corrected_mole_fraction
 from analytics.carbon_dioxide_exposure import (
     EIGHT_HOURS_US,
     ENOUGH_COVERAGE,
@@ -17,13 +15,13 @@ from analytics.carbon_dioxide_exposure import (
     eight_hour_average,
     fifteen_minute_average,
 )
-from analytics.psychrometrics import air_pressure_at
 from analytics.rolling import RollingAverage
 from farm.description import Farm, ZoneKind
 from farm.flags import Flag
 from farm.readings import Columns, Series
 from store.contract import ReadingStore
 from watch.bands import FLAG_OF_RANK, FLAG_RANK, max_age_us, usable
+from watch.pressure import pressure_corrections
 
 SHARE_OF_READING = 0.05  # plus or minus of an infrared sensor high up its range; common practice, no source
 LEAST_COVERAGE = 0.5  # of a window, to give an average at all; our choice, no source
@@ -51,38 +49,16 @@ def co2_accuracy(farm: Farm, series: Series, level_ppm: float) -> float:
     return usual if described.accuracy is not None else max(usual, SHARE_OF_READING * level_ppm)
 
 
-def pressure_series(farm: Farm, zone: str) -> Series | None:
-    """Return the series that tells a zone's air pressure: its own, else any of the farm; None where there is none."""
-    several = [one for one in farm.described if one.quantity == "air_pressure"]
-    return min(several, key=lambda one: one.zone != zone, default=None)
-
-
-def air_pressure_of(farm: Farm, store: ReadingStore, zone: str, at_us: NDArray[np.int64]) -> NDArray[np.float64]:
-    """Return a zone's air pressure at ascending instants: as measured, else as usual at the farm's elevation. [kPa]."""
-    usual = np.full(len(at_us), float(air_pressure_at(farm.farm.elevation_m)))
-    series = pressure_series(farm, zone)
-    if series is None or len(at_us) == 0:
-        return usual
-    age = max_age_us(farm, series)
-    read = store.read(series, int(at_us[0]) - age, int(at_us[-1]) + 1)
-    held = hold_as_of(read.time_us, usable(read), at_us, age).value
-    return np.where(np.isnan(held), usual, held)
-
-
-def co2_columns(farm: Farm, store: ReadingStore, series: Series, start_us: int, end_us: int) -> Columns:
-    """Return a CO2 series' readings, NaN where unusable, corrected for pressure if its description asks for it."""
+def co2_columns(store: ReadingStore, series: Series, start_us: int, end_us: int) -> Columns:
+    """Return a CO2 series' readings, NaN where unusable."""
     read = store.read(series, start_us, end_us)
-    value = usable(read)
-    calibrated_at = farm.described[series].calibrated_at_kpa
-    if calibrated_at is not None:
-        pressure = air_pressure_of(farm, store, series.zone, read.time_us)
-        value = pressure_corrected_mole_fraction(value, pressure, calibration_pressure=calibrated_at)
-    return Columns(read.time_us, value, read.flag)
+    return Columns(read.time_us, usable(read), read.flag)
 
 
 def co2_inputs(farm: Farm, series: Series) -> tuple[Series, ...]:
-    """Return what a CO2 series' corrected readings rest on."""
-    pressure = pressure_series(farm, series.zone) if farm.described[series].calibrated_at_kpa is not None else None
+    """Return what a CO2 series' readings, as they are to be used, rest on."""
+    correction = pressure_corrections(farm).get(series)
+    pressure = None if correction is None else correction.pressure.series
     return (series, pressure) if pressure is not None else (series,)
 
 
@@ -102,7 +78,7 @@ class Average:
         """Return the CO2 readings of ``[start_us, end_us)`` with their averages; flags are the window's worst."""
         window_us, average = AVERAGES[self.output.quantity]
         gap_us = max_age_us(farm, self.inputs[0])
-        read = co2_columns(farm, store, self.inputs[0], start_us - window_us - gap_us, end_us)
+        read = co2_columns(store, self.inputs[0], start_us - window_us - gap_us, end_us)
         found = average(read.time_us, read.value, gap_us)
         rank = _worst_rank(read, window_us + gap_us)
         kept = read.time_us >= start_us

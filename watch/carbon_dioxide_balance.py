@@ -16,8 +16,9 @@ from farm.description import CarbonDioxide
 from farm.readings import Columns, Series, iso_time
 from watch.air_change import DISTURBS, AirChanges, FoundDecay, background_at, offset_accuracy
 from watch.bands import max_age_us, usable
-from watch.carbon_dioxide import air_pressure_of, co2_columns
+from watch.carbon_dioxide import co2_columns
 from watch.day_data import DayData, or_none
+from watch.pressure import air_pressure_of
 
 USUAL_TEMPERATURE = 22.0  # degC, where no sensor tells; 1 K is 0.3 % of the gas; our choice, no source
 ENOUGH_COVERAGE = 0.9  # of the day, to strike a balance; our choice, no source
@@ -35,10 +36,10 @@ def balance(data: DayData, co2: Series, leaks: AirChanges, enrichment: CarbonDio
         default=None,
     )
     gap_us = max_age_us(farm, co2)
-    read = co2_columns(farm, store, co2, data.start_us - gap_us, data.until_us)
+    read = co2_columns(store, co2, data.start_us - gap_us, data.until_us)
     background = background_at(farm, store, read.time_us)
     temperature = _temperature(data, co2.zone)
-    pressure = air_pressure_of(farm, store, co2.zone, read.time_us)
+    pressure = air_pressure_of(farm, co2.zone).at(store, read.time_us)
     dosed_g, dosed_u, dosed_coverage, open_h = _dosed(data, enrichment)
     leaked_g, leaked_u, leak_coverage = _leaked(data, co2, read, background, best, (temperature, pressure), enrichment)
     at_ends = _at_ends(data, read, gap_us)

@@ -17,6 +17,7 @@ from watch.bands import LIT, limits_at, max_age_us, usable
 from watch.carbon_dioxide import LEAST_COVERAGE, Average, co2_accuracy, co2_averages, co2_columns, co2_limit
 from watch.carbon_dioxide_balance import balance
 from watch.day_data import DayData, or_none
+from watch.judged import as_arrived
 
 SECONDS_PER_HOUR = 3600.0
 
@@ -65,14 +66,14 @@ def _near_a_limit(row: dict[str, Any]) -> bool:
 
 def _reads_its_end(data: DayData, series: Series) -> bool:
     """Return whether the sensor showed the end of its range: the true level may then be any above it."""
-    read = data.store.read(series, data.start_us, data.until_us)
+    read = as_arrived(data.store).read(series, data.start_us, data.until_us)
     return bool(np.any(usable(read) >= data.farm.described[series].limits[1]))
 
 
 def _in_band_while_lit(data: DayData, series: Series) -> dict[str, float] | None:
     """Return how long CO2 was below, inside and above its band while the lights were on; None without a band."""
     gap_us = max_age_us(data.farm, series)
-    read = co2_columns(data.farm, data.store, series, data.start_us - gap_us, data.until_us)
+    read = co2_columns(data.store, series, data.start_us - gap_us, data.until_us)
     limits = limits_at(data.farm, data.store, series, read.time_us)
     lit = limits.lit == LIT
     low, high = (np.where(lit, side, np.nan) for side in (limits.low, limits.high))
@@ -88,7 +89,7 @@ def _in_band_while_lit(data: DayData, series: Series) -> dict[str, float] | None
 
 
 def _highest_reading(data: DayData, series: Series, ends: bool) -> dict[str, Any]:
-    read = co2_columns(data.farm, data.store, series, data.start_us, data.until_us)
+    read = co2_columns(data.store, series, data.start_us, data.until_us)
     gap_us = max_age_us(data.farm, series)
     held = time_in_band(read.time_us, read.value, -np.inf, np.inf, data.start_us, data.until_us, gap_us)
     known = np.flatnonzero(~np.isnan(read.value))

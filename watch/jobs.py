@@ -23,6 +23,7 @@ from watch.derived import derived_series
 from watch.deriving import Deriver
 from watch.excursions import END_OF_TIME_US, ExcursionKeeper
 from watch.judged import JudgedReadings
+from watch.pressure import pressure_corrections
 from watch.quality import QualityKeeper
 from watch.quality_limits import quality_limits
 from watch.remembering import Remembered
@@ -63,7 +64,8 @@ class Watch:
     ) -> None:
         farm = description.farm
         self._description, self._farm = description, farm
-        self.readings = JudgedReadings(farm.name, store, journal)
+        self._by_pressure = pressure_corrections(farm)
+        self.readings = JudgedReadings(farm.name, store, journal, self._by_pressure)
         self._arrived = Remembered(store)  # for this thread alone, unlike readings
         judged = self.readings.over(self._arrived)
         self._store, self._journal, self._now_us = Remembered(judged), journal, now_us
@@ -123,6 +125,7 @@ class Watch:
         if much:
             self._journal.note_bases(name, BEGINNING, {CUT_OFF: "yes, unless it ends"})
         changed = defaultdict(list, self._quality.retest(self._alone))
+        self._follow_pressure(changed)
         self._deriver.renew(changed, anew, again=again)
         self._stale.mark(changed)
         self._quality.settle()
@@ -159,6 +162,7 @@ class Watch:
         self._forget(changed)
         if changed:
             self._test(changed, again=again)
+            self._follow_pressure(changed)
             self._deriver.renew(changed, again=again)
             self._stale.mark(changed, self._follow_excursions(changed, waiting, again=again))
             self._store.settle(notes)
@@ -213,6 +217,14 @@ class Watch:
         for series, several in changed.items():
             for layer in (self._store, self._arrived):
                 layer.forget(series, min((first for first, _ in several), default=END_OF_TIME_US))
+
+    def _follow_pressure(self, changed: dict[Series, list[Stretch]]) -> None:
+        """Add to ``changed`` the CO2 readings that are corrected by air pressure which changed."""
+        for series, one in self._by_pressure.items():
+            if one.pressure.series in changed:
+                reached = [(first, last + one.pressure.age_us) for first, last in changed[one.pressure.series]]
+                changed[series] = joined([*changed.get(series, []), *reached])
+        self._forget({series: changed[series] for series in self._by_pressure if series in changed})
 
     def _follow_excursions(
         self, changed: dict[Series, list[Stretch]], waiting: dict[Series, list[Stretch]], *, again: bool

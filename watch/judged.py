@@ -1,4 +1,4 @@
-"""Readings as they are to be used: corrected by calibrations, and with the flags that quality tests gave.
+"""Readings as they are to be used: corrected by calibrations and for air pressure, with the flags of quality tests.
 
 What arrived is never altered: this is a layer over the store, made anew from the journal at every change.
 """
@@ -9,8 +9,10 @@ from collections.abc import Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass, fields, replace
 from functools import partial
+from types import MappingProxyType
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analytics.probes import Correction, corrected
 from farm.flags import Flag
@@ -21,6 +23,7 @@ from store.journal import Journal
 from store.summing import as_buckets, summed
 from watch.bands import worse_flags
 from watch.layer import Layer
+from watch.pressure import PressureCorrection
 
 
 @dataclass
@@ -39,8 +42,15 @@ class JudgedReadings(Layer):
     through as it is. Several threads may read one.
     """
 
-    def __init__(self, farm: str, store: ReadingStore, journal: Journal) -> None:
+    def __init__(
+        self,
+        farm: str,
+        store: ReadingStore,
+        journal: Journal,
+        by_pressure: Mapping[Series, PressureCorrection] = MappingProxyType({}),
+    ) -> None:
         super().__init__(store)
+        self._by_pressure = by_pressure
         self._journal = journal
         self._known = _Judgement(frozenset(journal.marks.marked(farm)), {}, {})
 
@@ -83,19 +93,26 @@ class JudgedReadings(Layer):
         return self._judged(series, self.beneath.read(series, start_us, end_us))
 
     def _judged(self, series: Series, columns: Columns) -> Columns:
-        corrections = self._known.corrections.get(series)
+        corrections, by_pressure = self._known.corrections.get(series), self._by_pressure.get(series)
         judged_us = self._known.judged_us.get(series)
-        if len(columns) == 0 or (corrections is None and judged_us is None and series not in self._known.marked):
+        untouched = corrections is None and by_pressure is None and judged_us is None
+        if len(columns) == 0 or (untouched and series not in self._known.marked):
             return columns
         value, flag = columns.value, columns.flag.copy()
-        if corrections is not None:
-            value = corrected(columns.time_us, value, corrections)
+        if corrections is not None or by_pressure is not None:
+            value = self._right(series, columns.time_us, value)
         if judged_us is not None:
             flag[(flag == Flag.NOT_EVALUATED) & (columns.time_us <= judged_us)] = Flag.GOOD
         for mark in self.marks(series, int(columns.time_us[0]), int(columns.time_us[-1]) + 1):
             here = slice(*np.searchsorted(columns.time_us, [mark.first_us, mark.last_us + 1]))
             flag[here] = worse_flags(flag[here], np.full(len(flag[here]), mark.flag, np.uint8))
         return Columns(columns.time_us, value, flag)
+
+    def _right(self, series: Series, time_us: NDArray[np.int64], value: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return values of a series made right by its calibrations and for air pressure."""
+        value = corrected(time_us, value, self.corrections(series))
+        by_pressure = self._by_pressure.get(series)
+        return value if by_pressure is None else by_pressure.corrected(self, time_us, value)
 
     def last_before(self, series: Series, before_us: int) -> Reading | None:
         """Return the newest reading strictly before an instant, corrected and flagged."""
@@ -114,12 +131,12 @@ class JudgedReadings(Layer):
         """Return readings summed up over equal stretches, corrected and flagged.
 
         Stretches that judgement touches are summed up from the readings themselves. Where kept sums have
-        outlived the readings, the correction at a stretch's start stands for all of it.
+        outlived the readings, the correction at a stretch's start stands for all of it, for air pressure too.
         """
         found = self.beneath.aggregate(series, start_us, end_us, every_us)
         corrections, judged_us = self._known.corrections.get(series), self._known.judged_us.get(series)
-        if corrections is not None:
-            right = partial(corrected, found.time_us, corrections=corrections)
+        if corrections is not None or series in self._by_pressure:
+            right = partial(self._right, series, found.time_us)
             mean, low, high = right(found.mean), right(found.low), right(found.high)
             found = replace(found, mean=mean, low=low, high=high, first=right(found.first), last=right(found.last))
             anew = [(start_us, end_us)]

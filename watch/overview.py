@@ -17,7 +17,7 @@ from store.entries import ExcursionEntry, Reason, Side
 from store.journal import Journal
 from watch import cautions
 from watch.bands import UNKNOWN, limits_at, lit_at, longest_hold_us
-from watch.carbon_dioxide import AVERAGES, co2_accuracy, co2_columns, co2_limit
+from watch.carbon_dioxide import AVERAGES, co2_accuracy, co2_limit
 from watch.derived import derived_series
 from watch.first_checks import FIRST_CHECKS
 from watch.light_days import ENOUGH_COVERAGE, LitDay, lit_days
@@ -128,7 +128,7 @@ def needs(farm: Farm, store: ReadingStore, journal: Journal, now_us: int) -> lis
     zones = zones_now(farm, store, journal, now_us)
     rows = [row for zone in zones for row in zone.series]
     found = [
-        *_dangerous_co2(farm, store, rows, now_us),
+        *_dangerous_co2(farm, rows, now_us),
         *_excursion_needs(farm, journal.excursions(farm.name, open_only=True), rows, now_us),
         *_short_of_light(farm, store, rows, now_us),
         *_silent(farm, rows, now_us),
@@ -137,25 +137,24 @@ def needs(farm: Farm, store: ReadingStore, journal: Journal, now_us: int) -> lis
     return sorted(found, key=lambda need: (_URGENCIES.index(need.urgency), need.since_us or 0))
 
 
-def _dangerous_co2(farm: Farm, store: ReadingStore, rows: Iterable[SeriesNow], now_us: int) -> list[Need]:
+def _dangerous_co2(farm: Farm, rows: Iterable[SeriesNow], now_us: int) -> list[Need]:
     """Return a sentence on each CO2 reading at the 8-h limit or above, else on averages at theirs."""
     rows = list(rows)
     found = [
         need
         for row in rows
-        if row.series.quantity == "co2_mole_fraction" and (need := _high_reading(farm, store, row, now_us))
+        if row.series.quantity == "co2_mole_fraction" and (need := _high_reading(farm, row, now_us))
     ]
     told = {need.zone for need in found}
     averages = [row for row in rows if row.series.quantity in AVERAGES and row.series.zone not in told]
     return [*found, *(need for row in averages if (need := _high_average(farm, row)))]
 
 
-def _high_reading(farm: Farm, store: ReadingStore, row: SeriesNow, now_us: int) -> Need | None:
+def _high_reading(farm: Farm, row: SeriesNow, now_us: int) -> Need | None:
     limit = farm.occupational_limits.eight_hours_ppm
     if row.value is None or row.time_us is None:
         return None
-    corrected = co2_columns(farm, store, row.series, row.time_us, row.time_us + 1).value
-    value = float(corrected[0]) if len(corrected) and not np.isnan(corrected[0]) else row.value
+    value = row.value
     if not value + co2_accuracy(farm, row.series, value) > limit:
         return None
     reads = f"reads {value:,.0f} ppm"

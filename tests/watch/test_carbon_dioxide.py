@@ -361,7 +361,7 @@ def test_no_co2_series_no_row(tmp_path):
 
 
 def said(house):
-    found = needs(house.farm, house.store, house.journal, house.now_us)
+    found = needs(house.farm, house.watch.readings, house.journal, house.now_us)
     return [one for one in found if one.caution == cautions.CO2 and "occupational limit" in one.sentence]
 
 
@@ -439,4 +439,56 @@ def test_high_up_the_corrected_reading_counts(tmp_path):
     house.work()
     [need] = said(house)
     assert "reads 5,409 ppm" in need.sentence  # 4500 x 101.325 / 84.3, ideal gas law
+    house.close()
+
+
+UNCORRECTED = EQUIPPED.replace("accuracy = 30", "accuracy = 30\nrange = [0, 2000]\ncalibrated_at_kpa = 101.325")
+
+
+def test_readings_as_they_are_used_are_corrected_everywhere_and_what_arrived_is_not(tmp_path):
+    house = House(farm_of(UNCORRECTED), tmp_path / "house")
+    house.put("room/air_pressure", samples("84.3*60"))
+    house.put("room/co2_mole_fraction", samples("1000*60"))
+    house.work()
+    readings, series = house.watch.readings, house.series("room/co2_mole_fraction")
+    right = pytest.approx(1000 * 101.325 / 84.3)  # ideal gas law
+    assert readings.read(series, 0, 2**62).value.tolist() == [right] * 60
+    assert readings.last_before(series, 2**62).value == right
+    assert readings.latest("testfarm")[series].value == right
+    hour = readings.aggregate(series, T0_US, T0_US + HOUR_US, HOUR_US)
+    assert [hour.mean[0], hour.low[0], hour.high[0]] == [right] * 3
+    assert set(house.read("room/co2_mole_fraction").values()) == {1000.0}
+    assert readings.as_arrived.latest("testfarm")[series].value == 1000.0
+    house.close()
+
+
+def test_excursions_follow_the_corrected_readings_also_when_the_pressure_comes_late(tmp_path):
+    lit = samples("1*120")
+    level = samples("1050*120")  # by the elevation's pressure 1065 and in band; with 85 kPa 1252, above 1200
+    house = House(farm_of(UNCORRECTED), tmp_path / "house")
+    house.put("row/lights_on", lit)
+    house.put("room/co2_mole_fraction", level)
+    house.work()
+    assert house.journal.excursions("testfarm", series=house.series("room/co2_mole_fraction")) == []
+    house.put("room/air_pressure", samples("85*120"))
+    house.work()
+    [late] = house.journal.excursions("testfarm", series=house.series("room/co2_mole_fraction"))
+    assert late.onset_us == T0_US
+    assert late.extreme == pytest.approx(1050 * 101.325 / 85)
+    together = House(house.farm, tmp_path / "together")
+    for key, rows in (("room/air_pressure", samples("85*120")), ("row/lights_on", lit)):
+        together.put(key, rows)
+    together.put("room/co2_mole_fraction", level)
+    together.work()
+    assert together.journal.excursions("testfarm", series=house.series("room/co2_mole_fraction")) == [late]
+    for one in (house, together):
+        one.close()
+
+
+@pytest.mark.parametrize(("level", "ends"), [(1700, False), (2000, True)])
+def test_a_sensor_reads_its_end_by_what_it_sent(tmp_path, level, ends):
+    house = House(farm_of(UNCORRECTED), tmp_path / "house")
+    house.put("room/air_pressure", samples("84.3*1440", start_us=DAY_START_US))  # 1700 become 2043
+    row = exposure_row(house, f"900*720 {level}*1440")
+    assert row["read_its_end"] is ends
     house.close()
