@@ -59,8 +59,8 @@ class Excursion:
     """A stretch outside a band; ``end_us`` is None while it lasts.
 
     ``side`` is "low" or "high"; ``dose`` the integral of the deviation over time, in the quantity's
-    unit times hours; ``limit`` the limit that held at the extreme; ``last_us`` the newest reading
-    that took part.
+    unit times hours; ``limit`` the limit that held at the extreme, ``onset_limit`` the one that the first
+    reading outside passed; ``last_us`` the newest reading that took part.
     """
 
     side: str
@@ -71,6 +71,7 @@ class Excursion:
     extreme_us: int
     limit: float
     dose: float
+    onset_limit: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,7 +144,7 @@ def step(
     if deviation > abs(stretch.extreme - stretch.limit):
         worst = value, time_us, limit
     # Written out, as replace() of a dataclass takes thrice as long.
-    stretch = Excursion(stretch.side, stretch.onset_us, stretch.end_us, time_us, *worst, dose)
+    stretch = Excursion(stretch.side, stretch.onset_us, stretch.end_us, time_us, *worst, dose, stretch.onset_limit)
 
     if state.stage is Stage.PENDING:
         counts = time_us - stretch.onset_us >= rule.on_delay_us
@@ -161,7 +162,7 @@ def _outside_begins(time_us: int, value: float, low: float, high: float, side: s
     if side is None:
         return INSIDE
     limit = low if side == "low" else high
-    stretch = Excursion(side, time_us, None, time_us, value, time_us, limit, 0.0)
+    stretch = Excursion(side, time_us, None, time_us, value, time_us, limit, 0.0, limit)
     return State(Stage.PENDING if rule.on_delay_us else Stage.OUTSIDE, stretch, abs(value - limit))
 
 
@@ -253,5 +254,6 @@ def _outside_stays(state: State, time_us: Times, value: Floats, low: Floats, hig
     worst = stretch.extreme, stretch.extreme_us, stretch.limit
     if deviation[place] > abs(stretch.extreme - stretch.limit):
         worst = float(value[place]), int(time_us[place]), float(limit[place])
-    stretch = Excursion(stretch.side, stretch.onset_us, stretch.end_us, int(time_us[-1]), *worst, dose)
+    last_us = int(time_us[-1])
+    stretch = Excursion(stretch.side, stretch.onset_us, stretch.end_us, last_us, *worst, dose, stretch.onset_limit)
     return State(Stage.OUTSIDE, stretch, float(deviation[-1]))

@@ -20,6 +20,7 @@ _EXCURSION: dict[str, Any] = {
     "extreme": 88.4,
     "extreme_time": "2026-03-01T03:51:00Z",
     "limit": 80.0,
+    "onset_limit": 75.0,
     "unit": "%",
     "display_unit": "%",
     "decimals": 1,

@@ -205,6 +205,7 @@ def _excursion(house: House, entry: ExcursionEntry) -> schemas.ExcursionAnswer:
         extreme=entry.extreme,
         extreme_time=instant(entry.extreme_us),
         limit=entry.limit,
+        onset_limit=entry.onset_limit,
         unit=quantity.unit,
         display_unit=quantity.display_unit,
         decimals=quantity.decimals,

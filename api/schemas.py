@@ -222,7 +222,10 @@ class ExcursionAnswer(BaseModel):
     duration_s: float = Field(description="onset to end; to the newest reading while open")
     extreme: float
     extreme_time: datetime
-    limit: float
+    limit: float = Field(description="the limit that held at the extreme")
+    onset_limit: float | None = Field(
+        description="the limit passed at the onset, another one where lights changed since; null where not known"
+    )
     unit: str
     display_unit: str
     decimals: int

@@ -25,7 +25,8 @@ class ExcursionEntry:
     ``onset_us`` is the first reading outside, ``end_us`` the first reading back inside for good
     (None while open), ``extreme`` the value furthest outside and ``extreme_us`` its time, ``limit``
     the limit that held then. ``dose`` is the integral of the deviation over time, in the quantity's
-    unit times hours; ``last_us`` the newest reading that took part.
+    unit times hours; ``last_us`` the newest reading that took part. ``onset_limit`` is the limit that the first
+    reading outside passed, another one where lights changed since; None where it was not written down.
     """
 
     series: Series
@@ -37,6 +38,7 @@ class ExcursionEntry:
     extreme_us: int
     limit: float
     dose: float
+    onset_limit: float | None = None
 
     @property
     def identity(self) -> str:

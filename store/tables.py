@@ -132,6 +132,7 @@ class ExcursionRow(Base):
     extreme_us: Mapped[int]
     limit: Mapped[float]
     dose: Mapped[float]
+    onset_limit: Mapped[float | None]
 
     @classmethod
     def of(cls, entry: ExcursionEntry) -> ExcursionRow:
@@ -147,6 +148,7 @@ class ExcursionRow(Base):
             extreme_us=entry.extreme_us,
             limit=entry.limit,
             dose=entry.dose,
+            onset_limit=entry.onset_limit,
         )
 
     def entry(self) -> ExcursionEntry:
@@ -161,6 +163,7 @@ class ExcursionRow(Base):
             self.extreme_us,
             self.limit,
             self.dose,
+            self.onset_limit,
         )
 
 

@@ -84,6 +84,7 @@ def excursion_summary(one: ExcursionEntry) -> dict[str, Any]:
         "end": None if one.end_us is None else iso_time(one.end_us),
         "extreme": one.extreme,
         "limit": one.limit,
+        "onset_limit": one.onset_limit,
         "dose": one.dose,
         "dose_unit": f"{one.series.registered.unit} h",
     }

@@ -137,6 +137,7 @@ class ExcursionKeeper:
             extreme_us=excursion.extreme_us,
             limit=excursion.limit,
             dose=excursion.dose,
+            onset_limit=excursion.onset_limit,
         )
 
 

@@ -8,6 +8,11 @@ import { dayAndClock, isoDay, lasting, number, plainDay, withUnit } from "./text
 import { around, link } from "./view.js";
 import { Written } from "./written.js";
 
+/** The limit that was passed at the onset, and the furthest value with the limit that held then, if another. */
+const passed = (one, as) => `${one.side === "high" ? "above" : "below"} ${withUnit(one.onset_limit ?? one.limit, as)}`;
+const furthest = (one, as) => withUnit(one.extreme, as)
+  + ((one.onset_limit ?? one.limit) === one.limit ? "" : `, when ${withUnit(one.limit, as)} was the limit`);
+
 export const RECENT = "excursions?start=-7d";
 const FEW = 12;
 
@@ -21,10 +26,10 @@ export function Excursions({ feed, zone, view }) {
   const shown = all ? rows : rows.slice(0, Math.max(FEW, open));
   const cells = (one) => [
     html`<a href=${link(around(view, one.series, Date.parse(one.onset), one.end && Date.parse(one.end), now))} data-shows="timeline">${one.zone_label}, ${one.label}</a>`,
-    html`${one.side === "high" ? "above" : "below"} ${withUnit(one.limit, one)}`,
+    passed(one, one),
     dayAndClock(Date.parse(one.onset), zone),
     one.end ? lasting(one.duration_s) : html`<strong>open</strong>, ${lasting((now - Date.parse(one.onset)) / 1000)} so far`,
-    withUnit(one.extreme, one),
+    furthest(one, one),
   ];
   return html`<section id="excursions" aria-labelledby="excursions-title">
     <div class="head"><h2 id="excursions-title">Excursions</h2><p class="note">Stretches outside a band that lasted. Open ones first, then the last seven days.</p></div>
@@ -57,8 +62,8 @@ function Sheet({ sheet, list, zone }) {
     const as = series ?? { decimals: 1, display_unit: "" };
     const lasted = one.end ? (Date.parse(one.end) - Date.parse(one.onset)) / 1000 : null;
     return [series ? `${series.zone_label}, ${series.label}` : one.series,
-      `${one.side === "high" ? "above" : "below"} ${withUnit(one.limit, as)}`, dayAndClock(Date.parse(one.onset), zone),
-      lasted === null ? "open" : lasting(lasted), withUnit(one.extreme, as)];
+      passed(one, as), dayAndClock(Date.parse(one.onset), zone),
+      lasted === null ? "open" : lasting(lasted), furthest(one, as)];
   };
   return html`
     <p class="note">${sheet.complete ? "The whole day" : "The day so far"}, from ${dayAndClock(Date.parse(sheet.start), zone)} to ${dayAndClock(Date.parse(sheet.end), zone)}. Coverage is the share of the time that readings speak for.</p>

@@ -150,3 +150,17 @@ def test_long_runs_outside_are_what_step_after_step_gives_to_the_bit(seed):
     first, between = excursions(time_us[:cut], value[:cut], low[:cut], high[:cut], rule)
     second, at_end = excursions(time_us[cut:], value[cut:], low[cut:], high[cut:], rule, between)
     assert (first + second, at_end) == (ended, state)
+
+
+def test_the_limits_at_the_onset_and_at_the_extreme_are_both_kept():
+    """Dark until the fifth reading with 22 allowed, lit from then on with 26."""
+    time_us = np.arange(40) * MINUTE_US
+    high = np.where(np.arange(40) < 5, 22.0, 26.0)
+    for value, extreme, limit in (
+        (np.where(np.arange(40) < 5, 23.0, 29.0), 29.0, 26.0),
+        (24.0 + 3.0 * (high > 22), 24.0, 22.0),
+    ):
+        _, state = excursions(time_us, value, 10.0, high, Rule(0, 0, 0.0, 3 * MINUTE_US))
+        found = state.open_excursion
+        assert found is not None
+        assert (found.extreme, found.limit, found.onset_limit) == (extreme, limit, 22.0)

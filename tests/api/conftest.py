@@ -33,7 +33,7 @@ PPFD = Series("testfarm", "row", "ppfd")
 VPD = Series("testfarm", "room", "vapour_pressure_deficit")
 
 OPEN = ExcursionEntry(
-    HUMIDITY, Side.HIGH, NOW_US - 2 * HOUR_US, None, NOW_US - MINUTE_US, 82.0, NOW_US - HOUR_US, 75.0, 11.5
+    HUMIDITY, Side.HIGH, NOW_US - 2 * HOUR_US, None, NOW_US - MINUTE_US, 82.0, NOW_US - HOUR_US, 75.0, 11.5, 70.0
 )
 ENDED = ExcursionEntry(AIR, Side.LOW, T0_US + HOUR_US, T0_US + 3 * HOUR_US, T0_US + 3 * HOUR_US, 14.0, T0_US, 16.0, 2.5)
 

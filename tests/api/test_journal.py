@@ -15,6 +15,7 @@ def test_excursions_newest_first(client):
         "2026-03-01T03:00:00Z",
         7200.0,
     )
+    assert (opened["limit"], opened["onset_limit"], ended["onset_limit"]) == (75.0, 70.0, None)
     assert (ended["extreme"], ended["limit"], ended["dose"], ended["dose_unit"]) == (14.0, 16.0, 2.5, "degC h")
 
 

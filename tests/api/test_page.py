@@ -216,7 +216,10 @@ def test_the_record_shows_the_day_and_what_was_refused_as_text(visit):
     rejects.locator("summary").nth(1).click()
     assert r"<b>\x5c\xff\x00\x0a</b>" in rejects.inner_text()
     excursions = page.locator("#excursions tbody tr")
-    assert "open" in excursions.first.inner_text()
+    told = excursions.first.inner_text().replace("\u00a0", " ")
+    assert "open" in told
+    assert "above 70.0 %" in told
+    assert "82.0 %, when 75.0 % was the limit" in told
 
 
 def test_the_day_sheet_shows_the_science_with_its_give_or_take_limits_and_cautions(visit):

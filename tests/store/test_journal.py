@@ -33,7 +33,7 @@ def reject(last_us, name="room/air", reason=Reason.UNKNOWN_NAME, topic="north/ai
 
 
 def excursion(onset_us, end_us=None, side=Side.HIGH, series=AIR, **changes):
-    entry = ExcursionEntry(series, side, onset_us, end_us, onset_us + 5, 31.5, onset_us + 3, 28.0, 0.25)
+    entry = ExcursionEntry(series, side, onset_us, end_us, onset_us + 5, 31.5, onset_us + 3, 28.0, 0.25, 26.0)
     return replace(entry, **changes)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from contextlib import closing
+from dataclasses import replace
 
 import pytest
 from alembic.autogenerate import compare_metadata
@@ -11,7 +12,7 @@ from alembic.runtime.migration import MigrationContext
 from sqlalchemy import create_engine
 
 from store.contract import StoreUnavailable, StoreUnusable
-from store.entries import Reason, Reject
+from store.entries import ExcursionEntry, Reason, Reject, Side
 from store.journal import Journal
 from store.journal_database import MIGRATIONS
 from store.tables import Base
@@ -37,6 +38,17 @@ def test_the_migrations_add_up_to_the_tables(tmp_path):
 def test_every_migration_follows_another(tmp_path):
     files = sorted(file.name for file in (MIGRATIONS / "versions").glob("r*.py"))
     assert [name[1:5] for name in files] == [f"{number:04}" for number in range(1, len(files) + 1)]
+
+
+def test_excursions_of_before_onset_limits_stay_without_one(tmp_path):
+    entry = ExcursionEntry(AIR, Side.HIGH, 10, None, 20, 31.5, 15, 28.0, 0.25, 26.0)
+    with Journal(url(tmp_path)) as journal:
+        journal.replace_excursions("north", AIR, 0, [entry])
+    with closing(sqlite3.connect(tmp_path / "journal.sqlite")) as file, file:  # as the version before left it
+        file.execute("ALTER TABLE excursion DROP COLUMN onset_limit")
+        file.execute("UPDATE alembic_version SET version_num = '0003'")
+    with Journal(url(tmp_path)) as journal:
+        assert journal.excursions("north") == [replace(entry, onset_limit=None)]
 
 
 def test_writes_are_synced_and_foreign_keys_hold(tmp_path):

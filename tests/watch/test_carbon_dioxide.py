@@ -475,6 +475,7 @@ def test_excursions_follow_the_corrected_readings_also_when_the_pressure_comes_l
     [late] = house.journal.excursions("testfarm", series=house.series("room/co2_mole_fraction"))
     assert late.onset_us == T0_US
     assert late.extreme == pytest.approx(1050 * 101.325 / 85)
+    assert (late.limit, late.onset_limit) == (1200, 1200)
     together = House(house.farm, tmp_path / "together")
     for key, rows in (("room/air_pressure", samples("85*120")), ("row/lights_on", lit)):
         together.put(key, rows)
