@@ -2,6 +2,7 @@
 
 import csv
 import math
+import re
 from pathlib import Path
 
 import numpy as np
@@ -29,6 +30,11 @@ def test_other_sources_agree_within_the_error_we_carry(row):
     # 8 %, the stated difference between sources
     assert float(row["other"]) == pytest.approx(lux_per_ppfd(row["light"]), rel=0.08)
     assert abs(float(row["other"]) / lux_per_ppfd(row["light"]) - 1) <= LUX_FACTOR_ERROR
+
+
+def test_the_error_we_carry_is_the_stated_one():
+    [stated] = re.findall(r"^# Stated accuracy: sources differ by up to ([0-9.]+) %", TABLE.read_text(), re.MULTILINE)
+    assert float(stated) / 100 == LUX_FACTOR_ERROR
 
 
 def test_the_error_we_carry_is_no_larger_than_sources_differ():

@@ -222,6 +222,24 @@ def test_output_of_each_light_day(lit_house):
     assert (row["dimmed_h"], row["trend"], row["steps"]) == (0, None, [])
 
 
+def test_a_lux_sensor_carries_the_error_of_its_factor_too(tmp_path):
+    """Published factors differ by up to 8 % (tests/reference/lux_per_ppfd.csv), in quadrature with the sensor's 10."""
+    quantum = 'zone = "row-2"\nquantity = "ppfd"\naccuracy = 10\n'
+    farm, mistakes = check_text(LIT_FARM.replace(quantum, quantum + 'unit = "lx"\nlux_per_ppfd = 54\n'))
+    assert farm is not None, mistakes
+    house = House(farm, tmp_path / "house")
+    put(house, light(2, step=1))
+    house.work()
+    sheet = sheet_of(house, date(2026, 3, 1))
+    lamps = {row["key"]: row for row in sheet["lamps"]}
+    share = (0.08**2 + (10 / 240) ** 2) ** 0.5
+    assert lamps["row-2/lamp_output"]["plus_or_minus_percent"] == pytest.approx(100 * share, rel=0.01)
+    assert lamps["row-3/lamp_output"]["plus_or_minus_percent"] == pytest.approx(100 * 10 / 260, rel=0.01)
+    days = {row["zone"]: row for row in sheet["light_days"]}
+    assert days["row-2"]["mol_plus_or_minus"] == pytest.approx(share * 240 * 57.6e-3, rel=0.01)
+    house.close()
+
+
 def test_a_band_of_lamp_output_spans_the_night_between_its_values(tmp_path):
     text = LIT_FARM.replace("air_temperature = { lit", "lamp_output = { always = [95, inf] }\nair_temperature = { lit")
     farm, mistakes = check_text(text)
