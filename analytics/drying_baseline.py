@@ -8,14 +8,13 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from analytics.amounts import Amount, ratio_of_amounts
+from analytics.outliers import MEDIAN_ERROR, NORMAL_PER_MAD
 from analytics.saturation import Floats
 from analytics.student import student_quantile
 
 BASELINE_DAYS = 21  # first healthy days that make the baseline; our choice, no source
 RECENT_DAYS = 7  # last healthy days that stand for now; our choice, no source
 FEWEST_DAYS = 5  # below this a median says nothing about its own error; our choice, no source
-MAD_TO_DEVIATION = 1.482602  # standard deviation over median absolute deviation of a normal distribution
-MEDIAN_ERROR = 1.253314  # standard error of a median over that of a mean, normal, many values: sqrt(pi / 2)
 FEW_DAYS = 0.8  # of n days the deviation is too small by (n - 0.8)/n; Croux and Rousseeuw 1992, from memory
 
 
@@ -93,5 +92,5 @@ def _median(days: Floats) -> Amount:
         return Amount(float("nan"))
     middle = float(np.median(days))
     few = days.size / (days.size - FEW_DAYS)
-    deviation = few * MAD_TO_DEVIATION * float(np.median(np.abs(days - middle)))
+    deviation = few * NORMAL_PER_MAD * float(np.median(np.abs(days - middle)))
     return Amount(middle, student_quantile(days.size - 1) * MEDIAN_ERROR * deviation / float(np.sqrt(days.size)))

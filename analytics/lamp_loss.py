@@ -11,14 +11,13 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import ArrayLike
 
 from analytics.alignment import Floats, samples
+from analytics.outliers import MEDIAN_ERROR, NORMAL_PER_MAD
+from analytics.zone_spread import COVERAGE_FACTOR
 
 FEWEST_SIBLINGS = 3  # of groups lit at once, the one in question included: of two, nobody can say which one changed
 WINDOW = 12  # samples on each side of a step; our choice, no source
 LEAST_STEP = 0.05  # share; our choice, no source
 SURE = 0.99  # confidence, our choice, no source
-NORMAL_FROM_MAD = 1.4826  # standard deviation of normal errors over their median absolute deviation
-MEDIAN_ERROR = math.sqrt(math.pi / 2.0)  # standard error of a median over that of a mean, normal errors
-TWO_SIDED_95 = 1.96
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,14 +233,14 @@ def _relative_error(before: Floats, after: Floats, level_before: Floats, level_a
     """Return the give or take (95 %) of the lower of two medians as a share of the higher."""
     size = before.shape[1]
     error_before, error_after = (
-        NORMAL_FROM_MAD * np.median(np.abs(part - level[:, None]), axis=1) * MEDIAN_ERROR / math.sqrt(size)
+        NORMAL_PER_MAD * np.median(np.abs(part - level[:, None]), axis=1) * MEDIAN_ERROR / math.sqrt(size)
         for part, level in ((before, level_before), (after, level_after))
     )
     falls = level_after < level_before
     higher, lower = np.where(falls, level_before, level_after), np.where(falls, level_after, level_before)
     of_higher, of_lower = np.where(falls, error_before, error_after), np.where(falls, error_after, error_before)
     base = np.where(higher > 0.0, higher, np.nan)
-    error: Floats = TWO_SIDED_95 * np.hypot(of_lower / base, of_higher * lower / base**2)
+    error: Floats = COVERAGE_FACTOR * np.hypot(of_lower / base, of_higher * lower / base**2)
     return error
 
 

@@ -12,6 +12,7 @@ from analytics.alignment import Floats, samples
 from analytics.flagging import seconds_as_us
 
 NORMAL_PER_MAD = 1.482602  # standard deviation of a normal distribution per median absolute deviation: 1/0.674490
+MEDIAN_ERROR = math.sqrt(math.pi / 2.0)  # standard error of a median over that of a mean, many normal values
 BLOCK = 65_536  # windows at once, so that memory stays small
 
 

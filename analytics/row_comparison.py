@@ -8,11 +8,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from analytics.alignment import Floats
+from analytics.outliers import NORMAL_PER_MAD
 
 FEWEST = 3  # of two, nobody can say which one differs
 DIFFERS_BY = 0.15  # of the median; our choice, no source
 DIFFERS_BY_SIGMA = 3.0  # the usual cut of Hampel's rule
-SIGMA_PER_MAD = 1.482602  # median absolute deviation of a normal distribution to its standard deviation
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -53,5 +53,5 @@ def sibling_ratios(value: ArrayLike) -> Siblings:
     if not middle > 0:
         return Siblings(np.full(values.shape, np.nan), np.zeros(values.shape, bool))
     off = np.abs(values - middle)
-    spread = SIGMA_PER_MAD * float(np.median(off[known]))
+    spread = NORMAL_PER_MAD * float(np.median(off[known]))
     return Siblings(values / middle, known & (off >= DIFFERS_BY * middle) & (off > DIFFERS_BY_SIGMA * spread))

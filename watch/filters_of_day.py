@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from analytics.due import days_until_worn
 from analytics.filter_loading import filter_cleanings
-from analytics.row_comparison import SIGMA_PER_MAD
+from analytics.outliers import NORMAL_PER_MAD
 from analytics.wear import wear
 from farm.readings import MICROSECONDS_PER_SECOND, Series, iso_time
 from farm.water_equipment import Filter
@@ -58,7 +58,7 @@ def _filter(data: DayData, one: Filter) -> dict[str, Any]:
 def _least_fall(drop: NDArray[np.float64]) -> float:
     if len(drop) < 2:
         return LEAST_FALL_KPA
-    scatter = SIGMA_PER_MAD * float(np.median(np.abs(np.diff(drop)))) / math.sqrt(2.0)
+    scatter = NORMAL_PER_MAD * float(np.median(np.abs(np.diff(drop)))) / math.sqrt(2.0)
     return max(CLEANED_NOISE * scatter, CLEANED_SHARE * float(np.median(drop)), LEAST_FALL_KPA)
 
 

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy import constants
 
 from analytics.buffers import BUFFERS, buffer_ph, khp_ph, nernst_slope
 
@@ -13,6 +14,14 @@ def test_nernst_slope(reference):
     printed = ~np.isnan(table["stated"])
     ours = nernst_slope(table["temperature"][printed])
     assert np.all(np.abs(ours - table["stated"][printed]) <= table["half_digit"][printed])
+
+
+def test_the_constants_of_the_ideal_slope_are_codatas():
+    """ln 10 R T / F in mV with SciPy's CODATA values, to the ten digits that ours have."""
+    faraday = constants.value("Faraday constant")
+    for celsius in (0.0, 25.0, 60.0):
+        slope = 1000 * np.log(10) * constants.R * (celsius + constants.zero_Celsius) / faraday
+        assert float(nernst_slope(celsius)) == pytest.approx(slope, rel=5e-11)
 
 
 @pytest.mark.parametrize("temperature", [0.0, 25.0, 37.0])

@@ -5,6 +5,7 @@ import pytest
 from CoolProp.CoolProp import PropsSI
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import constants
 
 from analytics.carbon_dioxide import (
     carbon_dioxide_mass,
@@ -98,6 +99,12 @@ def test_published_limits():
 )
 def test_standing_against_a_limit(average, coverage, standing):
     assert limit_standing(average, coverage, 5000.0, 50.0) == standing
+
+
+def test_grams_by_the_gas_law_to_the_last_digit():
+    """x p V M / (R T) with SciPy's R (CODATA) and carbon's 12.0107 and twice oxygen's 15.9994 g/mol (IUPAC)."""
+    expected = 1e-6 * 1000 * 95_000 * 30 * (12.0107 + 2 * 15.9994) / (constants.R * 295.15)
+    assert float(carbon_dioxide_mass(1000.0, 30.0, 22.0, 95.0)) == pytest.approx(expected, rel=5e-11)
 
 
 def test_sensor_pressure_table(reference):

@@ -15,6 +15,12 @@ def test_table(reference, column, tolerance):
     np.testing.assert_allclose(ours, table[column], rtol=0, atol=tolerance)
 
 
+def test_every_digit_of_the_coefficients(reference):
+    table = reference("dissolved_oxygen_digits")
+    ours = saturated_dissolved_oxygen(table["temperature"], table["air_pressure"])
+    np.testing.assert_allclose(ours, table["oxygen"], rtol=1e-10)
+
+
 def test_european_standard(reference):
     table = reference("dissolved_oxygen")
     table = table[~np.isnan(table["en"])]

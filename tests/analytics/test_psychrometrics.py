@@ -6,6 +6,7 @@ import pytest
 from CoolProp.CoolProp import HAPropsSI, PropsSI
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import constants
 
 from analytics import psychrometrics
 from analytics.psychrometrics import (
@@ -127,6 +128,18 @@ def test_wet_bulb_is_psychrolib_s(air_pressure):
         assert ratio == pytest.approx(_ratio(air, humidity, air_pressure), rel=1e-4)
 
 
+@pytest.mark.parametrize("air_pressure", [60.0, 84.556, 101.325])
+def test_the_wet_bulb_solves_the_equations_as_psychrolib_has_them(air_pressure):
+    """Its GetHumRatioFromTWetBulb, ASHRAE eq. 33 and 35 written out, without a bisection: the digits of both."""
+    for air in (-30.0, -12.5, -1.0, 3.0, 12.0, 24.0, 38.0):
+        for share in (0.05, 0.4, 0.8, 0.99):
+            bulb = float(wet_bulb_temperature(air, 100.0 * share, air_pressure))
+            if not -0.01 < bulb < 0.02:  # there PsychroLib's saturation is still that over ice
+                ratio = psychrolib.GetHumRatioFromTWetBulb(air, bulb, air_pressure * 1000)
+                expected = psychrolib.GetHumRatioFromRelHum(air, share, air_pressure * 1000)
+                assert ratio == pytest.approx(expected, abs=2e-11), (air, share)
+
+
 def test_wet_bulb_with_two_solutions_is_liquid():
     # 12 degC and 1 %: PsychroLib finds both, -0.218 degC by bisection, and confirms ours by its eq. 33.
     bulb = float(wet_bulb_temperature(12.0, 1.0, 84.556))
@@ -166,10 +179,10 @@ def test_coolprop(air_pressure):
 
 
 def test_absolute_humidity_is_the_gas_law_with_the_molar_mass_of_water():
-    # CoolProp's molar mass of water (IAPWS-95) and gas constant of CODATA 2018, nine digits.
+    # CoolProp's molar mass of water (IAPWS-95), SciPy's gas constant (CODATA): to the ten digits that ours has.
     molar_mass = PropsSI("M", "Water")
-    moles = float(vapour_pressure(20.0, 50.0)) * 1000 / (8.314462618 * 293.15)
-    assert float(absolute_humidity(20.0, 50.0)) == pytest.approx(1000 * moles * molar_mass, rel=1e-8)
+    moles = float(vapour_pressure(20.0, 50.0)) * 1000 / (constants.R * 293.15)
+    assert float(absolute_humidity(20.0, 50.0)) == pytest.approx(1000 * moles * molar_mass, rel=3e-11)
 
 
 def test_air_pressure_is_psychrolib_s():

@@ -8,7 +8,7 @@ from scipy import stats
 
 from analytics.events import Event, counted_events, joined, switched_events
 from analytics.step_size import step_size
-from analytics.steps import scatter, steps_found
+from analytics.steps import NORMAL_SPREAD, scatter, steps_found
 
 MINUTE = 60_000_000
 GAP = 5 * MINUTE
@@ -167,3 +167,7 @@ def test_unsure_steps_are_nan():
 def test_wrong_calls(call, message):
     with pytest.raises(ValueError, match=message):
         call()
+
+
+def test_the_quartiles_of_normal_noise():
+    assert pytest.approx(2 * stats.norm.ppf(0.75), abs=5e-4) == NORMAL_SPREAD  # four digits

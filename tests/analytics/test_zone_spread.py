@@ -4,8 +4,9 @@ import math
 
 import numpy as np
 import pytest
+from scipy import stats
 
-from analytics.zone_spread import range_from_accuracy, zone_spread
+from analytics.zone_spread import COVERAGE_FACTOR, range_from_accuracy, zone_spread
 
 
 def test_range_of_equal_sensors_is_the_studentised_range(reference):
@@ -75,3 +76,7 @@ def test_wrong_calls():
         range_from_accuracy(1, 0.3)
     with pytest.raises(ValueError, match=r"accuracy is -0\.1"):
         range_from_accuracy(2, -0.1)
+
+
+def test_the_coverage_factor_of_95_per_cent():
+    assert pytest.approx(stats.norm.ppf(0.975), abs=5e-7) == COVERAGE_FACTOR  # seven digits
