@@ -24,6 +24,15 @@ def test_the_published_table(reference):
     np.testing.assert_allclose(ours, table["factor"], rtol=0, atol=5e-4)
 
 
+@pytest.mark.parametrize(
+    ("feed", "factor"), [(5.0, 2.0731748258), (20.0, 1.1887936430), (25.5, 0.9852702626), (35.0, 0.7500376818)]
+)
+def test_every_digit_of_the_formula(feed, factor):
+    # k 2640 and 3020 K (from memory) in decimal arithmetic of 40 digits apart from the program; three decimals of the
+    # published table do not tell 2640 from 2641.
+    assert float(temperature_correction_factor(feed)) == pytest.approx(factor, rel=1e-9)
+
+
 def test_examples():
     # A worked example for such membranes, seen in secondary copies: 1800 gal/d at 15 degC, factor 1.422, gives 1266.
     assert float(expected_output(1800.0, 15.0)) == pytest.approx(1266, abs=0.5)
