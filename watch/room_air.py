@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from analytics.alignment import hold_as_of, instants_of_any
 from farm.description import Farm, ZoneKind
-from farm.readings import MICROSECONDS_PER_SECOND, Series
+from farm.readings import MICROSECONDS_PER_SECOND, Columns, Series
 from store.contract import ReadingStore
 from watch.bands import max_age_us, usable
 from watch.derived import derivations
@@ -50,13 +50,27 @@ def aligned(
     instant.
     """
     ages = [max_age_us(farm, one) for one in several]
-    read = [store.read(one, start_us - age, end_us) for one, age in zip(several, ages, strict=True)]
+    read = [_firsts_and_lasts(store.read(one, start_us - age, end_us)) for one, age in zip(several, ages, strict=True)]
     at_us = instants_of_any([columns.time_us for columns in read])
     at_us = at_us[at_us >= start_us]
-    slot = at_us // OFTEN_ENOUGH_US
-    at_us = at_us[np.append(True, slot[1:] != slot[:-1])[: len(slot)]]
+    at_us = at_us[_begins(at_us)]
     rows = [hold_as_of(one.time_us, usable(one), at_us, age).value for one, age in zip(read, ages, strict=True)]
     return at_us, np.stack(rows)
+
+
+def _firsts_and_lasts(columns: Columns) -> Columns:
+    """Return the readings that can be the newest at the first instant of any ten seconds."""
+    begins = _begins(columns.time_us)
+    if begins.all():
+        return columns
+    kept = begins | np.append(begins[1:], True)
+    return Columns(columns.time_us[kept], columns.value[kept], columns.flag[kept])
+
+
+def _begins(time_us: Times) -> NDArray[np.bool_]:
+    """Return whether an instant is the first of its ten seconds."""
+    slot = time_us // OFTEN_ENOUGH_US
+    return np.append(True, slot[1:] != slot[:-1])[: len(slot)]
 
 
 def plus_or_minus(farm: Farm, several: Sequence[Series]) -> Floats:
