@@ -1,0 +1,52 @@
+"""How the physics is compiled: one decorator, so that every part is compiled alike.
+
+Compiled functions stay readable functions of floats, named tuples and arrays. Nothing is reordered
+for speed (no fast mathematics), so the same seed gives the same bytes. What was compiled is kept
+beside the sources, in a folder named after a digest of all of them: a change in one module must
+compile anew the others that call it, which the compiler's own bookkeeping would miss.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import ParamSpec, TypeVar, cast
+
+import numba
+
+P = ParamSpec("P")
+R = TypeVar("R")
+
+_SOURCES = Path(__file__).parent
+
+
+def _digest() -> str:
+    """Return a digest of every source file of this folder."""
+    digest = hashlib.sha256()
+    for file in sorted(_SOURCES.glob("*.py")):
+        digest.update(file.name.encode())
+        digest.update(file.read_bytes())
+    return digest.hexdigest()[:16]
+
+
+def _folder() -> Path:
+    """Return where compiled code is kept: beside the sources, else where temporary files go."""
+    beside = _SOURCES / "__pycache__"
+    try:
+        beside.mkdir(exist_ok=True)
+        writable = os.access(beside, os.W_OK)
+    except OSError:
+        writable = False
+    parent = beside if writable else Path(tempfile.gettempdir()) / f"leafweather-compiled-{os.getuid()}"
+    return parent / f"compiled-{_digest()}"
+
+
+numba.config.CACHE_DIR = str(_folder())
+
+
+def compiled(function: Callable[P, R]) -> Callable[P, R]:
+    """Compile a function of floats, arrays and named tuples of these when it is first called."""
+    return cast("Callable[P, R]", numba.njit(cache=True, error_model="numpy")(function))
