@@ -16,6 +16,10 @@ from pathlib import Path
 from typing import ParamSpec, TypeVar, cast
 
 import numba
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
 
 P = ParamSpec("P")
 R = TypeVar("R")

@@ -77,7 +77,10 @@ class FaultKind(StrEnum):
 
 
 class Acts(StrEnum):
-    """Where a fault acts."""
+    """Where a fault acts.
+
+    A probe in the tank is part of the farm: the doser and the top-up valve act on what it says, right or wrong.
+    """
 
     FARM = "farm"  # on the physics
     SENSOR = "sensor"  # on what one sensor reads
@@ -118,6 +121,10 @@ class Nature(NamedTuple):
     least: float = 0.0
     most: float = 1.0
     of: tuple[str, ...] = ()
+
+
+def _probe(does: str, size: str, sizes: tuple[float, float, float], *of: str, **more: float) -> Nature:
+    return Nature(does, size, sizes, Acts.FARM, Aim.SERIES, of=of, **more)  # type: ignore[arg-type]  # floats only
 
 
 def _sensor(does: str, size: str, sizes: tuple[float, float, float], *of: str, **more: float) -> Nature:
@@ -189,15 +196,15 @@ NATURES: dict[FaultKind, Nature] = {
     _K.DILUTION_LEAK: Nature(
         "fresh water leaks into the reservoir", "share of the top-up valve's flow that leaks", (0.02, 0.05, 0.1)
     ),
-    _K.EC_PROBE_FOULED: _sensor(
+    _K.EC_PROBE_FOULED: _probe(
         "a film on the probe: it reads too low and answers slowly", "share of the reading lost", (0.1, 0.2, 0.35), _EC,
         ramp_s=5 * DAY_S,
     ),
-    _K.EC_PROBE_DRIFT: _sensor(
+    _K.EC_PROBE_DRIFT: _probe(
         "the cell constant moves: the probe reads too high, or too low where the size is negative",
         "share of the reading", (0.07, 0.12, 0.2), _EC, ramp_s=5 * DAY_S, least=-0.9, most=2.0,
     ),
-    _K.EC_COMPENSATION_WRONG: _sensor(
+    _K.EC_COMPENSATION_WRONG: _probe(
         "the reading is not brought to 25 °C as it should be: it follows the solution's temperature",
         "share of the compensation that is missing", (0.5, 0.75, 1.0), _EC,
     ),
@@ -211,15 +218,15 @@ NATURES: dict[FaultKind, Nature] = {
         "the feed water brings bicarbonate", "share of the raw water's alkalinity that passes", (0.3, 0.6, 1.0),
         ramp_s=DAY_S / 2,
     ),
-    _K.PH_PROBE_AGED: _sensor(
+    _K.PH_PROBE_AGED: _probe(
         "the probe's slope falls and it answers slowly", "share of the slope lost", (0.1, 0.2, 0.35), _PH,
         ramp_s=7 * DAY_S,
     ),
-    _K.PH_PROBE_DRY: _sensor(
+    _K.PH_PROBE_DRY: _probe(
         "the probe has dried out: it reads off by its size, noisily and late", "pH", (0.3, 0.5, 1.0), _PH,
         ramp_s=HOUR_S, least=-5.0, most=5.0,
     ),
-    _K.PH_PROBE_UNPLUGGED: _sensor(
+    _K.PH_PROBE_UNPLUGGED: _probe(
         "the plug is off: the input floats about pH 7", "1 is unplugged", (1.0, 1.0, 1.0), _PH
     ),
     _K.LAMP_GROUP_LOST: Nature(
@@ -260,7 +267,7 @@ NATURES: dict[FaultKind, Nature] = {
     _K.RO_FEED_COLD: Nature(
         "the raw water is colder than usual", "share of the way to 2 °C", (0.4, 0.7, 1.0), ramp_s=DAY_S
     ),
-    _K.LEVEL_SENSOR_STUCK: _sensor(
+    _K.LEVEL_SENSOR_STUCK: _probe(
         "the level repeats its last value", "1 is stuck", (1.0, 1.0, 1.0), "solution_level", "solution_volume"
     ),
     _K.CO2_BOTTLE_EMPTY: Nature("the valve opens and no CO2 comes", "share that does not come"),

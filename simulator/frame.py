@@ -15,18 +15,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from farm.description import Farm, ZoneKind
-from simulator.fault_kinds import CIRCUITS, OF_THE_DATA, OPENINGS, TARGETS, FaultKind, Target
+from simulator.compiled import Floats
 
 STEP_S = 60
 
-Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
 
 class Forcing(NamedTuple):
     """What acts on the farm, one row a minute.
 
-    ``fault`` has a column a slot (``slots_of``), 0 where nothing is wrong; ``act`` a column a keeper's act
+    ``fault`` has the columns of ``faults.FaultSlots``, 0 where nothing is wrong; ``act`` a column a keeper's act
     (``acts_of``), 0 where nothing is done.
     """
 
@@ -42,14 +41,7 @@ class Forcing(NamedTuple):
     door: Floats  # (n,) how far the keeper has the door open, 0..1
     lit: Floats  # (n, lamp groups) commanded on (1) or off (0)
     act: Floats  # (n, acts)
-    fault: Floats  # (n, slots) severity, as the kind means it; ramps are already in it
-
-
-class Slot(NamedTuple):
-    """A column of ``Forcing.fault``: a kind, on a target ("" for a kind without targets)."""
-
-    kind: FaultKind
-    target: str
+    fault: Floats  # (n, slots) size as the kind means it, ramps included
 
 
 def rows_of(farm: Farm) -> tuple[str, ...]:
@@ -58,62 +50,20 @@ def rows_of(farm: Farm) -> tuple[str, ...]:
     return tuple(name for name, zone in farm.zones.items() if zone.kind in kinds)
 
 
-def targets_of(farm: Farm, kind: FaultKind) -> tuple[str, ...]:
-    """Return what a kind of fault may name as its target on a farm; nothing for a kind without targets."""
-    target = TARGETS.get(kind)
-    equipment = farm.equipment
-    if target == Target.SERIES:
-        return tuple(one.key for one in farm.series)
-    if target == Target.ROW:
-        return rows_of(farm)
-    if target == Target.GROUP:
-        return tuple(group.name for group in equipment.lamp_groups)
-    if target == Target.STOCK:
-        return tuple(stock.name for stock in equipment.stocks)
-    if target == Target.OPENING:
-        return OPENINGS
-    return CIRCUITS if target == Target.CIRCUIT else ()
-
-
-def slots_of(farm: Farm) -> tuple[Slot, ...]:
-    """Return the columns of ``Forcing.fault``: every kind that acts physically, on each of its targets."""
-    return tuple(
-        Slot(kind, target)
-        for kind in FaultKind
-        if kind not in OF_THE_DATA
-        for target in (targets_of(farm, kind) if kind in TARGETS else ("",))
-    )
-
-
-def first_slots(farm: Farm) -> dict[FaultKind, int]:
-    """Return the first column of each kind that acts physically; its targets follow in order.
-
-    A kind that has targets, none of which this farm has, gets the column after the last.
-    """
-    first: dict[FaultKind, int] = {}
-    column = 0
-    for kind in FaultKind:
-        if kind not in OF_THE_DATA:
-            first[kind] = column
-            column += len(targets_of(farm, kind)) if kind in TARGETS else 1
-    return first
-
-
-# What the keeper does, beside visits: one column each, and one a row or stock where it says so.
+# What the keeper does, beside visits: one column each, and one a row.
 FILTER_CLEANED = "filter_cleaned"
-EMITTERS_CLEANED = "emitters_cleaned"
-CO2_BOTTLE_CHANGED = "co2_bottle_changed"
-BOTTLE_CHANGED = "bottle_changed/"  # followed by a stock's name
-HARVESTED = "harvested/"  # followed by a row's: the share of its plants cut and replaced by young ones
+BOTTLES_CHANGED = "bottles_changed"  # every stock bottle that is nearly empty, and the CO2 bottle if it is
+HARVESTED = "harvested/"  # followed by a row's zone; its values:
+#   above 0 to 1: that share of the plants is cut and replaced by young ones
+ALL_CUT = -1.0  # everything is cut and nothing planted
+OLDEST_CUT = 2.0  # the oldest are cut and replaced, down to the stand's usual size
 
 
 def acts_of(farm: Farm) -> tuple[str, ...]:
     """Return the columns of ``Forcing.act``."""
     return (
         FILTER_CLEANED,
-        EMITTERS_CLEANED,
-        CO2_BOTTLE_CHANGED,
-        *(BOTTLE_CHANGED + stock.name for stock in farm.equipment.stocks),
+        BOTTLES_CHANGED,
         *(HARVESTED + row for row in rows_of(farm)),
     )
 
@@ -122,11 +72,9 @@ def acts_of(farm: Farm) -> tuple[str, ...]:
 class Truth:
     """What was physically true at each instant of a block, under named columns.
 
-    A name is a place and what is true there: ``room.air_temperature``, ``row/row-1.ppfd``,
-    ``group/row-1.lights_on``, ``stock/acid.dosed_volume``, ``tank.solution_ec``, ``feed.metered_volume``,
-    ``supply.air_temperature``, ``outdoors.air_temperature``, ``farm.electrical_power``, and sums since the start
-    under ``ledger.``. Names of measured quantities are the registry's, in its units. Row k is the state at
-    ``time_s[k]``; commands are those that hold from then on.
+    A name is a place and what is true there, such as ``room.air_temperature`` or ``row/row-1.ppfd``: ``air_columns``
+    and ``water_columns`` list them. What is measured has the registry's name and unit; sums since the start stand
+    under ``ledger.``. Row k is the state at ``time_s[k]``; commands are those that hold from then on.
     """
 
     time_s: Integers
