@@ -95,6 +95,7 @@ class Aim(StrEnum):
     SHELF = "seedling shelf"
     LAMP_GROUP = "lamp group"
     NUTRIENT = "nutrient stock"
+    STOCK = "stock"
     OPENING = "opening"
     CIRCUIT = "circuit"
     SERIES = "series"
@@ -124,7 +125,7 @@ class Nature(NamedTuple):
 
 
 def _probe(does: str, size: str, sizes: tuple[float, float, float], *of: str, **more: float) -> Nature:
-    return Nature(does, size, sizes, Acts.FARM, Aim.SERIES, of=of, **more)  # type: ignore[arg-type]  # floats only
+    return Nature(does, size, sizes, Acts.FARM, Aim.SERIES, all=True, of=of, **more)  # type: ignore[arg-type]  # floats only
 
 
 def _sensor(does: str, size: str, sizes: tuple[float, float, float], *of: str, **more: float) -> Nature:
@@ -183,11 +184,11 @@ NATURES: dict[FaultKind, Nature] = {
     ),
     _K.DOSER_LINE_AIR: Nature(
         "air in a dosing line: less comes than the counter says", "share that does not come", (0.3, 0.5, 0.7),
-        aim=Aim.NUTRIENT, all=True,
+        aim=Aim.STOCK, all=True,
     ),
     _K.DOSER_OVERDOSING: Nature(
         "a dosing pump gives more than the counter says", "share that comes too much", (0.4, 0.7, 1.0),
-        aim=Aim.NUTRIENT, all=True,
+        aim=Aim.STOCK, all=True,
     ),
     _K.FEED_WATER_BAD: Nature(
         "the feed water carries salt: reverse osmosis passes it", "share of the raw water's salt that passes",

@@ -22,6 +22,8 @@ def targets(farm: Farm, kind: FaultKind) -> list[str]:
             return [group.name for group in farm.equipment.lamp_groups]
         case Aim.NUTRIENT:
             return [stock.name for stock in farm.equipment.stocks if stock.role == "nutrient"]
+        case Aim.STOCK:
+            return [stock.name for stock in farm.equipment.stocks]
         case Aim.OPENING:
             return [LOUVRE, DOOR]
         case Aim.CIRCUIT:
