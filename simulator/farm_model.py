@@ -6,9 +6,10 @@ from datetime import datetime
 
 from farm.description import Farm, ZoneKind
 from simulator import equipment
+from simulator.acting import Active
 from simulator.crop import BOUNDARY_RESISTANCE_S_M, Stand, absorbed_light, co2_uptake, stomatal_resistance, water_kept
 from simulator.equipment import CarbonDioxide, Climate, Irrigation, Lamps
-from simulator.faults import Active, FaultKind
+from simulator.fault_kinds import FaultKind
 from simulator.moist_air import AIR_HEAT_J_KG_K, humidity_ratio, saturation_pressure, standard_pressure
 from simulator.reservoir import SOLUTION_W_K, Bottle, Reservoir
 from simulator.room import Drive, Room
@@ -96,9 +97,7 @@ class FarmModel:
         """Make these faults the ones that act from now on."""
         self.active = active
         self._empty_share = {
-            bottle.stock.name: active.severity(
-                FaultKind.STOCK_EMPTY, bottle.stock.name, everywhere=bottle.stock.role == "nutrient"
-            )
+            bottle.stock.name: active.severity(FaultKind.NUTRIENT_STOCK_EMPTY, bottle.stock.name)
             for bottle in self.reservoir.bottles
         }
 
@@ -123,7 +122,7 @@ class FarmModel:
             )
         outdoor_pressure = saturation_pressure(self.outdoors.temperature) * self.outdoors.relative_humidity / 100.0
         changes = equipment.AIR_CHANGES + equipment.AIR_CHANGES_DOOR_OPEN * self.door_opening
-        dose = equipment.CO2_VALVE_MOL_S * (1.0 - self.active.severity(FaultKind.CO2_SUPPLY_EMPTY))
+        dose = equipment.CO2_VALVE_MOL_S * (1.0 - self.active.severity(FaultKind.CO2_BOTTLE_EMPTY))
         drive = Drive(
             outdoor_temperature=self.outdoors.temperature,
             outdoor_humidity_ratio=humidity_ratio(outdoor_pressure, self.pressure),
@@ -180,7 +179,7 @@ class FarmModel:
     @property
     def door_opening(self) -> float:
         """How far the door stands open, 0 to 1."""
-        return max(float(self.visitor_door_open), self.active.severity(FaultKind.DOOR_LEFT_OPEN))
+        return max(float(self.visitor_door_open), self.active.severity(FaultKind.OUTSIDE_AIR, "door"))
 
     def _lost(self, lamps: Lamps) -> float:
         """Share of a group's lamps that stay dark."""
