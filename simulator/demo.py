@@ -52,7 +52,7 @@ def demo_faults(start: datetime, now: datetime) -> list[Fault]:
     dry_lost_from = now - DRYING_LOST_BEFORE_H * hours
     light_lost_from = _hours_of_light(now, LAMPS_LOST_H)
     faults = [
-        Fault(FaultKind.STOCK_EMPTY, empty_from, now + STOCK_CHANGED_AFTER_H * hours),
+        Fault(FaultKind.NUTRIENT_STOCK_EMPTY, empty_from, now + STOCK_CHANGED_AFTER_H * hours),
         Fault(FaultKind.DRYING_LOST, dry_lost_from, dry_lost_from + DRYING_LOST_H * hours, DRYING_LOST_SHARE),
         Fault(FaultKind.LAMP_GROUP_LOST, light_lost_from, light_lost_from + LAMPS_LOST_H * hours, target=LOST_ROW),
         *_earlier(now),
@@ -64,7 +64,7 @@ def _earlier(now: datetime) -> Iterator[Fault]:
     """Yield mended cases of the days and weeks before."""
     for days, kind, hours, target in (
         (5, FaultKind.DRYING_LOST, 5, ""),
-        (9, FaultKind.STOCK_EMPTY, 36, ""),
+        (9, FaultKind.NUTRIENT_STOCK_EMPTY, 36, ""),
         (13, FaultKind.LAMP_GROUP_LOST, 6, "row-1"),
         (20, FaultKind.DRYING_LOST, 4, ""),
     ):

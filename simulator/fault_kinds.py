@@ -125,7 +125,7 @@ class Nature(NamedTuple):
 
 
 def _probe(does: str, size: str, sizes: tuple[float, float, float], *of: str, **more: float) -> Nature:
-    return Nature(does, size, sizes, Acts.FARM, Aim.SERIES, all=True, of=of, **more)  # type: ignore[arg-type]  # floats only
+    return Nature(does, size, sizes, Acts.FARM, Aim.SERIES, all=True, of=of, **more)
 
 
 def _sensor(does: str, size: str, sizes: tuple[float, float, float], *of: str, **more: float) -> Nature:

@@ -109,7 +109,7 @@ class Sensor:
 
     def came(self, time_us: NDArray[np.int64]) -> NDArray[np.bool_]:
         """Return at which minutes a reading comes: those of its cadence, less what is lost."""
-        found = time_us // MINUTE_US % self._every == 0
+        found: NDArray[np.bool_] = time_us // MINUTE_US % self._every == 0
         if self._losses is not None:
             found &= self._losses.random(len(time_us)) >= self._lost
         return found

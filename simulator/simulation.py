@@ -9,6 +9,7 @@ import numpy as np
 
 from farm.description import Farm
 from farm.readings import instant, microseconds
+from simulator.building import Building, Climate
 from simulator.data_path import Clocks
 from simulator.faults import Fault, aimed
 from simulator.readings import Readings, Snapshot
@@ -18,6 +19,7 @@ from simulator.stepped import SteppedModel
 STEP = timedelta(minutes=1)
 STEP_US = 60_000_000
 BLOCK_MINUTES = 1440
+BUILDING, CLIMATE = Building(), Climate()
 
 
 class Simulation:
@@ -37,6 +39,8 @@ class Simulation:
         What goes wrong, and when.
     habits : Habits
         How good the sensors are.
+    building, climate : Building, Climate
+        What the description does not say.
 
     Raises
     ------
@@ -46,7 +50,15 @@ class Simulation:
     """
 
     def __init__(
-        self, farm: Farm, *, seed: int, start: datetime, faults: Sequence[Fault] = (), habits: Habits = USUAL
+        self,
+        farm: Farm,
+        *,
+        seed: int,
+        start: datetime,
+        faults: Sequence[Fault] = (),
+        habits: Habits = USUAL,
+        building: Building = BUILDING,
+        climate: Climate = CLIMATE,
     ) -> None:
         if start.tzinfo is None or start.second or start.microsecond:
             raise ValueError(f"start {start.isoformat()} must be a whole minute with a time zone, e.g. +00:00")

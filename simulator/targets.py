@@ -48,6 +48,30 @@ def _fits(one: DescribedSeries, kind: FaultKind) -> bool:
     return kind == FaultKind.SENSOR_STUCK or one.registered.kind == Kind.LEVEL
 
 
+def lacks(farm: Farm, kind: FaultKind) -> str:
+    """Return what a farm would need for a kind of fault and has not, in words; empty where nothing is lacking."""
+    equipment, nature = farm.equipment, NATURES[kind]
+    roles = {stock.role for stock in equipment.stocks}
+    needs = {
+        FaultKind.ACID_EMPTY: ("a stock with the role acid", "acid" in roles),
+        FaultKind.BASE_EMPTY: ("a stock with the role base", "base" in roles),
+        FaultKind.RO_MEMBRANE_TIRED: ("[equipment.reverse_osmosis]", equipment.reverse_osmosis),
+        FaultKind.RO_FEED_COLD: ("[equipment.reverse_osmosis]", equipment.reverse_osmosis),
+        FaultKind.FILTER_LOADING: ("[[equipment.filters]]", equipment.filters),
+        FaultKind.PUMP_OFF: ("[[equipment.drip_rows]]", equipment.drip_rows),
+        FaultKind.EMITTERS_CLOGGED: ("[[equipment.drip_rows]]", equipment.drip_rows),
+        FaultKind.SUMP_RETURN_LOST: ("[[equipment.drip_rows]]", equipment.drip_rows),
+        FaultKind.CO2_BOTTLE_EMPTY: ("[equipment.carbon_dioxide]", equipment.carbon_dioxide),
+        FaultKind.CO2_VALVE_STUCK_OPEN: ("[equipment.carbon_dioxide]", equipment.carbon_dioxide),
+    }
+    what, there = needs.get(kind, ("", True))
+    if not there:
+        return what
+    if nature.aim is not Aim.NOTHING and not targets(farm, kind):
+        return f"a {nature.aim}" + (f" of {' or '.join(nature.of)}" if nature.of else "")
+    return ""
+
+
 def target_of(farm: Farm, kind: FaultKind, target: str) -> str:
     """Return what a fault is aimed at on a farm: the name given, or the only one there is.
 
@@ -63,12 +87,12 @@ def target_of(farm: Farm, kind: FaultKind, target: str) -> str:
     """
     nature = NATURES[kind]
     known = targets(farm, kind)
+    if lacking := lacks(farm, kind):
+        raise ValueError(f"{kind} needs {lacking}, which the farm {farm.name!r} does not have: leave the fault out")
     if nature.aim is Aim.NOTHING:
         if target:
             raise ValueError(f"{kind} has the unknown target {target!r}; there is: none: leave the target out")
         return ""
-    if not known:
-        raise ValueError(f"{kind} needs a {nature.aim} to act on, and the farm {farm.name!r} has none: leave it out")
     if target in known:
         return target
     if target:

@@ -38,6 +38,7 @@ ONLY_IN = {
         "leafweather/dose_command.py",
         "leafweather/ingest_commands.py",
         "leafweather/log_commands.py",
+        "leafweather/simulate_command.py",
         "leafweather/store_commands.py",
     },
     "prometheus_client": {"api/metrics.py"},
