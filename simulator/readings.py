@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from datetime import datetime
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from farm.flags import Flag
-from farm.readings import Columns, Series
+from farm.readings import Columns, Series, instant
 
 
 class Snapshot(NamedTuple):
@@ -21,6 +22,11 @@ class Snapshot(NamedTuple):
     time_us: int
     values: list[tuple[str, float]]
     stamps: list[int] | None = None
+
+    @property
+    def time(self) -> datetime:
+        """The instant, aware, in UTC."""
+        return instant(self.time_us)
 
 
 class Readings(NamedTuple):

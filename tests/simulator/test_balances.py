@@ -35,8 +35,13 @@ class Books:
         farm = demo_farm()
         faults = [
             Fault(FaultKind.DRYING_LOST, START + timedelta(hours=20), START + timedelta(hours=28)),
-            Fault(FaultKind.DOOR_LEFT_OPEN, START + timedelta(hours=40), START + timedelta(hours=40, minutes=30)),
-            Fault(FaultKind.STOCK_EMPTY, START + timedelta(hours=50), START + timedelta(hours=60)),
+            Fault(
+                FaultKind.OUTSIDE_AIR,
+                START + timedelta(hours=40),
+                START + timedelta(hours=40, minutes=30),
+                target="door",
+            ),
+            Fault(FaultKind.NUTRIENT_STOCK_EMPTY, START + timedelta(hours=50), START + timedelta(hours=60)),
         ]
         simulation = Simulation(farm, seed=11, start=START, faults=faults)
         model = simulation.model

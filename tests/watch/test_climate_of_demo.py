@@ -89,7 +89,7 @@ def test_a_blocked_drain_is_told_by_the_two_measurements(tmp_path):
     (tmp_path / "well").mkdir()
     (tmp_path / "ill").mkdir()
     well = demo_day(tmp_path / "well", 1).found
-    blocked = Fault(FaultKind.DRYING_LOST, BEGIN, BEGIN + timedelta(days=1), severity=0.7)
+    blocked = Fault(FaultKind.DRYING_LOST, BEGIN, BEGIN + timedelta(days=1), size=0.7)
     ill = demo_day(tmp_path / "ill", 1, [blocked]).found
     assert agreement(well.taken.water, well.condensate).agrees is True
     assert agreement(ill.taken.water, ill.condensate).agrees is False

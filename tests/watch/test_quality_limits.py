@@ -32,8 +32,8 @@ def days(farm):
     """Four days with the demonstration's own faults, and one of the simulator's sensor faults."""
     faults = [
         *demo_faults(START, START + timedelta(days=DAYS)),
-        Fault(FaultKind.DOOR_LEFT_OPEN, START + timedelta(hours=60), START + timedelta(hours=61)),
-        Fault(FaultKind.SENSOR_FROZEN, STUCK_FROM, target=STUCK),
+        Fault(FaultKind.OUTSIDE_AIR, START + timedelta(hours=60), START + timedelta(hours=61), target="door"),
+        Fault(FaultKind.SENSOR_STUCK, STUCK_FROM, target=STUCK),
     ]
     simulation = Simulation(farm, seed=11, start=START, faults=faults)
     taken = [simulation.step() for _ in range(DAYS * 1440)]

@@ -181,7 +181,9 @@ def test_drift_agrees_with_the_model(simulated, day):
 
 
 def test_a_line_that_draws_half_air_shows_in_the_response_and_in_the_salt(tmp_path):
-    fault = Fault(FaultKind.STOCK_EMPTY, datetime(2026, 2, 3, 2, tzinfo=UTC), datetime(2026, 2, 6, tzinfo=UTC), 0.5)
+    fault = Fault(
+        FaultKind.NUTRIENT_STOCK_EMPTY, datetime(2026, 2, 3, 2, tzinfo=UTC), datetime(2026, 2, 6, tzinfo=UTC), 0.5
+    )
     simulated = Simulated(tmp_path / "air", faults=[fault])
     section, _, passed = simulated.day(date(2026, 2, 4))
     response, salt = section["response"], section["salt"]
@@ -194,7 +196,7 @@ def test_a_line_that_draws_half_air_shows_in_the_response_and_in_the_salt(tmp_pa
 
 
 def test_an_empty_bottle_makes_the_doser_run_on_and_nothing_is_claimed_of_its_doses(tmp_path):
-    fault = Fault(FaultKind.STOCK_EMPTY, datetime(2026, 2, 3, 2, tzinfo=UTC), datetime(2026, 2, 6, tzinfo=UTC))
+    fault = Fault(FaultKind.NUTRIENT_STOCK_EMPTY, datetime(2026, 2, 3, 2, tzinfo=UTC), datetime(2026, 2, 6, tzinfo=UTC))
     simulated = Simulated(tmp_path / "empty", faults=[fault])
     section, _, passed = simulated.day(date(2026, 2, 4))
     assert passed["stock"] == 0

@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime
 import pytest
 
 from farm.flags import Flag
-from farm.readings import Reading, Series, microseconds
+from farm.readings import Reading, Series, instant, microseconds
 from simulator import equipment
 from simulator.demo import demo_farm
 from simulator.simulation import Simulation
@@ -28,7 +28,8 @@ def told(tmp_path_factory):
     begin, end = datetime(2026, 3, 2, 23, tzinfo=UTC), datetime(2026, 3, 3, 23, tzinfo=UTC)
     books, readings = [], []
     while run.now < end:
-        time, values = run.step()
+        time, values = run.step()[:2]
+        time = instant(time)
         if time in (begin, end):
             ledger = run.model.room.ledger
             books.append((ledger.co2_dosed, -ledger.co2_infiltrated, ledger.co2_taken_up, run.model.energy_j))
