@@ -54,6 +54,7 @@ LEDGER = (
     "co2_taken_up",  # out: by plants, net of what they breathe
     "co2_leaked",
     "co2_breathed",  # by people
+    "co2_from_solution",
     "electricity",  # all that the mains feed
     "harvested",  # dry matter cut, less what was planted [g]
     "kept_water",  # water that plants keep as growth [kg]
@@ -61,8 +62,8 @@ LEDGER = (
 (
     ELECTRIC_HEAT, ENVELOPE_HEAT, LEAKED_HEAT, SOLUTION_HEAT, TRANSPIRED_HEAT, PEOPLE_HEAT, FLOOR_HEAT,
     REFRIGERANT_HEAT, DRAINED_HEAT, DEHUMIDIFIED_HEAT, TRANSPIRED, PEOPLE_VAPOUR, FLOOR_VAPOUR, LEAKED_VAPOUR,
-    DRAINED, WALL_DRAINED, DEHUMIDIFIED, CO2_DOSED, CO2_TAKEN_UP, CO2_LEAKED, CO2_BREATHED, ELECTRICITY,
-    HARVESTED_DRY, KEPT_WATER,
+    DRAINED, WALL_DRAINED, DEHUMIDIFIED, CO2_DOSED, CO2_TAKEN_UP, CO2_LEAKED, CO2_BREATHED, CO2_FROM_SOLUTION,
+    ELECTRICITY, HARVESTED_DRY, KEPT_WATER,
 ) = range(len(LEDGER))  # fmt: skip
 
 
@@ -106,7 +107,10 @@ class Drive(NamedTuple):
     sky_temperature: float  # outdoors with the sun on the roof averaged in [degC]
     outdoor_co2: float  # [umol mol-1]
     leak_kg_s: float  # air exchanged with outdoors, by the room's volume
-    electric_w: Floats  # electrical input that ends as heat in the air
+    electric_w: Floats  # electrical input that ends as heat in the air, the heater apart
+    heater_w: float  # of the heater, which warms the room
+    heater_set_c: float  # what its thermostat is set to; far below while it is off
+    heater_least: float  # share of its power that it gives whatever the thermostat says
     exchange_kg_s: Floats  # by row: air exchanged with the room
     light_w: Floats  # by row: that its leaves take in
     to_air: Floats  # by row: sensible conductance of its leaves [W/K]
@@ -114,6 +118,7 @@ class Drive(NamedTuple):
     wet_enough: Floats  # by row: share of their demand that roots can meet
     co2_taken: Floats  # by row [mol/s]
     co2_dosed: float  # [mol/s]
+    co2_from_solution: float  # [mol/s]
     people: float
     free_water_m2: float
     free_water_c: float
@@ -126,6 +131,7 @@ class Drive(NamedTuple):
     dehumidified_kg_s: float
 
 
+HEATER_BAND_K = 1.0  # from nothing to full power, below the set point; our choice
 PERSON_W = 75.0  # sensible, light work; common practice, no source
 PERSON_KG_S = 50e-3 / 3600.0  # vapour, light work; common practice, no source
 PERSON_CO2_MOL_S = 2.3e-4  # 0.02 m3/h, light work; common practice, no source
@@ -136,6 +142,12 @@ PERSON_WATER_C = 34.0
 def wall_temperature(air: float, outdoors: float, film_share: float) -> float:
     """Return the inner surface temperature of a part whose inner film has a share of its resistance (ISO 13788)."""
     return air - (air - outdoors) * film_share
+
+
+@compiled
+def heater_share(temperature: float, set_c: float, least: float) -> float:
+    """Return the share of its power that a heater with a proportional thermostat gives."""
+    return max(least, min(1.0, max(0.0, (set_c - temperature) / HEATER_BAND_K)))
 
 
 @compiled
@@ -172,7 +184,10 @@ def air_step(air: Air, rooms: Rooms, drive: Drive, seconds: float) -> None:
     ratio = air.vapour / rooms.air_kg
     content = air.heat / rooms.air_kg  # enthalpy a kilogram of dry air
     fraction = air.co2 / rooms.air_kg  # CO2 a kilogram of dry air
-    ledger[ELECTRIC_HEAT] += seconds * drive.electric_w.sum()
+    heater = drive.heater_w * heater_share(air.temperature[0], drive.heater_set_c, drive.heater_least)
+    heat_in[0] += heater
+    ledger[ELECTRICITY] += seconds * heater
+    ledger[ELECTRIC_HEAT] += seconds * (drive.electric_w.sum() + heater)
 
     # Coil and ducts: the room's air goes over the coil, comes out into room and rows, and returns.
     supply_content, supply_ratio, drained, drained_heat = coil_step(
@@ -253,7 +268,8 @@ def air_step(air: Air, rooms: Rooms, drive: Drive, seconds: float) -> None:
     heat_in[0] += leaked_heat + person_heat + floor_heat + drive.solution_w - dried_heat
     vapour_in[0] += leaked_vapour + person + floor - dried
     breathed = drive.people * PERSON_CO2_MOL_S
-    co2_in[0] += leaked_co2 + breathed + drive.co2_dosed
+    co2_in[0] += leaked_co2 + breathed + drive.co2_dosed + drive.co2_from_solution
+    ledger[CO2_FROM_SOLUTION] += seconds * drive.co2_from_solution
     ledger[LEAKED_HEAT] += seconds * leaked_heat
     ledger[LEAKED_VAPOUR] += seconds * leaked_vapour
     ledger[CO2_LEAKED] += seconds * leaked_co2

@@ -21,8 +21,8 @@ class Walls:
     roof_m2: float = 29.0
     roof_absorptance: float = 0.5  # of sunlight
     floor_m2: float = 24.0  # free, where water can stand
-    mass_j_k: float = 1.5e6  # racks, channels, floor
-    mass_w_k: float = 350.0  # between air and that mass
+    mass_j_k: float = 2.0e6  # racks, channels, floor
+    mass_w_k: float = 1200.0  # between air and that mass
     air_changes: float = 0.25  # by leakage with everything shut, room volumes an hour
     air_changes_door: float = 6.0  # more, with the door wide open
     air_changes_louvre: float = 5.0  # more, with the louvre wide open
@@ -34,13 +34,15 @@ class Machines:
 
     coil_contact: float = 0.85  # share of the air that meets the coil (1 minus bypass)
     coil_air_kg_s_w: float = 0.22 / 5000.0  # dry air over the coil a watt of capacity; 150 m3/h a kW, from memory
-    duct_share: float = 0.7  # of the supply air that the ducts bring to the rows
+    dry_share: float = 0.75  # of its capacity that the unit uses to dry without need to cool
+    duct_share: float = 0.5  # of the supply air that the ducts bring to the rows
+    duct_falls: float = 0.3  # by which the last row gets less of it than the first
     air_handler_w: float = 150.0
     heater_w: float = 3500.0
     dehumidifier_l_day: float = 0.0  # rated at 27 degC and 60 % RH; 0 is none
     dehumidifier_w_l_day: float = 20.0  # electrical input a rated litre a day; about 2 L/kWh, from memory
     fan_w: float = 40.0  # circulation fan of a row
-    fan_volumes_h: float = 70.0  # volumes of a row's own air that its fan exchanges with the room in an hour
+    fan_volumes_h: float = 110.0  # volumes of a row's own air that its fan exchanges with the room in an hour
     still_share: float = 0.08  # of that, without the fan: by buoyancy
     row_air_share: float = 0.12  # a row's share of the room's air; shelves by their growing area
     air_speed_m_s: float = 0.5  # over the leaves, with the fan
@@ -57,9 +59,9 @@ class Settings:
     """What the controller is set to."""
 
     temperature_lit_c: float = 22.5
-    temperature_dark_c: float = 20.0
+    temperature_dark_c: float = 20.5
     cool_above_k: float = 0.6  # the compressor starts this far above the set point and stops at it
-    heat_below_k: float = 0.6
+    heat_below_k: float = 0.0  # the heater gives half its power 0.5 K below that
     humidity_lit: float = 66.0
     humidity_dark: float = 70.0
     dry_above: float = 3.0

@@ -15,7 +15,7 @@ from simulator.moist_air import WATER_HEAT_J_KG_K, enthalpy, humidity_ratio, sat
 COIL_J_K_KG_S = 45_000.0  # heat capacity of metal by the air that passes; our choice
 RATED_COIL_C = 7.0  # at which the capacity is rated; our choice
 CAPACITY_PER_K = 0.03  # a colder coil gives less; our choice, from the shape of compressor tables
-HOLDS_KG_KG_S = 1.5  # water that hangs on the coil, by the air that passes; our choice
+HOLDS_KG_KG_S = 0.8  # water that hangs on the coil, by the air that passes; our choice
 DRAINS_S = 60.0  # our choice
 FROST_KG_KG_S = 6.0  # frost that closes half of it; our choice
 
@@ -48,6 +48,12 @@ def coil_make(rated_air_kg_s: float, contact: float) -> CoilMake:
 
 
 @compiled
+def frost(coil: Coil, make: CoilMake) -> float:
+    """Return the frost on the coil: water that would have run off, were it not frozen [kg]."""
+    return max(0.0, coil.water[0] - make.holds_kg) if coil.temperature[0] < 0.0 else 0.0
+
+
+@compiled
 def coil_step(
     coil: Coil, make: CoilMake, air: float, ratio: float, air_pressure: float, air_kg_s: float, capacity_w: float,
     floor_c: float, drain_blocked: float, seconds: float,
@@ -76,8 +82,7 @@ def coil_step(
         Short against the coil's time constant, about half a minute.
     """
     temperature = coil.temperature[0]
-    frost = max(0.0, coil.water[0] - make.holds_kg)
-    contact = make.contact / (1.0 + frost / make.frost_kg)
+    contact = make.contact / (1.0 + frost(coil, make) / make.frost_kg)
     heat_j_k = make.metal_j_k + WATER_HEAT_J_KG_K * coil.water[0]
 
     surface_ratio = humidity_ratio(saturation_pressure(temperature), air_pressure)

@@ -9,17 +9,21 @@ from typing import NamedTuple
 
 from simulator.compiled import Floats, compiled
 
-# What is switched; 0 or 1, and minutes since the compressor and the dehumidifier were last switched.
+# What is switched, 0 or 1; minutes since the compressor and the dehumidifier were last switched; the heater's
+# set point, below which its own thermostat lets it warm the room [degC].
 SWITCHES = (
-    "cooling", "drying", "heating", "compressor", "compressor_min", "defrosting", "dehumidifier", "dehumidifier_min",
-    "valve_open", "purging", "lit", "mains",
+    "cooling", "drying", "heater_set", "compressor", "compressor_min", "defrosting", "dehumidifier", "dehumidifier_min",
+    "full", "valve_open", "purging",
+    "lit", "mains",
 )  # fmt: skip
 (
-    COOLING, DRYING, HEATING, COMPRESSOR, COMPRESSOR_MIN, DEFROSTING, DEHUMIDIFIER, DEHUMIDIFIER_MIN, VALVE_OPEN,
-    PURGING, LIT, MAINS,
+    COOLING, DRYING, HEATER_SET, COMPRESSOR, COMPRESSOR_MIN, DEFROSTING, DEHUMIDIFIER, DEHUMIDIFIER_MIN, FULL,
+    VALVE_OPEN, PURGING, LIT, MAINS,
 ) = range(len(SWITCHES))  # fmt: skip
 
+HEATER_OFF_C = -100.0
 DEFROSTED_C = 4.0  # coil temperature at which a defrost ends; our choice
+VERY_HUMID = 2.5  # times ``dry_above``, from which the unit dries with all it has; our choice
 COLDER_OUTDOORS_K = 3.0  # for purging against heat; our choice
 
 
@@ -76,7 +80,8 @@ def decide(
     switch[COMPRESSOR_MIN] += 1.0
     switch[DEHUMIDIFIER_MIN] += 1.0
     if mains < 0.5:
-        for each in (COOLING, DRYING, HEATING, DEFROSTING, VALVE_OPEN, PURGING):
+        switch[HEATER_SET] = HEATER_OFF_C
+        for each in (COOLING, DRYING, DEFROSTING, VALVE_OPEN, PURGING):
             switch[each] = 0.0
         for each in (COMPRESSOR, DEHUMIDIFIER):
             if switch[each] > 0.5:
@@ -89,10 +94,11 @@ def decide(
     cool_from = wanted + (0.0 if switch[COOLING] > 0.5 else limits.cool_above_k)
     dry_from = humid + (-limits.dry_below if switch[DRYING] > 0.5 else limits.dry_above)
     switch[COOLING] = 1.0 if temperature > cool_from else 0.0
+    very_humid = humidity > humid + limits.dry_above * (1.0 if switch[FULL] > 0.5 else VERY_HUMID)
+    switch[FULL] = 1.0 if switch[COOLING] > 0.5 or very_humid else 0.0
     warm_enough = temperature > wanted - limits.too_cold_to_dry_k
     switch[DRYING] = 1.0 if humidity > dry_from and warm_enough else 0.0
-    heat_from = wanted - (0.0 if switch[HEATING] > 0.5 else limits.heat_below_k)
-    switch[HEATING] = 1.0 if temperature < heat_from else 0.0
+    switch[HEATER_SET] = wanted - limits.heat_below_k
 
     if switch[DEFROSTING] > 0.5:
         switch[DEFROSTING] = 1.0 if coil_temperature < DEFROSTED_C else 0.0

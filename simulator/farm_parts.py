@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from simulator.air import Air, Rooms
 from simulator.compiled import Floats
 from simulator.controls import Limits
+from simulator.water import WaterParameters, WaterState
 
 Columns = NDArray[np.int64]
 
@@ -36,6 +37,8 @@ class FaultColumns(NamedTuple):
     circuit_air_conditioner: int
     circuit_heater: int
     circuit_fans: int
+    circuit_pump: int
+    circuit_doser: int
     fan_dead: Columns  # by row
     lamp_lost: Columns  # by lamp group
     lamp_fade: Columns
@@ -70,6 +73,7 @@ class Parts(NamedTuple):
     still_air_speed: float
     coil_air_kg_s: float
     cooling_w: float
+    dry_share: float
     compressor_w: float
     air_handler_w: float
     heater_w: float
@@ -89,7 +93,11 @@ class Parts(NamedTuple):
     # Surfaces that the description names
     surface_place: Columns  # volume on their warm side
     surface_share: Floats  # of the temperature difference that their inner film has
+    # The water side
+    water: WaterParameters
     place_row: Columns  # by the water side's places: the row that drinks there, or -1
+    water_from: Columns  # slots of the farm's faults ...
+    water_to: Columns  # ... and the water side's own slots that they become
 
 
 # What holds from one instant to the next, beside commands.
@@ -115,6 +123,7 @@ class State(NamedTuple):
     fault: Floats  # by slot, as it acts now
     ppfd: Floats  # by row [umol m-2 s-1]
     kept: Floats  # by row, water kept as growth in the last minute [kg]
-    power_w: Floats  # one: all that the mains feed
     bottle_kg: Floats  # one: CO2 left in the bottle
     compressor_runs: Floats  # one: what the compressor really does
+    water: WaterState
+    water_fault: Floats  # by the water side's slots

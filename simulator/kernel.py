@@ -4,22 +4,24 @@ from __future__ import annotations
 
 import numpy as np
 
-from simulator.air import HARVESTED_DRY, LEDGER, co2_fraction, relative_humidity
-from simulator.compiled import Floats, compiled
-from simulator.controls import (
-    COMPRESSOR,
-    DEFROSTING,
-    DEHUMIDIFIER,
-    HEATING,
-    LIT,
-    MAINS,
-    PURGING,
-    VALVE_OPEN,
-    decide,
+from simulator import water
+from simulator.air import (
+    DRAINED,
+    ELECTRICITY,
+    HARVESTED_DRY,
+    co2_fraction,
+    relative_humidity,
+    wall_temperature,
 )
+from simulator.coil import frost
+from simulator.compiled import Floats, compiled
+from simulator.controls import DEHUMIDIFIER, LIT, MAINS, PURGING, VALVE_OPEN, decide
 from simulator.crop import cut, leaf_area_index
 from simulator.farm_parts import (
     BOTTLES_CHANGED,
+    FEED_TEMPERATURE,
+    FILTER_CLEANED,
+    MINUTE_OF_DAY,
     OUTDOOR_CO2,
     OUTDOOR_HUMIDITY,
     OUTDOOR_TEMPERATURE,
@@ -28,8 +30,21 @@ from simulator.farm_parts import (
     State,
 )
 from simulator.frame import Forcing
-from simulator.minute import EMPTY_BOTTLE, air_minute, at, door_opening, group_power, machines, powered, shine
-from simulator.moist_air import saturation_pressure, vapour_pressure
+from simulator.minute import (
+    EMPTY_BOTTLE,
+    MINUTE_S,
+    air_minute,
+    at,
+    compressor_w,
+    door_opening,
+    group_power,
+    heater_power,
+    machines,
+    powered,
+    shine,
+)
+from simulator.moist_air import saturation_pressure, temperature_from_enthalpy, vapour_pressure
+from simulator.water_terms import PUMP_OFF, WaterMinute
 
 FIRST_HARVEST = 2  # column of Forcing.act from which rows are harvested (frame.acts_of)
 
@@ -66,7 +81,165 @@ def take_over(state: State, parts: Parts, forcing: Forcing, minute: int) -> None
     decide(
         state.switch, parts.limits, air.temperature[0], relative_humidity(air, parts.rooms, 0),
         co2_fraction(air, parts.rooms, 0), held[OUTDOOR_TEMPERATURE], air.coil.temperature[0],
-        max(0.0, air.coil.water[0] - parts.rooms.coil.holds_kg), lit,
+        frost(air.coil, parts.rooms.coil), lit,
         0.0 if at(fault, parts.columns.mains_lost) >= 0.5 else 1.0,
     )  # fmt: skip
     shine(state, parts)
+    _water_decides(state, parts, lit)
+
+
+@compiled
+def _water_decides(state: State, parts: Parts, lit: float) -> None:
+    """Hand the water side its faults and let it decide."""
+    wrong, fault = state.water_fault, state.fault
+    wrong[:] = 0.0
+    for pair in range(parts.water_from.size):
+        size = fault[parts.water_from[pair]]
+        if abs(size) > abs(wrong[parts.water_to[pair]]):
+            wrong[parts.water_to[pair]] = size
+    if powered(state, parts, parts.columns.circuit_pump) < 0.5:
+        wrong[PUMP_OFF] = 1.0
+    mains = state.switch[MAINS]
+    water.control(state.water, parts.water, state.held[MINUTE_OF_DAY], lit, wrong, mains)
+    if powered(state, parts, parts.columns.circuit_doser) < 0.5:
+        state.water.doser.commanded_ml[:] = 0.0
+        state.water.doser.doser_on[0] = 0.0
+
+
+@compiled
+def move_on(state: State, parts: Parts) -> None:
+    """Move everything on by a minute under what was last decided."""
+    rows = state.ppfd.size
+    places = parts.place_row.size
+    wet_enough = np.ones(rows)
+    for place in range(places):
+        row = parts.place_row[place]
+        if row >= 0:
+            wet_enough[row] = water.supply(state.water, parts.water, place)
+    air = state.air
+    drained = air.ledger[DRAINED]
+    air_minute(state, parts, wet_enough)
+    transpired, kept = np.zeros(places), np.zeros(places)
+    for place in range(places):
+        row = parts.place_row[place]
+        if row >= 0:
+            transpired[place] = air.given[row]
+            kept[place] = state.kept[row] * wet_enough[row]
+    minute = WaterMinute(
+        transpired, kept, air.temperature[0], co2_fraction(air, parts.rooms, 0), parts.rooms.air_pressure / 1000.0,
+        state.held[FEED_TEMPERATURE], air.ledger[DRAINED] - drained, 0.0, state.held[FILTER_CLEANED],
+        state.held[BOTTLES_CHANGED], state.switch[MAINS],
+    )  # fmt: skip
+    water.advance(state.water, parts.water, minute, state.water_fault, MINUTE_S)
+
+
+@compiled
+def humidity_of(pressure: float, ratio: float, temperature: float) -> float:
+    """Return the relative humidity [%] of air with a humidity ratio at an air pressure [Pa]; 100 where it is fog."""
+    return min(100.0, 100.0 * vapour_pressure(ratio, pressure) / saturation_pressure(temperature))
+
+
+ROOM_COLUMNS = (
+    "room.air_temperature",
+    "room.relative_humidity",
+    "room.co2_mole_fraction",
+    "room.air_pressure",
+    "room.lights_on",
+    "room.fan_on",
+    "room.compressor_on",
+    "room.heater_on",
+    "room.dehumidifier_on",
+    "room.purge_on",
+    "room.co2_valve_open",
+    "room.door_open",
+    "room.power_present",
+    "supply.air_temperature",
+    "supply.relative_humidity",
+    "supply.coil_temperature",
+    "outdoors.air_temperature",
+    "outdoors.relative_humidity",
+    "outdoors.co2_mole_fraction",
+    "outdoors.solar",  # W m-2 on the roof
+    "farm.electrical_power",
+    "farm.electrical_energy",
+    "farm.air_conditioner_power",  # W, the compressor and its air handler
+    "farm.condensate_volume",
+    "farm.co2_bottle",  # kg left
+    "farm.frost",  # kg on the coil, beyond what hangs on it
+)
+ROW_COLUMNS = (
+    "air_temperature",
+    "relative_humidity",
+    "co2_mole_fraction",
+    "ppfd",
+    "leaf_temperature",
+    "air_speed",
+    "fan_on",
+    "transpiration",  # g in the last minute
+    "leaf_area_index",
+    "dry_matter",  # g/m2
+    "surface_water",  # kg on its walls
+)
+GROUP_COLUMNS = ("lights_on", "electrical_power")
+
+
+@compiled
+def record(state: State, parts: Parts, row_out: Floats) -> None:
+    """Write an instant's truth: room, ledger, rows, lamp groups, surfaces, then the water side's own."""
+    air, rooms, switch, held = state.air, parts.rooms, state.switch, state.held
+    mains = switch[MAINS]
+    electric = np.zeros(air.heat.size)
+    heater = heater_power(state, parts)
+    power = machines(state, parts, electric) + heater + state.water.electrical_power_w[0]
+    cold = powered(state, parts, parts.columns.circuit_air_conditioner)
+    fans = powered(state, parts, parts.columns.circuit_fans)
+    supply_ratio = air.coil.supply_ratio[0]
+    supply = temperature_from_enthalpy(air.coil.supply_content[0], supply_ratio)
+    unit_w = parts.air_handler_w * cold + state.compressor_runs[0] * compressor_w(state, parts)
+    out = (
+        air.temperature[0], min(100.0, relative_humidity(air, rooms, 0)), co2_fraction(air, rooms, 0),
+        rooms.air_pressure / 1000.0, switch[LIT], fans, state.compressor_runs[0], 1.0 if heater > 0.0 else 0.0,
+        switch[DEHUMIDIFIER] * cold, switch[PURGING], switch[VALVE_OPEN],
+        1.0 if door_opening(state, parts) > 0.0 else 0.0, mains,
+        supply, humidity_of(rooms.air_pressure, supply_ratio, supply), air.coil.temperature[0],
+        held[OUTDOOR_TEMPERATURE], held[OUTDOOR_HUMIDITY], held[OUTDOOR_CO2], held[SOLAR],
+        power, air.ledger[ELECTRICITY] / 3.6e6, unit_w, air.ledger[DRAINED], state.bottle_kg[0],
+        frost(air.coil, rooms.coil),
+    )  # fmt: skip
+    column = 0
+    for value in out:
+        row_out[column] = value
+        column += 1
+    for one in range(air.ledger.size):
+        row_out[column] = air.ledger[one]
+        column += 1
+    for row in range(state.ppfd.size):
+        place = row + 1
+        blows = fans * (1.0 - at(state.fault, parts.columns.fan_dead[row]))
+        here = (
+            air.temperature[place], min(100.0, relative_humidity(air, rooms, place)), co2_fraction(air, rooms, place),
+            state.ppfd[row], air.temperature[place] + air.leaf_warmer[row],
+            parts.still_air_speed + (parts.air_speed - parts.still_air_speed) * blows, fans, 1000.0 * air.given[row],
+            leaf_area_index(state.structural[row]), state.structural[row] + state.stored[row], air.wall_water[place],
+        )  # fmt: skip
+        for value in here:
+            row_out[column] = value
+            column += 1
+    for group in range(state.group_on.size):
+        row_out[column] = state.group_on[group]
+        row_out[column + 1] = group_power(state, parts, group)
+        column += 2
+    for surface in range(parts.surface_place.size):
+        warm = air.temperature[parts.surface_place[surface]]
+        row_out[column] = wall_temperature(warm, held[OUTDOOR_TEMPERATURE], parts.surface_share[surface])
+        column += 1
+    water.record(state.water, parts.water, row_out[column:])
+
+
+@compiled
+def run(state: State, parts: Parts, forcing: Forcing, out: Floats) -> None:
+    """Run a block: ``out`` (n, columns) takes the truth at each of its instants."""
+    for minute in range(forcing.time_s.size):
+        move_on(state, parts)
+        take_over(state, parts, forcing, minute)
+        record(state, parts, out[minute])

@@ -7,18 +7,15 @@ from math import sqrt
 import numpy as np
 
 from simulator.air import (
-    DRAINED_HEAT,
     ELECTRICITY,
-    HARVESTED_DRY,
-    INSIDE_FILM_M2K_W,
     KEPT_WATER,
     Drive,
     air_step,
     co2_fraction,
-    relative_humidity,
+    heater_share,
 )
 from simulator.compiled import Floats, compiled
-from simulator.controls import COMPRESSOR, DEFROSTING, DEHUMIDIFIER, HEATING, MAINS, PURGING, VALVE_OPEN
+from simulator.controls import COMPRESSOR, DEHUMIDIFIER, FULL, HEATER_SET, MAINS, PURGING, VALVE_OPEN
 from simulator.crop import (
     CO2_G_MOL,
     MOST_TRANSPIRING_INDEX,
@@ -44,8 +41,8 @@ from simulator.farm_parts import (
 )
 from simulator.moist_air import (
     AIR_HEAT_J_KG_K,
-    DRY_AIR_GAS_CONSTANT,
     CELSIUS_ZERO_K,
+    DRY_AIR_GAS_CONSTANT,
     MAGNUS_OFFSET_C,
     MAGNUS_PRESSURE_PA,
     MAGNUS_SLOPE,
@@ -55,7 +52,7 @@ from simulator.moist_air import (
 )
 
 MINUTE_S = 60.0
-STEPS = 6  # of ten seconds: a row's air has a time constant of about half a minute
+STEPS = 8  # a row's air has a time constant of some twenty seconds
 YEAR_S = 365.25 * 86_400.0
 RATED_OUTDOOR_C = 35.0  # of cooling capacity (ISO 5151, T1), from memory
 CAPACITY_PER_OUTDOOR_K = 0.008  # it gives more where it is colder; our choice, from the shape of makers' tables
@@ -119,7 +116,8 @@ def door_opening(state: State, parts: Parts) -> float:
 def compressor_w(state: State, parts: Parts) -> float:
     """Return the electrical input of the compressor where it runs [W]; it grows with outdoor heat."""
     difference = state.held[OUTDOOR_TEMPERATURE] - RATED_OUTDOOR_C
-    return parts.compressor_w * max(LEAST_POWER, 1.0 + POWER_PER_OUTDOOR_K * difference)
+    part = 1.0 if state.switch[FULL] > 0.5 else parts.dry_share
+    return part * parts.compressor_w * max(LEAST_POWER, 1.0 + POWER_PER_OUTDOOR_K * difference)
 
 
 @compiled
@@ -132,6 +130,8 @@ def dew_point(pressure: float) -> float:
 @compiled
 def machines(state: State, parts: Parts, electric: Floats) -> float:
     """Sum the electrical inputs [W] that warm each volume into ``electric``; return all that the mains feed.
+
+    The heater is left out: its own thermostat decides from moment to moment.
 
     Also notes what the compressor really does. The compressor and the purge fan warm the outdoors.
     """
@@ -146,14 +146,20 @@ def machines(state: State, parts: Parts, electric: Floats) -> float:
     for row in range(parts.fan_w.size):
         electric[row + 1] += parts.fan_w[row] * fans * (1.0 - at(fault, columns.fan_dead[row]))
     cold = powered(state, parts, columns.circuit_air_conditioner)
-    heats = max(state.switch[HEATING], at(fault, columns.heater_stuck))
-    electric[0] += parts.heater_w * heats * powered(state, parts, columns.circuit_heater)
     electric[0] += parts.air_handler_w * cold + parts.controller_w * mains
     electric[0] += parts.dehumidifier_w * state.switch[DEHUMIDIFIER] * cold
     trips = at(fault, columns.cooling_lost) > 0.95
     state.compressor_runs[0] = state.switch[COMPRESSOR] * cold * (0.0 if trips else 1.0)
     purge = max(state.switch[PURGING], at(fault, columns.purge_running)) * mains
     return electric.sum() + state.compressor_runs[0] * compressor_w(state, parts) + purge * parts.purge_w
+
+
+@compiled
+def heater_power(state: State, parts: Parts) -> float:
+    """Return what the heater draws and gives now [W]."""
+    stuck = at(state.fault, parts.columns.heater_stuck)
+    share = heater_share(state.air.temperature[0], state.switch[HEATER_SET], stuck)
+    return parts.heater_w * share * powered(state, parts, parts.columns.circuit_heater)
 
 
 @compiled
@@ -200,31 +206,17 @@ def grow(state: State, parts: Parts, taken: Floats) -> None:
 
 
 @compiled
-def air_minute(
-    state: State, parts: Parts, wet_enough: Floats, solution_temperature: float, solution_w: float, water_w: float
-) -> None:
+def air_minute(state: State, parts: Parts, wet_enough: Floats) -> None:
     """Move the air side on by a minute under what was last decided.
 
-    Parameters
-    ----------
-    state : State
-        Changed in place.
-    parts : Parts
-        What the farm is.
-    wet_enough : array
-        By row: share of their demand that roots can meet.
-    solution_temperature : float
-        Of the water that plants transpire. [degC]
-    solution_w : float
-        Heat that the solution gives the room's air. [W]
-    water_w : float
-        Electrical input of the water side. [W]
+    ``wet_enough`` is, by row, the share of their demand that roots can meet. What the water side gave
+    to the air in the minute before arrives in this one.
     """
     air, rooms, held, fault, columns = state.air, parts.rooms, state.held, state.fault, parts.columns
     rows = state.ppfd.size
     electric = np.zeros(rows + 1)
-    state.power_w[0] = machines(state, parts, electric) + water_w
-    air.ledger[ELECTRICITY] += MINUTE_S * state.power_w[0]
+    power = machines(state, parts, electric) + state.water.electrical_power_w[0]
+    air.ledger[ELECTRICITY] += MINUTE_S * power
     taken = np.zeros(rows)
     grow(state, parts, taken)
 
@@ -253,6 +245,7 @@ def air_minute(
         floor = 5.0 + dew_fault * (dew + 0.3 - 5.0)
     cold = powered(state, parts, columns.circuit_air_conditioner)
     capacity = parts.cooling_w * min(MOST_CAPACITY, 1.0 - CAPACITY_PER_OUTDOOR_K * (outdoors - RATED_OUTDOOR_C))
+    capacity *= 1.0 if state.switch[FULL] > 0.5 else parts.dry_share
     capacity *= (1.0 - at(fault, columns.coil_short_of_capacity)) * (1.0 - at(fault, columns.cooling_lost))
     pressure = vapour_pressure(air.vapour[0] / rooms.air_kg[0], rooms.air_pressure)
     dries = parts.dehumidifier_kg_s * min(1.3, pressure / DEHUMIDIFIER_RATED_PA)
@@ -264,6 +257,9 @@ def air_minute(
         held[OUTDOOR_CO2],
         leak(state, parts),
         electric,
+        parts.heater_w * powered(state, parts, columns.circuit_heater),
+        state.switch[HEATER_SET],
+        at(fault, columns.heater_stuck),
         exchanged,
         light,
         to_air,
@@ -271,11 +267,12 @@ def air_minute(
         wet_enough,
         taken,
         dosed(state, parts),
+        state.water.co2_to_air_mol[0] / MINUTE_S,
         held[PEOPLE],
         parts.floor_m2 * at(fault, columns.free_water),
         FREE_WATER_C,
-        solution_temperature,
-        solution_w,
+        state.water.tank.temperature[0],
+        state.water.heat_to_air_w[0],
         parts.coil_air_kg_s * cold * (1.0 + FLOODED_COIL_AIR * dew_fault),
         capacity * state.compressor_runs[0],
         floor,
