@@ -27,7 +27,7 @@ CORRECTION_PULSE_ML_L = 0.025
 MIXING_MIN = 10.0  # between pulses
 MOST_CORRECTIONS_A_DAY = 48.0  # of acid, and of base: then the doser locks them until midnight
 SEEPING_PULSES_H = 3.0  # what a doser that cannot close lets through
-CHANGE_BELOW = 0.10  # share of a bottle at which the keeper changes it
+CHANGE_BELOW = 0.20  # share of a bottle at which the keeper changes it
 USUAL_FILL = 0.6  # at the start
 
 

@@ -195,7 +195,7 @@ def pumped_flow(state: LinesState, parameters: LinesParameters, clogged: Floats,
 @compiled
 def supply_of(state: LinesState, parameters: LinesParameters, place: int) -> float:
     """Return the share of its demand that a stand can drink, 0 to 1."""
-    return min(1.0, max(0.0, state.place_l[place] / (SHORT_BELOW * parameters.held_l[place])))
+    return float(min(1.0, max(0.0, state.place_l[place] / (SHORT_BELOW * parameters.held_l[place]))))
 
 
 @compiled

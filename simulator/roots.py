@@ -19,7 +19,7 @@ from simulator.water_terms import PH_UPTAKE_DRIFT, SALT_UPTAKE_HIGH
 UPTAKE_SHARE = 0.80  # of the solution's salt in what is drunk, on the whole
 BY_WATER = 0.35  # share of uptake that follows transpiration; the rest follows growth
 WATER_PER_KEPT = 20.0  # litres drunk with a kilogram grown, usually
-PREFERENCE = np.array([1.10, 3.0, 1.25, 1.20, 0.85, 0.85, 0.80, 0.30, 0.60, 0.0])  # by ion
+PREFERENCE = np.array([1.18, 3.0, 1.25, 1.20, 0.85, 0.85, 0.80, 0.30, 0.60, 0.0])  # by ion
 MORE_SALT = 0.8  # what the faults do at their worst
 MORE_NITRATE = 0.25
 MOST_TAKEN = 0.5  # of what a place holds, in one step
