@@ -26,7 +26,7 @@ NUTRIENT_PULSE_ML_L = 0.083  # by litre of tank
 CORRECTION_PULSE_ML_L = 0.025
 MIXING_MIN = 10.0  # between pulses
 MOST_CORRECTIONS_A_DAY = 48.0  # of acid, and of base: then the doser locks them until midnight
-SEEPING_PULSES_H = 3.0  # what a doser that cannot close lets through
+SEEPING_PULSES_H = 1.5  # what a doser that gives twice as much lets through between doses
 CHANGE_BELOW = 0.20  # share of a bottle at which the keeper changes it
 USUAL_FILL = 0.6  # at the start
 
@@ -131,7 +131,7 @@ def advance_doser(
             state.left_ml[stock] = parameters.bottle_ml[stock]
         wanted = state.commanded_ml[stock]
         seeping = fault[slot + OVERDOSING] * SEEPING_PULSES_H * parameters.pulse_ml[stock] * seconds / 3600.0
-        came = (wanted * (1.0 - fault[slot + LINE_AIR]) + seeping) * (1.0 - empty)
+        came = (wanted * (1.0 - fault[slot + LINE_AIR] + fault[slot + OVERDOSING]) + seeping) * (1.0 - empty)
         came = min(max(0.0, came), state.left_ml[stock])
         state.turned_ml[stock] += wanted
         state.given_ml[stock] += came

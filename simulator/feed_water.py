@@ -33,12 +33,8 @@ LOW_LEVEL, HIGH_LEVEL = 88.0, 91.0  # %: the valve opens below, closes above; ou
 REST_MIN = 3.0  # the level is judged only when the lines have rested so long; our choice
 WITHOUT_UNIT_L_MIN = 2.0  # from a tap; our choice
 BOOSTER_W = 90.0  # our choice
-# What faults do at their worst; our choice, no source
-BYPASS_SHARE = 0.4  # of the raw water's salt, past a torn seal
-TIRED_FLUX_LOST = 0.45
-TIRED_PASSAGE_TIMES = 4.0
-COLDER_K = 12.0
-LEAK_L_MIN = 0.08
+TIRED_PASSES = 3.0  # salt that a tired membrane passes more, over the share of output it has lost; our choice
+COLDEST_C = 2.0  # of raw water
 
 
 class FeedParameters(NamedTuple):
@@ -112,7 +108,8 @@ def make_feed(state: FeedState, parameters: FeedParameters, fault: Floats) -> No
     if state.made_of[0] == bad and state.made_of[1] == alkaline and state.made_of[2] == tired:
         return
     state.made_of[0], state.made_of[1], state.made_of[2] = bad, alkaline, tired
-    passage = parameters.passage * (1.0 + (TIRED_PASSAGE_TIMES - 1.0) * tired) + BYPASS_SHARE * bad
+    passage = parameters.passage * (1.0 + TIRED_PASSES * tired)
+    passage += bad * (1.0 - passage if passage < 1.0 else passage)  # past a torn seal; a tap's water gets saltier
     for ion in range(IONS):
         state.content_mol_l[ion] = passage * parameters.raw_mol_l[ion] + alkaline * parameters.alkaline_mol_l[ion]
     state.content_mol_l[CARBON] += FREE_CO2_MOL_L
@@ -146,15 +143,15 @@ def advance_feed(
 ) -> float:
     """Fill the tank while the valve is open, and let water leak in; return the heat carried in [J]."""
     make_feed(state, parameters, fault)
-    state.temperature[0] = max(1.0, feed_temperature - COLDER_K * fault[RO_FEED_COLD])
+    state.temperature[0] = feed_temperature + (COLDEST_C - feed_temperature) * fault[RO_FEED_COLD]
     rate = 0.0
     if state.filling[0] > 0.5:
         rate = parameters.rated_l_min
         if parameters.membrane > 0.5:
-            rate *= membrane_output(state.temperature[0]) * (1.0 - TIRED_FLUX_LOST * fault[RO_MEMBRANE_TIRED])
+            rate *= membrane_output(state.temperature[0]) * (1.0 - fault[RO_MEMBRANE_TIRED])
     state.rate_l_min[0] = rate
     fed = rate * seconds / 60.0
     state.made_l[0] += fed
     heat = pour(state, tank, books, fed, FED)
-    leaked = LEAK_L_MIN * fault[DILUTION_LEAK] * seconds / 60.0
+    leaked = parameters.rated_l_min * fault[DILUTION_LEAK] * seconds / 60.0
     return heat + pour(state, tank, books, leaked, LEAKED_IN)

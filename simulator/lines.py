@@ -22,7 +22,6 @@ SHUT_OFF_KPA = 230.0
 RATED_BEFORE_KPA = 190.0
 CLEAN_DROP_KPA = 8.0  # turbulent: with the square of flow
 LOADING_KPA_PER_L = 0.0006  # what each litre leaves in the filter; laminar: with flow
-LOADING_TIMES = 40.0  # by how much dirty solution loads faster, at the fault's worst
 PUMP_W = 180.0
 FLOOD_PUMP_W = 60.0
 RETURN_PUMP_W = 40.0
@@ -158,8 +157,10 @@ def drained_away(excess: float, inflow: float, lag_s: float, seconds: float) -> 
 
 
 @compiled
-def pumped_flow(state: LinesState, parameters: LinesParameters, clogged: Floats, speed: float, seconds: float) -> float:
+def pumped_flow(state: LinesState, parameters: LinesParameters, clogged: Floats, speed: float, passes: float) -> float:
     """Return the flow that pump, filter and emitters agree on [L/min], and set both pressures.
+
+    ``passes`` is the share of the pressure that dirt beside the usual leaves; ``speed`` the pump's, of its rated one.
 
     Notes
     -----
@@ -182,10 +183,10 @@ def pumped_flow(state: LinesState, parameters: LinesParameters, clogged: Floats,
     flow = 0.0
     if sound > 0.0:
         by_emitters = (RATED_BEFORE_KPA - CLEAN_DROP_KPA) / sound**2
-        square = by_pump + by_screen + by_emitters
-        flow = (-by_cake + sqrt(by_cake**2 + 4.0 * square * head)) / (2.0 * square)
+        square = passes * by_pump + by_screen + by_emitters
+        flow = (-by_cake + sqrt(by_cake**2 + 4.0 * square * passes * head)) / (2.0 * square)
     state.pressure_before[0] = head - by_pump * flow**2
-    state.pressure_after[0] = state.pressure_before[0] - by_screen * flow**2 - by_cake * flow
+    state.pressure_after[0] = passes * state.pressure_before[0] - by_screen * flow**2 - by_cake * flow
     for row in range(parameters.rows):
         share = parameters.rated_l_min[row] * (1.0 - clogged[row]) / sound if sound > 0.0 else 0.0
         state.flow_l_min[row] = flow * share
@@ -224,9 +225,9 @@ def advance_lines(
     speed = 1.0 - fault[PUMP_OFF] if state.pump_on[0] > 0.5 and powered > 0.5 else 0.0
     state.pump_runs[0] = 1.0 if speed > 0.05 else 0.0
     state.flow_l_min[:] = 0.0
-    flow = pumped_flow(state, parameters, clogged, speed if wet else 0.0, seconds)
+    flow = pumped_flow(state, parameters, clogged, speed if wet else 0.0, 1.0 - fault[FILTER_LOADING])
     state.flow[0] = flow
-    state.loaded_kpa[0] += LOADING_KPA_PER_L * (1.0 + LOADING_TIMES * fault[FILTER_LOADING]) * flow * seconds / 60.0
+    state.loaded_kpa[0] += LOADING_KPA_PER_L * flow * seconds / 60.0
     for shelf in range(parameters.rows, places):
         if state.flood_on[0] > 0.5 and powered > 0.5 and wet:
             state.flow_l_min[shelf] = TRAY_L / TRAY_FILL_MIN

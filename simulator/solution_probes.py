@@ -1,6 +1,6 @@
 """What the probes in the tank make of the truth, before noise: the doser acts on these.
 
-What probes' faults do at their worst is our choice, no source; that a glass electrode ages by losing
+How late a faulty probe answers is our choice, no source; that a glass electrode ages by losing
 slope about its zero at pH 7, and that an open input hovers about there, is common knowledge of the
 trade, no source.
 """
@@ -26,12 +26,9 @@ from simulator.water_terms import (
 COMPENSATION_PER_K = 0.0191  # linear, about 25 degC: as is usual, from memory
 ZERO_PH = 7.0
 LAG_S = 20.0
-FOULED_LAG_S, AGED_LAG_S, DRY_LAG_S = 600.0, 300.0, 3600.0
-FOULED_SHARE = 0.40  # reads low
-DRIFT_SHARE = 0.25  # reads high
-SLOPE_LOST = 0.35
-AGED_OFFSET_PH = 0.15
-DRY_OFFSET_PH = 0.8
+# How much later they answer, by the fault's size
+FOULED_LAG_S, AGED_LAG_S, DRY_LAG_S = 1800.0, 900.0, 3600.0
+AGED_OFFSET_PH = 0.3  # beside the slope lost
 
 
 class ProbesState(NamedTuple):
@@ -60,13 +57,13 @@ def advance_probes(
     """Let the probes follow the conductivity at the solution's temperature [mS/cm], its pH and the level [%]."""
     coefficient = COMPENSATION_PER_K * (1.0 - fault[EC_COMPENSATION_WRONG])
     compensated = conductivity / (1.0 + coefficient * (temperature - 25.0))
-    seen = compensated * (1.0 - FOULED_SHARE * fault[EC_PROBE_FOULED]) * (1.0 + DRIFT_SHARE * fault[EC_PROBE_DRIFT])
+    seen = compensated * (1.0 - fault[EC_PROBE_FOULED]) * (1.0 + fault[EC_PROBE_DRIFT])
     lag = LAG_S + FOULED_LAG_S * fault[EC_PROBE_FOULED]
     state.ec[0] += (seen - state.ec[0]) * (1.0 - exp(-seconds / lag))
-    seen = ZERO_PH + (ph - ZERO_PH) * (1.0 - SLOPE_LOST * fault[PH_PROBE_AGED])
-    seen += AGED_OFFSET_PH * fault[PH_PROBE_AGED] + DRY_OFFSET_PH * fault[PH_PROBE_DRY]
+    seen = ZERO_PH + (ph - ZERO_PH) * (1.0 - fault[PH_PROBE_AGED])
+    seen += AGED_OFFSET_PH * fault[PH_PROBE_AGED] + fault[PH_PROBE_DRY]
     seen += (ZERO_PH - seen) * fault[PH_PROBE_UNPLUGGED]
-    lag = LAG_S + AGED_LAG_S * fault[PH_PROBE_AGED] + DRY_LAG_S * fault[PH_PROBE_DRY]
+    lag = LAG_S + AGED_LAG_S * fault[PH_PROBE_AGED] + DRY_LAG_S * min(1.0, abs(fault[PH_PROBE_DRY]))
     lag *= 1.0 - fault[PH_PROBE_UNPLUGGED]
     state.ph[0] += (seen - state.ph[0]) * (1.0 - exp(-seconds / max(1.0, lag)))
     if fault[LEVEL_SENSOR_STUCK] < 0.5:

@@ -107,8 +107,8 @@ def place_zones(farm: Farm) -> tuple[str, ...]:
 def water_fault_slots(farm: Farm) -> tuple[tuple[str, str], ...]:
     """Return (kind, target) of every slot of the fault array that the water side reads, in order.
 
-    Severities run from 0 (sound) to 1. A fault without a target on something that has several
-    belongs into each of its slots.
+    Sizes mean what the kinds of fault say, 0 where all is sound: mostly the share of the function that is lost. A
+    fault without a target on something that has several belongs into each of its slots.
     """
     equipment = farm.equipment
     return (
