@@ -139,7 +139,7 @@ class Sensors:
                 self._faults.setdefault(fault.target, []).append(fault)
         self._minute = 0
 
-    def read(self, time_us: NDArray[np.int64], truths: Sequence[Floats]) -> Readings:
+    def read(self, time_us: NDArray[np.int64], truths: Iterable[Floats]) -> Readings:
         """Return what they report of the next block; ``truths`` are in the description's order."""
         value = np.empty((len(self.keys), len(time_us)))
         came = np.empty(value.shape, bool)

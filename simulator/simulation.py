@@ -11,10 +11,12 @@ from farm.description import Farm
 from farm.readings import instant, microseconds
 from simulator.building import Building, Climate
 from simulator.data_path import Clocks
+from simulator.farm_model import FarmModel
 from simulator.faults import Fault, aimed
+from simulator.frame import Truth
+from simulator.probes import Probes
 from simulator.readings import Readings, Snapshot
 from simulator.sensors import USUAL, Habits, Sensors
-from simulator.stepped import SteppedModel
 
 STEP = timedelta(minutes=1)
 STEP_US = 60_000_000
@@ -66,16 +68,21 @@ class Simulation:
         self.seed = seed
         self.faults = aimed(farm, faults)
         self.now = start.astimezone(UTC)
-        self.model = SteppedModel(farm, seed, self.now, self.faults)
+        self.model = FarmModel(farm, seed, self.now, self.faults, building, climate)
+        self._probes = Probes(farm, self.model.names)
         self._sensors = Sensors(farm, seed=seed, faults=self.faults, habits=habits)
         self._clocks = Clocks(self._sensors.keys, self.faults)
 
     def run(self, minutes: int) -> Readings:
         """Advance by a number of minutes and return what the sensors read at the end of each."""
+        return self.run_with_truth(minutes)[0]
+
+    def run_with_truth(self, minutes: int) -> tuple[Readings, Truth]:
+        """Advance by a number of minutes; return what the sensors read and what was true at the end of each."""
         time_us = microseconds(self.now) + STEP_US * np.arange(1, minutes + 1)
-        truths = self.model.run(time_us)
+        truth = self.model.run(time_us)
         self.now = instant(int(time_us[-1]))
-        return self._clocks.stamped(self._sensors.read(time_us, truths))
+        return self._clocks.stamped(self._sensors.read(time_us, self._probes.see(truth))), truth
 
     def until(self, end: datetime, block_minutes: int = BLOCK_MINUTES) -> Iterator[Readings]:
         """Yield the blocks up to ``end``, never past it."""
