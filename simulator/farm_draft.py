@@ -56,7 +56,7 @@ def described_farm(
     shelf_names = ["shelf"] if shelves == 1 else [f"shelf-{number}" for number in range(1, shelves + 1)]
     on_at = int(random.integers(0, 9))
     offset_k = round(float(random.uniform(-1.2, -0.3)), 1)
-    reverse_osmosis, carbon_dioxide = (random.random(2) < (0.75, 0.8)).tolist()
+    carbon_dioxide = float(random.random()) < 0.8
     stocks = [f"nutrient-{letter}" for letter in "abc"[: int(random.integers(1, 4))]]
     reservoir_l = round(float(random.uniform(45.0, 80.0)) * rows)
     emitters = round(building.planting.row_area_m2 * float(random.uniform(6.5, 9.0)))
@@ -80,12 +80,9 @@ def described_farm(
             }  # fmt: skip
     zones["supply"] = {"kind": "supply_duct", "label": "Supply duct"}
     zones["reservoir"] = {"kind": "reservoir", "label": "Reservoir", "crop": crop.name, "phase": "growing-on"}
-    if reverse_osmosis:
-        zones["feed"] = {"kind": "reservoir", "label": "Feed water"}
+    zones["feed"] = {"kind": "reservoir", "label": "Feed water"}
     zones["outdoors"] = {"kind": "outdoors", "label": "Outdoors"}
-    series = described_series(
-        random, row_names, shelf_names, [*stocks, "acid", "base"], feed=reverse_osmosis, gas=carbon_dioxide
-    )
+    series = described_series(random, row_names, shelf_names, [*stocks, "acid", "base"], gas=carbon_dioxide)
     keys = {"/".join(filter(None, (one["zone"], one["quantity"], one.get("sensor")))) for one in series}
 
     def where(key: str, name: str) -> dict[str, str]:
@@ -95,7 +92,7 @@ def described_farm(
     air_flow_m3_h = round(building.machines.coil_air_kg_s_w * cooling_w * 3600.0 / 1.18)
     equipment: dict[str, Any] = {
         "reservoir": {"zone": "reservoir", "volume_l": float(reservoir_l),
-                      "feed_ec_ms_cm": 0.03 if reverse_osmosis else 0.3},
+                      "feed_ec_ms_cm": 0.03},
         "air_conditioner": {
             "cooling_w": float(cooling_w), "power_w": round(cooling_w / float(random.uniform(3.0, 3.8))),
             **where("room/compressor_on", "compressor"), **where("room/condensate_volume", "condensate"),
@@ -140,11 +137,10 @@ def described_farm(
             {"name": "line", "label": "Line filter", "before": "reservoir/line_pressure_before_filter",
              "after": "reservoir/line_pressure_after_filter", **where("reservoir/flow_rate", "flow"), "limit_kpa": 25.0}
         ]  # fmt: skip
-    if reverse_osmosis:
-        equipment["reverse_osmosis"] = {
-            "rated_l_per_day": round(4.0 * reservoir_l), "output": "feed/metered_volume",
-            **where("feed/solution_temperature", "feed_temperature"),
-        }  # fmt: skip
+    equipment["reverse_osmosis"] = {
+        "rated_l_per_day": round(4.0 * reservoir_l), "output": "feed/metered_volume",
+        **where("feed/solution_temperature", "feed_temperature"),
+    }  # fmt: skip
     surfaces: list[dict[str, Any]] = [
         {"name": "wall", "label": "Wall, middle of a panel", "zone": "room", "outside": "outdoors",
          "r_value_m2k_w": building.walls.r_value_m2k_w}

@@ -34,7 +34,7 @@ _ACCURACY = {
 
 
 def described_series(
-    random: np.random.Generator, rows: list[str], shelves: list[str], stocks: list[str], *, feed: bool, gas: bool
+    random: np.random.Generator, rows: list[str], shelves: list[str], stocks: list[str], *, gas: bool
 ) -> list[dict[str, Any]]:
     """Return a farm's [[series]]: those that every farm has, and others by chance."""
     found: list[dict[str, Any]] = []
@@ -88,8 +88,7 @@ def described_series(
     if has(DOSED_VOLUMES):
         for stock in stocks:
             add("reservoir", "dosed_volume", stock)
-    if feed:
-        add("feed", "metered_volume")
-        if has(FEED_TEMPERATURE):
-            add("feed", "solution_temperature")
+    add("feed", "metered_volume")
+    if has(FEED_TEMPERATURE):
+        add("feed", "solution_temperature")
     return found

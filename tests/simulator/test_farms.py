@@ -44,6 +44,6 @@ def test_the_same_seed_makes_the_same_farm():
 
 
 def test_some_farms_lack_what_others_have(made):
-    for quantity in ("ppfd", "condensate_volume", "flow_rate", "co2_mole_fraction", "dosed_volume", "metered_volume"):
+    for quantity in ("ppfd", "condensate_volume", "flow_rate", "co2_mole_fraction", "dosed_volume"):
         having = sum(any(series.quantity == quantity for series in one.farm.series) for one in made)
         assert 0 < having < len(made), quantity
