@@ -64,8 +64,8 @@ def parts_of(farm: Farm, building: Building, start: datetime) -> Parts:
         wall_m2=walls.area_m2 * shares,
         wall_w_k=walls.area_m2 * shares / resistance,
         wall_film_share=INSIDE_FILM_M2K_W / resistance,
-        bridge_m2=walls.bridge_m2,
-        bridge_u=walls.bridge_u_w_m2k,
+        bridge_m2=float(walls.bridge_m2),
+        bridge_u=float(walls.bridge_u_w_m2k),
         mass_j_k=walls.mass_j_k * shares,
         mass_w_k=walls.mass_w_k * shares,
         supply_share=blown,
@@ -84,7 +84,7 @@ def parts_of(farm: Farm, building: Building, start: datetime) -> Parts:
     settings = building.settings
     lit_h = max((one.photoperiod_h or 0.0 for row in rows if (one := farm.phase_at(row, start)) is not None), default=0)
     names = list(rows)
-    return Parts(
+    parts = Parts(
         rooms=rooms,
         limits=Limits(
             **{name: float(getattr(settings, name)) for name in settings.__dataclass_fields__},
@@ -97,7 +97,7 @@ def parts_of(farm: Farm, building: Building, start: datetime) -> Parts:
         group_w=np.array([one.power_w for one in groups]),
         group_rows=lit,
         group_ppfd=np.array([one.commissioning_ppfd for one in groups]),
-        group_heat=heat / heat.sum(axis=1, keepdims=True),
+        group_heat=np.ascontiguousarray(heat / heat.sum(axis=1, keepdims=True)),
         group_years=np.array([max(0.0, (start - one).total_seconds()) / YEAR_S for one in commissioned]),
         group_leads=np.array(leads, dtype=np.float64),
         output_at_start=building.lamps.output_at_start,
@@ -135,6 +135,8 @@ def parts_of(farm: Farm, building: Building, start: datetime) -> Parts:
         place_row=_integers(names.index(zone) if zone in names else -1 for zone in place_zones(farm)),
         **_water_slots(farm, slots),
     )
+    whole = {name: float(value) for name, value in parts._asdict().items() if isinstance(value, int)}
+    return parts._replace(**whole)  # type: ignore[arg-type]  # of one type, or the loop is compiled anew
 
 
 def _integers(values: object) -> NDArray[np.int64]:
