@@ -5,6 +5,7 @@ Every figure is our choice, no source, and no guide to dosing.
 
 from __future__ import annotations
 
+from math import isfinite
 from typing import NamedTuple
 
 import numpy as np
@@ -20,8 +21,12 @@ from simulator.water_terms import ACID_EMPTY, BASE_EMPTY, FIRST_OF_STOCKS, LINE_
 NUTRIENT, ACID, BASE = 0.0, 1.0, 2.0
 ROLES = {"nutrient": NUTRIENT, "acid": ACID, "base": BASE}
 WATER_HEAT_J_KG_K = 4186.0
-EC_LOW, EC_HIGH = 1.74, 1.82  # mS/cm: the doser starts below, stops above
-PH_LOW, PH_HIGH = 5.75, 6.00
+# Where the plan says nothing: the doser starts below, stops above
+USUAL_EC = (1.74, 1.82)  # mS/cm
+USUAL_PH = (5.75, 6.00)
+# Else within the plan's band, by share of its width
+WITHIN_EC = (0.32, 0.50)
+WITHIN_PH = (0.35, 0.60)
 NUTRIENT_PULSE_ML_L = 0.083  # by litre of tank
 CORRECTION_PULSE_ML_L = 0.025
 MIXING_MIN = 10.0  # between pulses
@@ -38,6 +43,10 @@ class DoserParameters(NamedTuple):
     role: Floats  # NUTRIENT, ACID or BASE
     bottle_ml: Floats
     pulse_ml: Floats
+    ec_low: float  # mS/cm: it raises EC from below here ...
+    ec_high: float  # ... to here
+    ph_low: float
+    ph_high: float
 
 
 class DoserState(NamedTuple):
@@ -59,8 +68,29 @@ def doser_parameters(farm: Farm, tank_l: float) -> DoserParameters:
     role = np.array([ROLES[stock.role] for stock in stocks])
     per_litre = np.where(role == NUTRIENT, NUTRIENT_PULSE_ML_L, CORRECTION_PULSE_ML_L)
     return DoserParameters(
-        bottled(list(stocks)), role, np.array([stock.bottle_l * 1000.0 for stock in stocks]), per_litre * tank_l
+        bottled(list(stocks)),
+        role,
+        np.array([stock.bottle_l * 1000.0 for stock in stocks]),
+        per_litre * tank_l,
+        *set_points(farm, "solution_ec", WITHIN_EC, USUAL_EC),
+        *set_points(farm, "solution_ph", WITHIN_PH, USUAL_PH),
     )
+
+
+def set_points(
+    farm: Farm, quantity: str, within: tuple[float, float], usual: tuple[float, float]
+) -> tuple[float, float]:
+    """Return where the doser starts and stops: within the band that the plan sets for the tank, else as usual."""
+    tank = farm.equipment.reservoir
+    zone = farm.zones.get(tank.zone) if tank is not None else None
+    if zone is None or zone.crop is None or zone.phase is None:
+        return usual
+    band = farm.crops[zone.crop].phases[zone.phase].bands.get(quantity)
+    limits = band.limits(True) if band is not None else None
+    if limits is None or not (isfinite(limits[0]) and isfinite(limits[1])):
+        return usual
+    low, high = limits
+    return low + within[0] * (high - low), low + within[1] * (high - low)
 
 
 def doser_state(parameters: DoserParameters) -> DoserState:
@@ -90,13 +120,13 @@ def control_doser(
     state.wait_min[0] = max(0.0, state.wait_min[0] - 1.0)
     if state.wait_min[0] > 0.0 or powered < 0.5:
         return
-    raising = ec < EC_LOW or (state.raising_ec[0] > 0.0 and ec < EC_HIGH)
+    raising = ec < parameters.ec_low or (state.raising_ec[0] > 0.0 and ec < parameters.ec_high)
     state.raising_ec[0] = 1.0 if raising else 0.0
     correction = -1.0
-    if ph > PH_HIGH and state.corrections[0] < MOST_CORRECTIONS_A_DAY:
+    if ph > parameters.ph_high and state.corrections[0] < MOST_CORRECTIONS_A_DAY:
         correction = ACID
         state.corrections[0] += 1.0
-    elif ph < PH_LOW and state.corrections[1] < MOST_CORRECTIONS_A_DAY:
+    elif ph < parameters.ph_low and state.corrections[1] < MOST_CORRECTIONS_A_DAY:
         correction = BASE
         state.corrections[1] += 1.0
     for stock in range(len(parameters.role)):

@@ -53,7 +53,7 @@ TANK_W_K = 20.0  # between tank and room air; our choice
 ROW_W_K = 4.0  # of each place while solution trickles through it; our choice
 DOSER_W = 8.0
 FIRST_OF_NAMED = len(COLUMNS)  # truth columns of single stocks, places and shelves
-FIRST_EC, FIRST_PH, FIRST_LEVEL = 1.80, 5.88, 0.90
+FIRST_LEVEL = 0.90
 
 
 class WaterParameters(NamedTuple):
@@ -109,7 +109,9 @@ def water_state(farm: Farm, parameters: WaterParameters) -> WaterState:
     feed = RAW_WATER * parameters.feed.passage
     feed[-1] += FREE_CO2_MOL_L
     stocks = list(farm.equipment.stocks)
-    fresh = first_fill(parameters.doser.contents_mol_l, stocks, feed, FIRST_EC, FIRST_PH)
+    doser = parameters.doser
+    middle_ph = 0.5 * (doser.ph_low + doser.ph_high)
+    fresh = first_fill(doser.contents_mol_l, stocks, feed, doser.ec_high, middle_ph)
     tank = tank_state(FIRST_LEVEL * parameters.tank_l, fresh)
     return WaterState(
         tank,

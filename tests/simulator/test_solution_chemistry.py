@@ -54,8 +54,8 @@ def test_potassium_chloride_conducts_as_nist_says_from_5_to_35_degrees():
         assert 1000 * found == pytest.approx(row["conductivity"], rel=0.015)
 
 
-# Equivalent conductivity at 0.01 equivalents a litre and 25 degC, S cm2: CRC Handbook, from memory. At this strength the
-# published fit is within 1 % for chlorides and some 4 % off for nitrates (too high) and sulphates (too low).
+# Equivalent conductivity at 0.01 equivalents a litre and 25 degC, S cm2: CRC Handbook, from memory. There the published
+# fit is within 1 % for chlorides and some 4 % off for nitrates (too high) and sulphates (too low).
 @pytest.mark.parametrize(
     ("moles", "equivalent", "tolerance"),
     [

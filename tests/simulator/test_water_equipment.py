@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from farm.crops import Band
 from simulator import water
 from simulator.alkalinity import acidity, carbon_dioxide_solubility
 from simulator.demo import demo_farm
@@ -169,6 +170,17 @@ def test_tank_comes_to_rest_with_the_air():
     # sodium hydrogen carbonate of 1 mmol/L: Henderson and Hasselbalch by hand, pK1 6.38 at 20 degC (from memory)
     by_hand = 6.38 + np.log10(1e-3 * 0.965 / state.free_co2_mol_l[0])
     assert state.ph[0] == pytest.approx(by_hand, abs=0.03)
+
+
+def test_the_doser_holds_what_the_plan_says():
+    farm = demo_farm()
+    phase = farm.crops["lettuce"].phases["growing-on"]
+    bands = phase.bands | {"solution_ec": Band(always=(1.0, 1.4)), "solution_ph": Band(always=(6.0, 6.8))}
+    phases = {"growing-on": phase.model_copy(update={"bands": bands})}
+    crops = {"lettuce": farm.crops["lettuce"].model_copy(update={"phases": phases})}
+    run = run_water(3, farm=farm.model_copy(update={"crops": crops}))
+    assert 1.1 < run["ec"].min() < run["ec"].max() < 1.3
+    assert 6.2 < run["ph"].min() < run["ph"].max() < 6.6
 
 
 def test_without_power_nothing_moves():
