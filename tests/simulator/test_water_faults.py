@@ -17,7 +17,7 @@ def with_fault(kind, size=1.0, target="", farm=None, days=LAST):
 
 @pytest.fixture(scope="module")
 def sound():
-    return run_water(LAST, farm=farm_with_everything())
+    return run_water(LAST)
 
 
 def dosed(run, stock, day=LAST - 1):
@@ -52,7 +52,9 @@ def test_one_stock_empty_tilts_the_recipe(sound):
 def test_air_in_a_line(sound):
     run = with_fault("doser_line_air", 0.5, "nutrient-a")
     assert given(run, "nutrient-a") == pytest.approx(0.5 * dosed(run, "nutrient-a"))
-    assert dosed(run, "nutrient-a") > 1.1 * dosed(sound, "nutrient-a")
+    # Both stocks carry about half the EC: with half of one missing, a third more pulses are needed.
+    turned = [one["dosed_ml.nutrient-a"][-1] - one["dosed_ml.nutrient-a"][DAY] for one in (run, sound)]
+    assert turned[0] == pytest.approx(turned[1] / 0.75, rel=0.08)
 
 
 def test_overdosing():
@@ -182,7 +184,8 @@ def test_sump_return_lost():
     assert run["level"][-1] < 30
 
 
-def test_tray_that_does_not_drain(sound):
+def test_tray_that_does_not_drain():
+    sound = run_water(LAST, farm=farm_with_everything())
     run = with_fault("flood_tray_not_draining", target="shelf", farm=farm_with_everything())
     night = slice(3 * DAY, 3 * DAY + 300)
     assert (run["tray_wet.shelf"][night] == 1).all()
