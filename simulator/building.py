@@ -43,7 +43,7 @@ class Machines:
     dehumidifier_w_l_day: float = 20.0  # electrical input a rated litre a day; about 2 L/kWh, from memory
     fan_w: float = 40.0  # circulation fan of a row
     fan_volumes_h: float = 110.0  # volumes of a row's own air that its fan exchanges with the room in an hour
-    still_share: float = 0.08  # of that, without the fan: by buoyancy
+    still_share: float = 0.05  # of that, without the fan: by buoyancy
     row_air_share: float = 0.12  # a row's share of the room's air; shelves by their growing area
     air_speed_m_s: float = 0.5  # over the leaves, with the fan
     still_air_speed_m_s: float = 0.06  # without

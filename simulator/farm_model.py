@@ -74,7 +74,7 @@ class FarmModel:
         self._now_us = microseconds(start)
         first = self._conditions.block(np.array([self._now_us]))
         self.state = first_state(farm, self.parts, building, first)
-        kernel.take_over(self.state, self.parts, first, 0)
+        kernel.run(self.state, self.parts, first, np.empty((1, len(self.names))), False)
 
     def run(self, time_us: NDArray[np.int64]) -> Truth:
         """Move on to each instant of a block, a minute apart, and return the truth at them.
@@ -95,7 +95,7 @@ class FarmModel:
     def run_under(self, forcing: Forcing) -> Truth:
         """Move on under a forcing of one's own and return the truth."""
         out = np.empty((len(forcing.time_s), len(self.names)))
-        kernel.run(self.state, self.parts, forcing, out)
+        kernel.run(self.state, self.parts, forcing, out, True)
         return Truth(forcing.time_s, self.names, out)
 
     def _nothing(self) -> Truth:

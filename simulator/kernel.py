@@ -237,9 +237,13 @@ def record(state: State, parts: Parts, row_out: Floats) -> None:
 
 
 @compiled
-def run(state: State, parts: Parts, forcing: Forcing, out: Floats) -> None:
-    """Run a block: ``out`` (n, columns) takes the truth at each of its instants."""
+def run(state: State, parts: Parts, forcing: Forcing, out: Floats, moves: bool) -> None:
+    """Run a block: ``out`` (n, columns) takes the truth at each of its instants.
+
+    Without ``moves`` the state stays where it is and only takes the forcing over: the very first instant.
+    """
     for minute in range(forcing.time_s.size):
-        move_on(state, parts)
+        if moves:
+            move_on(state, parts)
         take_over(state, parts, forcing, minute)
         record(state, parts, out[minute])

@@ -61,6 +61,8 @@ POWER_PER_OUTDOOR_K = 0.012  # our choice
 LEAST_POWER = 0.75
 DEHUMIDIFIER_RATED_PA = 2140.0  # vapour pressure of 27 degC and 60 % RH
 UNFAULTED_FLOOR_C = -40.0
+SOUND_COIL_C = 5.0  # from which cooling_at_dew_point raises the coil; our choice
+STILL_COOLS_K = 6.0  # it never gets closer to the air: a coil too warm still cools; our choice
 FLOODED_COIL_AIR = 1.0  # with cooling at the dew point comes more air over the coil; our choice
 DRINKS_MORE = 2.0  # leaves' vapour conductance by the size of water_uptake_high; our choice
 LEAK_CHANGES = 2.0  # of co2_leak, an hour
@@ -242,7 +244,8 @@ def air_minute(state: State, parts: Parts, wet_enough: Floats) -> None:
     floor = UNFAULTED_FLOOR_C
     if dew_fault > 0.0:
         dew = dew_point(vapour_pressure(air.vapour[0] / rooms.air_kg[0], rooms.air_pressure))
-        floor = 5.0 + dew_fault * (dew + 0.3 - 5.0)
+        warm = min(dew + 0.3, air.temperature[0] - STILL_COOLS_K)
+        floor = SOUND_COIL_C + dew_fault * (warm - SOUND_COIL_C)
     cold = powered(state, parts, columns.circuit_air_conditioner)
     capacity = parts.cooling_w * min(MOST_CAPACITY, 1.0 - CAPACITY_PER_OUTDOOR_K * (outdoors - RATED_OUTDOOR_C))
     capacity *= 1.0 if state.switch[FULL] > 0.5 else parts.dry_share

@@ -27,42 +27,32 @@ class Truth:
     def __init__(self, folder):
         farm = demo_farm()
         simulation = Simulation(farm, seed=3, start=START)
-        model = simulation.model
         kept = [one.key for one in farm.series if one.quantity in WATER or one.zone == "feed"]
-        rows = {key: [] for key in kept}
-        self.irrigated, self.runs, self.days, self.loading = 0.0, 0, [self.books(model, 0.0, 0)], []
-        before = False
-        for minute in range(1, DAYS * 1440 + 1):
-            self.irrigated += model.irrigation.flow
-            self.runs += model.irrigation.pump_on and not before
-            before = model.irrigation.pump_on
-            if before:
-                self.loading.append((minute - 1, model.irrigation.pressure_before - model.irrigation.pressure_after))
-            snapshot = simulation.step()
-            for key, value in snapshot.values:
-                if key in rows:
-                    rows[key].append((microseconds(snapshot.time), value))
-            if minute % 1440 == 0:
-                self.days.append(self.books(model, self.irrigated, self.runs))
         self.house = House(farm, folder)
-        for key, several in rows.items():
-            self.house.put(key, several)
+        readings, truth = simulation.run_with_truth(DAYS * 1440)
+        for key in kept:
+            values = readings.value[readings.keys.index(key)]
+            self.house.put(key, list(zip(readings.time_us.tolist(), values.tolist(), strict=True)))
         self.house.now_us = microseconds(simulation.now) + 1
         self.house.fresh_watch()
         self.house.work()
-
-    @staticmethod
-    def books(model, irrigated, runs):
-        ledger = model.reservoir.ledger
-        return {
-            "fed": ledger.feed_l,
-            "dosed": ledger.dosed_l,
-            "drunk": ledger.drunk_l,
-            "volume": model.reservoir.volume_l,
-            "condensed": model.room.ledger.condensate,
-            "irrigated": irrigated,
-            "runs": runs,
+        running = truth["water.pump_on"] > 0
+        drop = truth["water.pressure_before"] - truth["water.pressure_after"]
+        self.loading = [(int(minute), float(drop[minute])) for minute in np.flatnonzero(running)]
+        self.flow, self.feed_l = truth["water.flow"], truth["water.feed_made"]
+        dosed = sum(truth[f"water.given_ml.{stock.name}"] for stock in farm.equipment.stocks) / 1000
+        volume = truth["water.volume"]
+        sums = {
+            "fed": self.feed_l,
+            "dosed": dosed,
+            "volume": volume,
+            "drunk": self.feed_l + dosed - truth["water.drained"] - volume,
+            "condensed": truth["farm.condensate_volume"],
+            "irrigated": np.cumsum(np.concatenate(([0.0], self.flow[:-1]))),
+            "runs": np.cumsum(np.diff(running, prepend=running[0]) & running),
         }
+        nights = np.concatenate(([0], np.arange(1, DAYS + 1) * 1440 - 1))
+        self.days = [{name: float(column[night]) for name, column in sums.items()} for night in nights]
 
     def on(self, day, what):
         return self.days[day + 1][what] - self.days[day][what]
