@@ -44,7 +44,7 @@ def test_it_writes_farms_readings_and_labels(call, tmp_path):
     for seed in (3, 4):
         table = pq.read_table(tmp_path / "out" / f"invented-{seed}" / "readings.parquet")
         assert len(table) > 360 * 10
-    rows = list(csv.DictReader((tmp_path / "out" / "labels.csv").open()))
+    rows = list(csv.DictReader((tmp_path / "out" / "labels.csv").read_text().splitlines()))
     assert [(row["farm"], row["kind"]) for row in rows] == [
         ("invented-3", "drying_lost"),
         ("invented-4", "drying_lost"),

@@ -41,14 +41,14 @@ EXPECTED = [
     (K.DOSER_LINE_AIR, "nutrient-a", "reservoir/dosed_volume/nutrient-a", "up"),
     (K.DOSER_OVERDOSING, "", "reservoir/solution_ec", "up"),
     (K.FEED_WATER_BAD, "", "reservoir/dosed_volume/nutrient-a", "down"),
-    (K.DILUTION_LEAK, "", "reservoir/solution_ec", "down"),
+    (K.DILUTION_LEAK, "", "reservoir/dosed_volume/nutrient-a", "up"),
     (K.EC_PROBE_FOULED, "", "reservoir/dosed_volume/nutrient-a", "up"),
     (K.EC_PROBE_DRIFT, "", "reservoir/dosed_volume/nutrient-a", "down"),
     (K.EC_COMPENSATION_WRONG, "", "reservoir/dosed_volume/nutrient-a", "up"),  # the tank is colder than 25 degC
     (K.ACID_EMPTY, "", "reservoir/solution_ph", "up"),
     (K.PH_UPTAKE_DRIFT, "", "reservoir/solution_ph", "other"),
     (K.ALKALINE_FEED, "", "reservoir/dosed_volume/acid", "up"),
-    (K.PH_PROBE_AGED, "", "reservoir/dosed_volume/acid", "other"),
+    (K.PH_PROBE_AGED, "", "reservoir/dosed_volume/acid", "up"),  # below pH 7 it reads too high
     (K.PH_PROBE_DRY, "", "reservoir/dosed_volume/acid", "up"),
     (K.PH_PROBE_UNPLUGGED, "", "reservoir/solution_ph", "up"),
     (K.LAMP_GROUP_LOST, "row-3", "row-3/ppfd", "down"),

@@ -220,7 +220,7 @@ def test_every_kind_has_usual_sizes_that_it_allows():
 def test_labels_are_written_as_they_are(tmp_path):
     fault = Fault(FaultKind.FILTER_LOADING, START, START + 48 * HOUR, 0.35, "", 86_400.0)
     write_labels(tmp_path / "labels.csv", [("north", [fault])])
-    [row] = csv.DictReader((tmp_path / "labels.csv").open())
+    [row] = csv.DictReader((tmp_path / "labels.csv").read_text().splitlines())
     assert row == {
         "farm": "north", "kind": "filter_loading", "target": "", "start": "2026-02-02T00:00:00Z",
         "full_from": "2026-02-03T00:00:00Z", "end": "2026-02-04T00:00:00Z", "size": "0.35",
