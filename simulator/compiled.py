@@ -54,3 +54,8 @@ numba.config.CACHE_DIR = str(_folder())
 def compiled(function: Callable[P, R]) -> Callable[P, R]:
     """Compile a function of floats, arrays and named tuples of these when it is first called."""
     return cast("Callable[P, R]", numba.njit(cache=True, error_model="numpy")(function))
+
+
+def inlined(function: Callable[P, R]) -> Callable[P, R]:
+    """Compile a function into the one that calls it: handing over the whole state would cost more than it does."""
+    return cast("Callable[P, R]", numba.njit(inline="always", error_model="numpy")(function))

@@ -16,7 +16,7 @@ Columns = NDArray[np.int64]
 
 
 class FaultColumns(NamedTuple):
-    """Where the air side's faults stand in a row of ``Forcing.fault``; -1 where a thing has no such fault."""
+    """Where the air side's faults stand in a row of ``Forcing.fault``, but for those of single lamps and fans."""
 
     drying_lost: int
     coil_short_of_capacity: int
@@ -33,25 +33,16 @@ class FaultColumns(NamedTuple):
     co2_valve_stuck_open: int
     co2_leak: int
     mains_lost: int
-    circuit_lights: int
     circuit_air_conditioner: int
     circuit_heater: int
     circuit_fans: int
     circuit_pump: int
     circuit_doser: int
-    fan_dead: Columns  # by row
-    lamp_lost: Columns  # by lamp group
-    lamp_fade: Columns
-    lamp_astray: Columns
 
 
-class Parts(NamedTuple):
-    """Everything that does not change in a run. [W], [kg/s] of dry air, [m2]."""
+class LampParts(NamedTuple):
+    """Lamps, by group."""
 
-    rooms: Rooms
-    limits: Limits
-    columns: FaultColumns
-    # Lamps, by group and row
     group_w: Floats
     group_rows: Floats  # (groups, rows) 1 where it lights the row's plants
     group_ppfd: Floats  # new [umol m-2 s-1]
@@ -61,13 +52,26 @@ class Parts(NamedTuple):
     output_at_start: float
     fade_a_year: float
     start_s: float
-    # Crop, by row
+    circuit: int  # slot of the circuit that feeds them
+    lost: Columns  # slots of their faults
+    fade: Columns
+    astray: Columns
+
+
+class CropParts(NamedTuple):
+    """Plants, by row."""
+
     area_m2: Floats
     usual_g_m2: Floats  # structural dry matter of a mixed stand
     young_g_m2: float
-    # Machines
+
+
+class MachineParts(NamedTuple):
+    """Machines and leaks. [W], [kg/s] of dry air."""
+
     fan_w: Floats  # by row
     exchange_kg_s: Floats  # by row, with its fan
+    fan_dead: Columns  # by row: slot of its fault, -1 where it has none
     still_share: float
     air_speed: float
     still_air_speed: float
@@ -90,6 +94,17 @@ class Parts(NamedTuple):
     air_changes_louvre: float
     roof_gain_k: float  # by which a watt a square metre of sun on the roof raises the outdoor temperature of the walls
     floor_m2: float
+
+
+class Parts(NamedTuple):
+    """Everything that does not change in a run."""
+
+    rooms: Rooms
+    limits: Limits
+    slots: FaultColumns
+    lamps: LampParts
+    crop: CropParts
+    machines: MachineParts
     # Surfaces that the description names
     surface_place: Columns  # volume on their warm side
     surface_share: Floats  # of the temperature difference that their inner film has
@@ -111,19 +126,31 @@ HELD = (
 ) = range(len(HELD))  # fmt: skip
 
 
-class State(NamedTuple):
-    """Everything that changes in a run; arrays changed in place."""
+class Now(NamedTuple):
+    """What is commanded, acts and is wrong; arrays changed in place."""
 
-    air: Air
-    stored: Floats  # by row, dry matter [g/m2]
-    structural: Floats  # by row, dry matter [g/m2]
     switch: Floats  # by controls.SWITCHES
-    group_on: Floats  # by lamp group: commanded
     held: Floats  # by HELD
-    fault: Floats  # by slot, as it acts now
-    ppfd: Floats  # by row [umol m-2 s-1]
-    kept: Floats  # by row, water kept as growth in the last minute [kg]
+    fault: Floats  # by slot
+    group_on: Floats  # by lamp group: commanded
     bottle_kg: Floats  # one: CO2 left in the bottle
     compressor_runs: Floats  # one: what the compressor really does
+
+
+class Plants(NamedTuple):
+    """Stands, by row; arrays changed in place."""
+
+    stored: Floats  # dry matter [g/m2]
+    structural: Floats  # dry matter [g/m2]
+    ppfd: Floats  # on them [umol m-2 s-1]
+    kept: Floats  # water kept as growth in the last minute [kg]
+
+
+class State(NamedTuple):
+    """Everything that changes in a run."""
+
+    now: Now
+    plants: Plants
+    air: Air
     water: WaterState
     water_fault: Floats  # by the water side's slots

@@ -10,7 +10,7 @@ from simulator.building import Building
 from simulator.coil import Coil
 from simulator.controls import COMPRESSOR_MIN, DEHUMIDIFIER_MIN, SWITCHES
 from simulator.crop import steady_stored
-from simulator.farm_parts import HELD, Parts, State
+from simulator.farm_parts import HELD, Now, Parts, Plants, State
 from simulator.frame import Forcing
 from simulator.moist_air import DRY_AIR_MOLAR_MASS, enthalpy, humidity_ratio, saturation_pressure
 from simulator.water import water_state
@@ -22,11 +22,11 @@ LONG_MIN = 60.0  # since the machines were last switched
 def first_state(farm: Farm, parts: Parts, building: Building, first: Forcing) -> State:
     """Return a farm whose air, walls and plants are near what its controls hold."""
     rooms, settings = parts.rooms, building.settings
-    lit = bool((first.lit[0] * parts.group_leads).any())
+    lit = bool((first.lit[0] * parts.lamps.group_leads).any())
     temperature = settings.temperature_lit_c if lit else settings.temperature_dark_c
     humidity = settings.humidity_lit if lit else settings.humidity_dark
     ratio = humidity_ratio(saturation_pressure(temperature) * humidity / 100.0, rooms.air_pressure)
-    places, rows = len(rooms.air_kg), len(parts.area_m2)
+    places, rows = len(rooms.air_kg), len(parts.crop.area_m2)
     content = enthalpy(temperature, ratio)
     air = Air(
         heat=content * rooms.air_kg,
@@ -51,19 +51,23 @@ def first_state(farm: Farm, parts: Parts, building: Building, first: Forcing) ->
     settle(air, rooms)
     switch = np.zeros(len(SWITCHES))
     switch[[COMPRESSOR_MIN, DEHUMIDIFIER_MIN]] = LONG_MIN
-    planted = np.zeros(rows) if building.planting.by_batches else parts.usual_g_m2
+    planted = np.zeros(rows) if building.planting.by_batches else parts.crop.usual_g_m2
     return State(
+        now=Now(
+            switch=switch,
+            held=np.zeros(len(HELD)),
+            fault=np.zeros(first.fault.shape[1]),
+            group_on=np.zeros(len(parts.lamps.group_w)),
+            bottle_kg=np.array([0.6 * parts.machines.bottle_kg]),
+            compressor_runs=np.zeros(1),
+        ),
+        plants=Plants(
+            stored=np.array([steady_stored(one) for one in planted]),
+            structural=np.array(planted, dtype=np.float64),
+            ppfd=np.zeros(rows),
+            kept=np.zeros(rows),
+        ),
         air=air,
-        stored=np.array([steady_stored(one) for one in planted]),
-        structural=np.array(planted, dtype=np.float64),
-        switch=switch,
-        group_on=np.zeros(len(parts.group_w)),
-        held=np.zeros(len(HELD)),
-        fault=np.zeros(first.fault.shape[1]),
-        ppfd=np.zeros(rows),
-        kept=np.zeros(rows),
-        bottle_kg=np.array([0.6 * parts.bottle_kg]),
-        compressor_runs=np.zeros(1),
         water=water_state(farm, parts.water),
         water_fault=np.zeros(len(water_fault_slots(farm))),
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +15,7 @@ from simulator.coil import coil_make
 from simulator.compiled import Floats
 from simulator.controls import Limits
 from simulator.crop import CO2_G_MOL, structural_matter
-from simulator.farm_parts import FaultColumns, Parts
+from simulator.farm_parts import CropParts, FaultColumns, LampParts, MachineParts, Parts
 from simulator.fault_kinds import FaultKind
 from simulator.faults import FaultSlots
 from simulator.frame import rows_of
@@ -72,6 +73,7 @@ def parts_of(farm: Farm, building: Building, start: datetime) -> Parts:
         coil=coil_make(flow, machines.coil_contact),
     )
     slots = FaultSlots(farm)
+    index = {name: column for column, name in enumerate(slots.names)}
     groups = nameplates.lamp_groups
     lit = np.array([[float(row in group.zones) for row in rows] for group in groups])
     heat = np.column_stack((np.zeros(len(groups)), lit))
@@ -93,50 +95,73 @@ def parts_of(farm: Farm, building: Building, start: datetime) -> Parts:
             has_dehumidifier=float(machines.dehumidifier_l_day > 0.0),
             has_valve=float(valve > 0.0),
         ),
-        columns=_columns(farm, slots),
-        group_w=np.array([one.power_w for one in groups]),
-        group_rows=lit,
-        group_ppfd=np.array([one.commissioning_ppfd for one in groups]),
-        group_heat=np.ascontiguousarray(heat / heat.sum(axis=1, keepdims=True)),
-        group_years=np.array([max(0.0, (start - one).total_seconds()) / YEAR_S for one in commissioned]),
-        group_leads=np.array(leads, dtype=np.float64),
-        output_at_start=building.lamps.output_at_start,
-        fade_a_year=building.lamps.fade_a_year,
-        start_s=start.astimezone(UTC).timestamp(),
-        area_m2=areas,
-        usual_g_m2=np.array([structural_matter(_leaf_area(farm, row, building.planting)) for row in rows]),
-        young_g_m2=structural_matter(building.planting.young_leaf_area_index),
-        fan_w=np.full(len(rows), machines.fan_w),
-        exchange_kg_s=machines.fan_volumes_h / 3600.0 * air_kg[1:],
-        still_share=machines.still_share,
-        air_speed=machines.air_speed_m_s,
-        still_air_speed=machines.still_air_speed_m_s,
-        coil_air_kg_s=flow,
-        cooling_w=unit.cooling_w,
-        dry_share=machines.dry_share,
-        compressor_w=unit.power_w,
-        air_handler_w=machines.air_handler_w,
-        heater_w=machines.heater_w,
-        dehumidifier_kg_s=machines.dehumidifier_l_day / 86_400.0,
-        dehumidifier_w=machines.dehumidifier_l_day * machines.dehumidifier_w_l_day,
-        purge_kg_s=machines.purge_m3_h / 3600.0 * density,
-        purge_w=machines.purge_w,
-        controller_w=machines.controller_w,
-        valve_mol_s=valve,
-        bottle_kg=machines.co2_bottle_kg,
-        air_changes=walls.air_changes,
-        air_changes_door=walls.air_changes_door,
-        air_changes_louvre=walls.air_changes_louvre,
-        roof_gain_k=walls.roof_absorptance * OUTSIDE_FILM_M2K_W * walls.roof_m2 / walls.area_m2,
-        floor_m2=walls.floor_m2,
+        slots=_columns(farm, slots),
+        lamps=LampParts(
+            group_w=np.array([one.power_w for one in groups]),
+            group_rows=lit,
+            group_ppfd=np.array([one.commissioning_ppfd for one in groups]),
+            group_heat=np.ascontiguousarray(heat / heat.sum(axis=1, keepdims=True)),
+            group_years=np.array([max(0.0, (start - one).total_seconds()) / YEAR_S for one in commissioned]),
+            group_leads=np.array(leads, dtype=np.float64),
+            output_at_start=building.lamps.output_at_start,
+            fade_a_year=building.lamps.fade_a_year,
+            start_s=start.astimezone(UTC).timestamp(),
+            circuit=index[FaultKind.CIRCUIT_LOST, "lights"],
+            lost=_integers(index[FaultKind.LAMP_GROUP_LOST, one.name] for one in groups),
+            fade=_integers(index[FaultKind.LAMP_FADE, one.name] for one in groups),
+            astray=_integers(index[FaultKind.LAMPS_OUT_OF_PLACE, one.name] for one in groups),
+        ),
+        crop=CropParts(
+            area_m2=areas,
+            usual_g_m2=np.array([structural_matter(_leaf_area(farm, row, building.planting)) for row in rows]),
+            young_g_m2=structural_matter(building.planting.young_leaf_area_index),
+        ),
+        machines=MachineParts(
+            fan_w=np.full(len(rows), machines.fan_w),
+            exchange_kg_s=machines.fan_volumes_h / 3600.0 * air_kg[1:],
+            fan_dead=_integers(index.get((FaultKind.CIRCULATION_FAN_DEAD, row), -1) for row in rows),
+            still_share=machines.still_share,
+            air_speed=machines.air_speed_m_s,
+            still_air_speed=machines.still_air_speed_m_s,
+            coil_air_kg_s=flow,
+            cooling_w=unit.cooling_w,
+            dry_share=machines.dry_share,
+            compressor_w=unit.power_w,
+            air_handler_w=machines.air_handler_w,
+            heater_w=machines.heater_w,
+            dehumidifier_kg_s=machines.dehumidifier_l_day / 86_400.0,
+            dehumidifier_w=machines.dehumidifier_l_day * machines.dehumidifier_w_l_day,
+            purge_kg_s=machines.purge_m3_h / 3600.0 * density,
+            purge_w=machines.purge_w,
+            controller_w=machines.controller_w,
+            valve_mol_s=valve,
+            bottle_kg=machines.co2_bottle_kg,
+            air_changes=walls.air_changes,
+            air_changes_door=walls.air_changes_door,
+            air_changes_louvre=walls.air_changes_louvre,
+            roof_gain_k=walls.roof_absorptance * OUTSIDE_FILM_M2K_W * walls.roof_m2 / walls.area_m2,
+            floor_m2=walls.floor_m2,
+        ),
         surface_place=np.array([_place(names, one) for one in farm.surfaces], dtype=np.int64),
         surface_share=np.array([_film_share(one) for one in farm.surfaces], dtype=np.float64),
         water=water_parameters(farm, lit_h) if lit_h else water_parameters(farm),
         place_row=_integers(names.index(zone) if zone in names else -1 for zone in place_zones(farm)),
         **_water_slots(farm, slots),
     )
-    whole = {name: float(value) for name, value in parts._asdict().items() if isinstance(value, int)}
-    return parts._replace(**whole)  # type: ignore[arg-type]  # of one type, or the loop is compiled anew
+    return parts._replace(
+        lamps=_floats(parts.lamps, "circuit"), crop=_floats(parts.crop), machines=_floats(parts.machines)
+    )
+
+
+N = TypeVar("N", LampParts, CropParts, MachineParts)
+
+
+def _floats(parts: N, *but: str) -> N:
+    """Make whole numbers floats: with other types the loop would be compiled anew."""
+    whole = {
+        name: float(value) for name, value in parts._asdict().items() if isinstance(value, int) and name not in but
+    }
+    return parts._replace(**whole)
 
 
 def _integers(values: object) -> NDArray[np.int64]:
@@ -182,7 +207,6 @@ def _film_share(surface: Surface) -> float:
 def _columns(farm: Farm, slots: FaultSlots) -> FaultColumns:
     """Where the air side's faults stand."""
     kind, index = FaultKind, {name: column for column, name in enumerate(slots.names)}
-    groups = [group.name for group in farm.equipment.lamp_groups]
 
     def circuit(name: str) -> int:
         return index[kind.CIRCUIT_LOST, name]
@@ -203,16 +227,11 @@ def _columns(farm: Farm, slots: FaultSlots) -> FaultColumns:
         co2_valve_stuck_open=index[kind.CO2_VALVE_STUCK_OPEN, ""],
         co2_leak=index[kind.CO2_LEAK, ""],
         mains_lost=index[kind.MAINS_LOST, ""],
-        circuit_lights=circuit("lights"),
         circuit_air_conditioner=circuit("air_conditioner"),
         circuit_heater=circuit("heater"),
         circuit_fans=circuit("fans"),
         circuit_pump=circuit("pump"),
         circuit_doser=circuit("doser"),
-        fan_dead=_integers(index.get((kind.CIRCULATION_FAN_DEAD, row), -1) for row in rows_of(farm)),
-        lamp_lost=_integers(index[kind.LAMP_GROUP_LOST, name] for name in groups),
-        lamp_fade=_integers(index[kind.LAMP_FADE, name] for name in groups),
-        lamp_astray=_integers(index[kind.LAMPS_OUT_OF_PLACE, name] for name in groups),
     )
 
 

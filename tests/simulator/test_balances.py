@@ -74,8 +74,8 @@ class Books:
             "water": air.vapour.sum() + air.wall_water.sum() + coil.water[0],
             "co2": air.co2.sum(),
             "solution": water.tank.volume_l[0] + water.lines.place_l.sum(),
-            "dry": (parts.area_m2 * (model.state.stored + model.state.structural)).sum(),
-            "bottle": model.state.bottle_kg[0],
+            "dry": (parts.crop.area_m2 * (model.state.plants.stored + model.state.plants.structural)).sum(),
+            "bottle": model.state.now.bottle_kg[0],
         }
 
 
