@@ -44,7 +44,7 @@ def test_drying_lost_makes_the_room_humid_and_leaves_it_cool(sound, faulty):
     assert run.vapour_pressure_deficit("row-2")[late].max() < 0.5
     assert np.ptp(run["room/condensate_volume"][late]) < 0.1
     assert np.ptp(sound["room/condensate_volume"][late]) > 3.0
-    assert run["room/compressor_on"][late].mean() > 0.9
+    assert run["room/compressor_on"][late].mean() > 0.7  # it hardly rests, beyond its shortest rests
     mask, _ = run.outside("room", "air_temperature", run["room/air_temperature"])
     assert not mask[late].any()
     mask, _ = run.outside("room", "relative_humidity", run["room/relative_humidity"])
