@@ -2,14 +2,15 @@
 
 Compiled functions stay readable functions of floats, named tuples and arrays. Nothing is reordered
 for speed (no fast mathematics), so the same seed gives the same bytes. What was compiled is kept
-beside the sources, in a folder named after a digest of all of them: a change in one module must
-compile anew the others that call it, which the compiler's own bookkeeping would miss.
+beside the sources, in a folder named after a digest of all that compiled functions can reach: a change
+in one module must compile anew the others that call it, which the compiler's own bookkeeping would miss.
 """
 
 from __future__ import annotations
 
 import hashlib
 import os
+import re
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
@@ -25,12 +26,26 @@ P = ParamSpec("P")
 R = TypeVar("R")
 
 _SOURCES = Path(__file__).parent
+_IMPORTED = re.compile(r"^from simulator\.(\w+) import |^from simulator import (.+)$", re.MULTILINE)
+
+
+def _reached() -> list[Path]:
+    """Return the modules with compiled functions, and those that they import from this folder, and so on."""
+    texts = {file.stem: file.read_text(encoding="utf-8") for file in sorted(_SOURCES.glob("*.py"))}
+    waiting = [name for name, text in texts.items() if "\n@compiled" in text]
+    found: set[str] = set()
+    while waiting:
+        name = waiting.pop()
+        if name in texts and name not in found:
+            found.add(name)
+            waiting += [one for pair in _IMPORTED.findall(texts[name]) for one in re.split(r"\W+", pair[0] or pair[1])]
+    return [_SOURCES / f"{name}.py" for name in sorted(found)]
 
 
 def _digest() -> str:
-    """Return a digest of every source file of this folder."""
+    """Return a digest of what the compiled code is made of."""
     digest = hashlib.sha256()
-    for file in sorted(_SOURCES.glob("*.py")):
+    for file in _reached():
         digest.update(file.name.encode())
         digest.update(file.read_bytes())
     return digest.hexdigest()[:16]

@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 
 from farm.description import DescribedSeries, Farm
 from simulator.behaviours import Behaviour, behaviour_of
-from simulator.compiled import compiled
 from simulator.fault_kinds import NATURES, Acts, FaultKind
 from simulator.faults import Fault
+from simulator.lag import followed
 from simulator.readings import Readings
 from simulator.sensor_faults import stuck, what_it_sees
 
@@ -48,17 +48,6 @@ USUAL = Habits()
 def generator(seed: int, key: str, purpose: int) -> np.random.Generator:
     """Return random numbers of one series' own for one purpose: other series change nothing in them."""
     return np.random.default_rng([seed, crc32(key.encode()), purpose])
-
-
-@compiled
-def _followed(truth: Floats, share: float, slower: Floats, remembered: Floats, out: Floats) -> None:
-    """Follow the truth by first order: ``share`` of the distance a step, less where ``slower`` is above 0."""
-    before = remembered[0]
-    for minute in range(len(truth)):
-        now = truth[minute]
-        before = now if np.isnan(before) else before + (now - before) * (share / (1.0 + slower[minute]))
-        out[minute] = before
-    remembered[0] = before
 
 
 class Sensor:
@@ -91,7 +80,7 @@ class Sensor:
         seen, slower = what_it_sees(truth, time_us, faults)
         if self._share < 1.0:
             value = np.empty(count)
-            _followed(seen, self._share, slower, self._remembered, value)
+            followed(seen, self._share, slower, self._remembered, value)
         else:
             value = seen
         if self._noise_size or self._relative:

@@ -46,7 +46,7 @@ def test_drying_lost_makes_the_room_humid_and_leaves_it_cool(sound, faulty):
     assert np.ptp(sound["room/condensate_volume"][late]) > 3.0
     assert run["room/compressor_on"][late].mean() > 0.7  # it hardly rests, beyond its shortest rests
     mask, _ = run.outside("room", "air_temperature", run["room/air_temperature"])
-    assert not mask[late].any()
+    assert mask[late].mean() < 0.1  # short dips while it cools in order to dry
     mask, _ = run.outside("room", "relative_humidity", run["room/relative_humidity"])
     assert mask[late].all()
     assert not mask[run.during(MENDED + HOUR, MENDED + 6 * HOUR)].any()
