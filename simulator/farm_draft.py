@@ -10,6 +10,8 @@ import numpy as np
 from simulator.building import Building
 from simulator.farm_series import described_series
 
+DRUNK_L_M2_DAY = 1.2  # about, by leaf area, lit 16 h
+DAYS_IN_THE_TANK = (8.0, 12.0)  # of drinking: smaller ones swing faster than the doser keeps up with
 EC_LOW, EC_HIGH, PH_LOW, PH_HIGH = 1.60, 2.05, 5.4, 6.4  # around what the simulated doser keeps
 
 
@@ -58,7 +60,8 @@ def described_farm(
     offset_k = round(float(random.uniform(-1.2, -0.3)), 1)
     carbon_dioxide = float(random.random()) < 0.8
     stocks = [f"nutrient-{letter}" for letter in "abc"[: int(random.integers(1, 4))]]
-    reservoir_l = round(float(random.uniform(45.0, 80.0)) * rows)
+    leaves_m2 = rows * building.planting.row_area_m2 * building.planting.row_leaf_area_index
+    reservoir_l = round(float(random.uniform(*DAYS_IN_THE_TANK)) * DRUNK_L_M2_DAY * leaves_m2)
     emitters = round(building.planting.row_area_m2 * float(random.uniform(6.5, 9.0)))
     zones: dict[str, Any] = {
         "room": {
