@@ -168,7 +168,7 @@ def relative_humidity(air: Air, rooms: Rooms, place: int) -> float:
 @compiled
 def co2_fraction(air: Air, rooms: Rooms, place: int) -> float:
     """Return the CO2 mole fraction of a volume [umol mol-1]."""
-    return 1e6 * air.co2[place] * DRY_AIR_MOLAR_MASS / rooms.air_kg[place]
+    return float(1e6 * air.co2[place] * DRY_AIR_MOLAR_MASS / rooms.air_kg[place])
 
 
 @compiled

@@ -63,7 +63,7 @@ def _folder() -> Path:
     return parent / f"compiled-{_digest()}"
 
 
-numba.config.CACHE_DIR = str(_folder())
+setattr(numba.config, "CACHE_DIR", str(_folder()))  # noqa: B010  # made at run time: the type checker sees none
 
 
 def compiled(function: Callable[P, R]) -> Callable[P, R]:

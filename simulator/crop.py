@@ -139,7 +139,7 @@ def gross_photosynthesis(ppfd: float, co2: float, temperature: float, air_pressu
     conductance = 1.0 / (1.0 / BOUNDARY_M_S + 1.0 / STOMATAL_M_S + 1.0 / carboxylation)
     g_m3_ppm = 1e-6 * air_pressure / (GAS_CONSTANT * (CELSIUS_ZERO_K + temperature)) * CO2_G_MOL
     by_co2 = conductance * above * g_m3_ppm
-    return by_light * by_co2 / (by_light + by_co2)
+    return float(by_light * by_co2 / (by_light + by_co2))
 
 
 @compiled
@@ -225,11 +225,11 @@ def cut(state_stored: Floats, state_structural: Floats, row: int, act: float, yo
     stored, structural = state_stored[row], state_structural[row]
     if act < 0.0:
         state_stored[row] = state_structural[row] = 0.0
-        return stored + structural
+        return float(stored + structural)
     if act > 1.0:
         share = (structural - usual) / (structural - young) if structural > max(usual, young) else 0.0
     else:
         share = act
     state_structural[row] = structural * (1.0 - share) + young * share
     state_stored[row] = stored * (1.0 - share) + steady_stored(young) * share
-    return stored + structural - state_stored[row] - state_structural[row]
+    return float(stored + structural - state_stored[row] - state_structural[row])

@@ -122,13 +122,13 @@ def group_power(now: Now, lamps: LampParts, group: int) -> float:
     """Return the electrical input of a lamp group [W]."""
     power = powered(now, lamps.circuit)
     lost = at(now.fault, lamps.lost[group])
-    return now.group_on[group] * power * (1.0 - lost) * lamps.group_w[group]
+    return float(now.group_on[group] * power * (1.0 - lost) * lamps.group_w[group])
 
 
 @compiled
 def door_opening(now: Now, slots: FaultColumns) -> float:
     """Return how far the door stands open, 0 to 1."""
-    return max(now.held[DOOR], at(now.fault, slots.door))
+    return float(max(now.held[DOOR], at(now.fault, slots.door)))
 
 
 @compiled
@@ -136,14 +136,14 @@ def compressor_w(now: Now, machines: MachineParts) -> float:
     """Return the electrical input of the compressor where it runs [W]; it grows with outdoor heat."""
     difference = now.held[OUTDOOR_TEMPERATURE] - RATED_OUTDOOR_C
     part = 1.0 if now.switch[FULL] > 0.5 else machines.dry_share
-    return part * machines.compressor_w * max(LEAST_POWER, 1.0 + POWER_PER_OUTDOOR_K * difference)
+    return float(part * machines.compressor_w * max(LEAST_POWER, 1.0 + POWER_PER_OUTDOOR_K * difference))
 
 
 @compiled
 def dew_point(pressure: float) -> float:
     """Return the dew point [degC] of a vapour pressure [Pa]; inverse of saturation_pressure."""
     logarithm = np.log(pressure / MAGNUS_PRESSURE_PA)
-    return MAGNUS_OFFSET_C * logarithm / (MAGNUS_SLOPE - logarithm)
+    return float(MAGNUS_OFFSET_C * logarithm / (MAGNUS_SLOPE - logarithm))
 
 
 @compiled
@@ -170,7 +170,7 @@ def draws(now: Now, lamps: LampParts, machines: MachineParts, slots: FaultColumn
     trips = at(fault, slots.cooling_lost) > 0.95
     now.compressor_runs[0] = now.switch[COMPRESSOR] * cold * (0.0 if trips else 1.0)
     purge = max(now.switch[PURGING], at(fault, slots.purge_running)) * mains
-    return electric.sum() + now.compressor_runs[0] * compressor_w(now, machines) + purge * machines.purge_w
+    return float(electric.sum() + now.compressor_runs[0] * compressor_w(now, machines) + purge * machines.purge_w)
 
 
 @compiled
@@ -202,7 +202,7 @@ def dosed(now: Now, machines: MachineParts, slots: FaultColumns) -> float:
     flow = opening * machines.valve_mol_s * (1.0 - at(now.fault, slots.co2_bottle_empty))
     flow = min(flow, now.bottle_kg[0] * 1000.0 / CO2_G_MOL / MINUTE_S)
     now.bottle_kg[0] -= flow * MINUTE_S * CO2_G_MOL / 1000.0
-    return flow
+    return float(flow)
 
 
 @compiled

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import UTC, datetime
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -158,14 +159,14 @@ N = TypeVar("N", LampParts, CropParts, MachineParts)
 
 def _floats(parts: N, *but: str) -> N:
     """Make whole numbers floats: with other types the loop would be compiled anew."""
-    whole = {
+    whole: dict[str, Any] = {
         name: float(value) for name, value in parts._asdict().items() if isinstance(value, int) and name not in but
     }
     return parts._replace(**whole)
 
 
-def _integers(values: object) -> NDArray[np.int64]:
-    return np.array(list(values), dtype=np.int64)  # type: ignore[call-overload, no-any-return]  # any iterable of int
+def _integers(values: Iterable[int]) -> NDArray[np.int64]:
+    return np.array(list(values), dtype=np.int64)
 
 
 def _area(farm: Farm, row: str, planting: Planting) -> float:

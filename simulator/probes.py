@@ -82,7 +82,8 @@ class Probes:
 
     def see(self, truth: Truth) -> NDArray[np.float64]:
         """Return what each series sees: a row a series and a column an instant."""
-        return np.ascontiguousarray(truth.values[:, self._columns].T) * self._scales
+        seen: NDArray[np.float64] = np.ascontiguousarray(truth.values[:, self._columns].T) * self._scales
+        return seen
 
 
 def _named(one: DescribedSeries, farm: Farm) -> Seen | None:

@@ -88,15 +88,16 @@ class Weather:
     def at(self, time_s: NDArray[np.int64]) -> Outdoors:
         """Return outdoor air and sun at instants [s since 1970 UTC]."""
         climate = self._climate
-        hours = (time_s - self._start_s) / HOUR_S
-        day = (time_s - NEW_YEAR_S) / DAY_S % YEAR_DAYS
-        sun_hour = (time_s / HOUR_S + climate.longitude_deg / 15.0) % 24.0
+        at_s: Floats = time_s.astype(np.float64)
+        hours: Floats = (at_s - self._start_s) / HOUR_S
+        day: Floats = (at_s - NEW_YEAR_S) / DAY_S % YEAR_DAYS
+        sun_hour: Floats = (at_s / HOUR_S + climate.longitude_deg / 15.0) % 24.0
         slow = climate.slow_noise_k * self._warmth.at(hours)
         daily = -climate.day_swing_k * cosines(2.0 * np.pi * (sun_hour - climate.coldest_hour) / 24.0)
         season = -cosines(2.0 * np.pi * (day - climate.coldest_day) / YEAR_DAYS)
         damp = climate.humidity_noise * self._damp.at(hours)
         humidity = climate.mean_humidity - climate.humidity_per_k * daily + damp
-        cloud = np.clip(climate.clear_share + 0.3 * self._cloud.at(hours), 0.05, 1.0)
+        cloud: Floats = np.clip(climate.clear_share + 0.3 * self._cloud.at(hours), 0.05, 1.0)
         return Outdoors(
             climate.mean_c + climate.year_swing_k * season + daily + slow,
             np.clip(humidity, LEAST_HUMIDITY, MOST_HUMIDITY),
