@@ -154,7 +154,10 @@ def demo(
     ] = False,
 ) -> None:
     """Run an invented farm: broker, simulator and service, with some days of history and then live."""
-    from leafweather.demo import run_demo
+    try:
+        from leafweather.demo import run_demo
+    except ModuleNotFoundError as error:
+        _stop(f"the demonstration needs {error.name}, which is not installed: pip install 'leafweather[demo]'")
     from leafweather.run import CannotStart
     from store.contract import StoreUnavailable, StoreUnusable
 

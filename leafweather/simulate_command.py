@@ -43,9 +43,11 @@ def simulate(
     Readings go to Parquet files or over MQTT; what was wrong, where and when goes to labels.csv, which
     no service ever reads. The same scenario gives the same bytes. docs/simulate.md describes the file.
     """
-    from simulator.cases import cases
-    from simulator.scenario import read_scenario
-
+    try:
+        from simulator.cases import cases
+        from simulator.scenario import read_scenario
+    except ModuleNotFoundError as error:
+        _stop(f"the simulator needs {error.name}, which is not installed: pip install 'leafweather[demo]'")
     if (speed is not None or live) and mqtt_host is None:
         _stop("--speed and --live publish: give --mqtt-host too")
     if speed is not None and live:
