@@ -141,5 +141,5 @@ class Climate:
     longitude_deg: float = 10.0  # east; the sun's time
     clear_share: float = 0.5  # of the clear sky's sunlight that comes through, on average
     co2_ppm: float = 425.0
-    feed_mean_c: float = 12.0  # raw water
-    feed_swing_k: float = 4.0
+    feed_mean_c: float = 14.0  # raw water
+    feed_swing_k: float = 2.0

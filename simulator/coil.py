@@ -12,7 +12,7 @@ from typing import NamedTuple
 from simulator.compiled import Floats, compiled
 from simulator.moist_air import WATER_HEAT_J_KG_K, enthalpy, humidity_ratio, saturation_pressure
 
-COIL_J_K_KG_S = 45_000.0  # heat capacity of metal by the air that passes; our choice
+COIL_J_K_KG_S = 120_000.0  # heat capacity of coil and duct by the air that passes; our choice
 RATED_COIL_C = 7.0  # at which the capacity is rated; our choice
 CAPACITY_PER_K = 0.03  # a colder coil gives less; our choice, from the shape of compressor tables
 HOLDS_KG_KG_S = 0.8  # water that hangs on the coil, by the air that passes; our choice

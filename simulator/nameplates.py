@@ -85,7 +85,14 @@ def parts_of(farm: Farm, building: Building, start: datetime) -> Parts:
     if gas is not None and gas.valve_flow_g_h is not None:
         valve = gas.valve_flow_g_h / 3600.0 / CO2_G_MOL
     settings = building.settings
-    lit_h = max((one.photoperiod_h or 0.0 for row in rows if (one := farm.phase_at(row, start)) is not None), default=0)
+    lit_h = max(
+        (
+            phase.photoperiod_h or 0.0
+            for row in rows
+            if farm.zones[row].kind == ZoneKind.GROWING_ROW and (phase := farm.phase_at(row, start)) is not None
+        ),
+        default=0.0,
+    )
     names = list(rows)
     parts = Parts(
         rooms=rooms,
