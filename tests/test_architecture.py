@@ -43,6 +43,8 @@ ONLY_IN = {
     },
     "prometheus_client": {"api/metrics.py"},
     "cbor2": {"ingest/senml.py"},
+    "numba": {"simulator/compiled.py"},
+    "tomli_w": {"simulator/farms.py"},
     "influxdb_client": {"store/influx_server.py"},
     "urllib3": {"store/influx_server.py"},
 }
