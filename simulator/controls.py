@@ -9,21 +9,22 @@ from typing import NamedTuple
 
 from simulator.compiled import Floats, compiled
 
-# What is switched, 0 or 1; minutes since the compressor and the dehumidifier were last switched; the heater's
-# set point, below which its own thermostat lets it warm the room [degC].
+# What is switched, 0 or 1; minutes since the compressor and the dehumidifier were last switched; the share of its
+# capacity at which the compressor runs; and the set point of the heater's own thermostat [degC].
 SWITCHES = (
     "cooling", "drying", "heater_set", "compressor", "compressor_min", "defrosting", "dehumidifier", "dehumidifier_min",
-    "full", "valve_open", "purging",
-    "lit", "mains",
+    "share", "valve_open", "purging", "lit", "mains",
 )  # fmt: skip
 (
-    COOLING, DRYING, HEATER_SET, COMPRESSOR, COMPRESSOR_MIN, DEFROSTING, DEHUMIDIFIER, DEHUMIDIFIER_MIN, FULL,
+    COOLING, DRYING, HEATER_SET, COMPRESSOR, COMPRESSOR_MIN, DEFROSTING, DEHUMIDIFIER, DEHUMIDIFIER_MIN, SHARE,
     VALVE_OPEN, PURGING, LIT, MAINS,
 ) = range(len(SWITCHES))  # fmt: skip
 
 HEATER_OFF_C = -100.0
 DEFROSTED_C = 4.0  # coil temperature at which a defrost ends; our choice
 VERY_HUMID = 2.5  # times ``dry_above``, from which the unit dries with all it has; our choice
+GENTLE_K = 0.8  # from where it is too cold to dry: so far above it dries with all that it is to; our choice
+LEAST_SHARE = 0.3  # of its capacity that a compressor can run at; our choice
 COLDER_OUTDOORS_K = 3.0  # for purging against heat; our choice
 
 
@@ -39,6 +40,7 @@ class Limits(NamedTuple):
     dry_above: float
     dry_below: float
     too_cold_to_dry_k: float
+    dry_share: float
     least_run_min: float
     least_rest_min: float
     co2_open_below_ppm: float
@@ -94,10 +96,14 @@ def decide(
     cool_from = wanted + (0.0 if switch[COOLING] > 0.5 else limits.cool_above_k)
     dry_from = humid + (-limits.dry_below if switch[DRYING] > 0.5 else limits.dry_above)
     switch[COOLING] = 1.0 if temperature > cool_from else 0.0
-    very_humid = humidity > humid + limits.dry_above * (1.0 if switch[FULL] > 0.5 else VERY_HUMID)
-    switch[FULL] = 1.0 if switch[COOLING] > 0.5 or very_humid else 0.0
     warm_enough = temperature > wanted - limits.too_cold_to_dry_k
     switch[DRYING] = 1.0 if humidity > dry_from and warm_enough else 0.0
+    if switch[COOLING] > 0.5:
+        switch[SHARE] = 1.0
+    else:
+        dries = 1.0 if humidity > humid + limits.dry_above * VERY_HUMID else limits.dry_share
+        gentle = (temperature - (wanted - limits.too_cold_to_dry_k)) / GENTLE_K
+        switch[SHARE] = max(LEAST_SHARE, dries * min(1.0, gentle))
     switch[HEATER_SET] = wanted - limits.heat_below_k
 
     if switch[DEFROSTING] > 0.5:

@@ -77,7 +77,6 @@ class MachineParts(NamedTuple):
     still_air_speed: float
     coil_air_kg_s: float
     cooling_w: float
-    dry_share: float
     compressor_w: float
     air_handler_w: float
     heater_w: float

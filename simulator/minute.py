@@ -18,7 +18,7 @@ from simulator.air import (
     heater_share,
 )
 from simulator.compiled import Floats, compiled
-from simulator.controls import COMPRESSOR, DEHUMIDIFIER, FULL, HEATER_SET, MAINS, PURGING, VALVE_OPEN
+from simulator.controls import COMPRESSOR, DEHUMIDIFIER, HEATER_SET, MAINS, PURGING, SHARE, VALVE_OPEN
 from simulator.crop import (
     CO2_G_MOL,
     MOST_TRANSPIRING_INDEX,
@@ -135,8 +135,7 @@ def door_opening(now: Now, slots: FaultColumns) -> float:
 def compressor_w(now: Now, machines: MachineParts) -> float:
     """Return the electrical input of the compressor where it runs [W]; it grows with outdoor heat."""
     difference = now.held[OUTDOOR_TEMPERATURE] - RATED_OUTDOOR_C
-    part = 1.0 if now.switch[FULL] > 0.5 else machines.dry_share
-    return float(part * machines.compressor_w * max(LEAST_POWER, 1.0 + POWER_PER_OUTDOOR_K * difference))
+    return float(now.switch[SHARE] * machines.compressor_w * max(LEAST_POWER, 1.0 + POWER_PER_OUTDOOR_K * difference))
 
 
 @compiled
@@ -265,7 +264,7 @@ def air_minute(
         floor = SOUND_COIL_C + dew_fault * (warm - SOUND_COIL_C)
     cold = powered(now, slots.circuit_air_conditioner)
     capacity = machines.cooling_w * min(MOST_CAPACITY, 1.0 - CAPACITY_PER_OUTDOOR_K * (outdoors - RATED_OUTDOOR_C))
-    capacity *= 1.0 if now.switch[FULL] > 0.5 else machines.dry_share
+    capacity *= now.switch[SHARE]
     capacity *= (1.0 - at(fault, slots.coil_short_of_capacity)) * (1.0 - at(fault, slots.cooling_lost))
     pressure = vapour_pressure(air.vapour[0] / rooms.air_kg[0], rooms.air_pressure)
     dries = machines.dehumidifier_kg_s * min(1.3, pressure / DEHUMIDIFIER_RATED_PA)

@@ -99,6 +99,7 @@ def parts_of(farm: Farm, building: Building, start: datetime) -> Parts:
         limits=Limits(
             **{name: float(getattr(settings, name)) for name in settings.__dataclass_fields__},
             least_rest_min=max(float(settings.least_run_min), np.ceil((unit.min_off_s or 0.0) / 60.0)),
+            dry_share=float(machines.dry_share),
             frost_kg=rooms.coil.frost_kg,
             has_dehumidifier=float(machines.dehumidifier_l_day > 0.0),
             has_valve=float(valve > 0.0),
@@ -133,7 +134,6 @@ def parts_of(farm: Farm, building: Building, start: datetime) -> Parts:
             still_air_speed=machines.still_air_speed_m_s,
             coil_air_kg_s=flow,
             cooling_w=unit.cooling_w,
-            dry_share=machines.dry_share,
             compressor_w=unit.power_w,
             air_handler_w=machines.air_handler_w,
             heater_w=machines.heater_w,

@@ -68,7 +68,7 @@ def test_a_day_of_the_demonstration_farm(tmp_path, seed):
     """Its sensors are off by a fraction of their stated accuracy, so the truth lies well within the give or take."""
     day = demo_day(tmp_path, seed)
     cycles, taken = day.found.cycles, day.found.taken
-    assert cycles.on_s / 3600 == pytest.approx(day.on_h, abs=1 / 60)
+    assert cycles.on_s / 3600 == pytest.approx(day.on_h, abs=1.5 / 60)
     assert abs(cycles.starts - day.starts) <= 1
     assert cycles.shortest_off_s >= 120.0  # the demonstration's compressor rests two minutes at least
     assert cycles.short_offs == 0

@@ -54,6 +54,7 @@ class Truth:
         }
         nights = np.concatenate(([0], np.arange(1, DAYS + 1) * 1440 - 1))
         self.days = [{name: float(column[night]) for name, column in sums.items()} for night in nights]
+        self.days[0]["runs"] = 0.0  # the first instant's own cycle belongs to the first day
 
     def on(self, day, what):
         return self.days[day + 1][what] - self.days[day][what]
