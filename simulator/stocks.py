@@ -25,11 +25,11 @@ def solution(**moles: float) -> Floats:
 
 
 # mol per litre of finished solution; proportions of a leafy crop's recipe, our choice
-CALCIUM_STOCK = solution(calcium=2.8e-3, nitrate=8.5e-3, ammonium=0.6e-3, potassium=2.3e-3)
-PHOSPHATE_STOCK = solution(phosphorus=1.3e-3, magnesium=0.9e-3, sulphate=1.1e-3, potassium=3.7e-3, nitrate=2.0e-3)
+CALCIUM_STOCK = solution(calcium=2.8e-3, nitrate=6.8e-3, ammonium=0.6e-3, potassium=0.6e-3)
+PHOSPHATE_STOCK = solution(phosphorus=1.3e-3, magnesium=0.9e-3, sulphate=1.1e-3, potassium=5.4e-3, nitrate=3.7e-3)
 # mol per litre of bottle
-ACID_STOCK = solution(nitrate=0.25, phosphorus=0.05)  # nitric with some phosphoric acid
-BASE_STOCK = solution(potassium=0.30, carbon=0.10)  # potassium hydroxide with some hydrogen carbonate
+ACID_STOCK = solution(nitrate=0.42, phosphorus=0.08)  # nitric with some phosphoric acid
+BASE_STOCK = solution(potassium=0.50, carbon=0.10)  # potassium hydroxide with some hydrogen carbonate
 # mol per litre of what comes to the farm: a rather hard water
 RAW_WATER = solution(
     calcium=1.5e-3, magnesium=0.4e-3, sodium=0.8e-3, potassium=0.05e-3, chloride=0.6e-3, sulphate=0.4e-3,
@@ -64,16 +64,17 @@ def scale_for(recipe: Floats, wanted_ec: float) -> float:
 def bottled(stocks: list[Stock]) -> Floats:
     """Return what a litre of each bottle holds, one row a stock [mol/L].
 
-    Nutrient stocks are the calcium and the phosphate recipe by turns (both in one where there is but
-    one), each so strong that 1 mL in 1 L raises EC by its nameplate, and all of them together, dosed
-    evenly to the working EC, by the sum of theirs.
+    Of several nutrient stocks the first is the calcium and the second the phosphate recipe; a further one, or a single
+    one, is both in one. Each is so strong that 1 mL in 1 L raises EC by its nameplate, and all of them together,
+    dosed evenly to the working EC, by the sum of theirs.
     """
     contents = np.zeros((len(stocks), IONS))
     nutrients = [index for index, stock in enumerate(stocks) if stock.role == "nutrient"]
     rates = {index: stocks[index].ec_per_ml_l or USUAL_EC_PER_ML_L for index in nutrients}
     dose_ml_l = EC_AT_WORK_MS_CM / sum(rates.values()) if nutrients else 0.0
+    both = CALCIUM_STOCK + PHOSPHATE_STOCK
     for turn, index in enumerate(nutrients):
-        recipe = (CALCIUM_STOCK, PHOSPHATE_STOCK)[turn % 2] if len(nutrients) > 1 else CALCIUM_STOCK + PHOSPHATE_STOCK
+        recipe = (CALCIUM_STOCK, PHOSPHATE_STOCK)[turn] if len(nutrients) > 1 and turn < 2 else both
         contents[index] = recipe * scale_for(recipe, dose_ml_l * rates[index]) / (dose_ml_l / 1000.0)
     if nutrients:
         together = contents.sum(axis=0) * dose_ml_l / 1000.0
