@@ -27,15 +27,15 @@ FLOOD_PUMP_W = 60.0
 RETURN_PUMP_W = 40.0
 DRY_BELOW = 0.04  # share of the tank at which pumps draw air
 # Places
-HELD_L_PER_SITE = 0.05
-HELD_L_PER_EMITTER = 0.15  # where the description does not count plant sites
+HELD_L_PER_SITE = 0.025
+HELD_L_PER_EMITTER = 0.075  # where the description does not count plant sites
 TRAY_L = 12.0
 TRAY_HELD_L = 1.5  # in the plugs, once drained
 TRAY_FILL_MIN = 3.0
 WET_ABOVE = 0.3  # of the tray: float switch
-ROW_LAG_S = 30.0
+ROW_LAG_S = 8.0
 TRAY_LAG_S = 90.0
-SUMP_LAG_S = 15.0
+SUMP_LAG_S = 4.0
 SUMP_L = 25.0
 SHORT_BELOW = 0.3  # of what a place holds: below, roots drink less
 # Timers

@@ -14,6 +14,7 @@ from simulator.ions import IONS, NAMES, POTASSIUM, conductivity
 
 EC_AT_WORK_MS_CM = 1.8  # at which stocks are rated; our choice
 USUAL_EC_PER_ML_L = 0.11  # where the description says nothing; our choice
+NOTHING = np.zeros(IONS)
 
 
 def solution(**moles: float) -> Floats:
@@ -45,16 +46,16 @@ def electrical_conductivity(totals: Floats) -> float:
     return conductivity(totals, parts, strength, 25.0)
 
 
-def scale_for(recipe: Floats, wanted_ec: float) -> float:
-    """Return what to multiply a recipe by, so that it has an EC [mS/cm]; 0 where none is wanted."""
+def scale_for(recipe: Floats, wanted_ec: float, over: Floats = NOTHING) -> float:
+    """Return how much of a recipe, added to ``over``, makes an EC [mS/cm]; 0 where none is wanted."""
     if wanted_ec <= 0.0:
         return 0.0
     low, high = 0.0, 1.0
-    while electrical_conductivity(recipe * high) < wanted_ec:
+    while electrical_conductivity(over + recipe * high) < wanted_ec:
         high *= 2.0
     for _ in range(60):
         middle = 0.5 * (low + high)
-        if electrical_conductivity(recipe * middle) < wanted_ec:
+        if electrical_conductivity(over + recipe * middle) < wanted_ec:
             low = middle
         else:
             high = middle
@@ -65,8 +66,8 @@ def bottled(stocks: list[Stock]) -> Floats:
     """Return what a litre of each bottle holds, one row a stock [mol/L].
 
     Of several nutrient stocks the first is the calcium and the second the phosphate recipe; a further one, or a single
-    one, is both in one. Each is so strong that 1 mL in 1 L raises EC by its nameplate, and all of them together,
-    dosed evenly to the working EC, by the sum of theirs.
+    one, is both in one. They share the rise of EC as their nameplates do, and 1 mL of each in 1 L of solution at the
+    working EC raises it by the sum of these: as a keeper measures it, who doses into a tank.
     """
     contents = np.zeros((len(stocks), IONS))
     nutrients = [index for index, stock in enumerate(stocks) if stock.role == "nutrient"]
@@ -77,8 +78,9 @@ def bottled(stocks: list[Stock]) -> Floats:
         recipe = (CALCIUM_STOCK, PHOSPHATE_STOCK)[turn] if len(nutrients) > 1 and turn < 2 else both
         contents[index] = recipe * scale_for(recipe, dose_ml_l * rates[index]) / (dose_ml_l / 1000.0)
     if nutrients:
-        together = contents.sum(axis=0) * dose_ml_l / 1000.0
-        contents *= scale_for(together, EC_AT_WORK_MS_CM)
+        recipe = contents.sum(axis=0) / 1000.0
+        at_work = recipe * scale_for(recipe, EC_AT_WORK_MS_CM)
+        contents *= scale_for(recipe, EC_AT_WORK_MS_CM + sum(rates.values()), at_work)
     for index, stock in enumerate(stocks):
         if stock.role == "acid":
             contents[index] = ACID_STOCK

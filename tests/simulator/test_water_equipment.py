@@ -13,7 +13,7 @@ from simulator import water
 from simulator.alkalinity import acidity, carbon_dioxide_solubility
 from simulator.demo import demo_farm
 from simulator.feed_water import membrane_output
-from simulator.lines import ROW_LAG_S, drained_away
+from simulator.lines import drained_away
 from simulator.stocks import bottled, electrical_conductivity, first_fill, solution
 from simulator.tank import exchange_gases, settle, tank_state
 from simulator.water_books import empty_books
@@ -66,17 +66,19 @@ def test_the_unit_fills_at_its_rating_for_the_water_it_gets(days):
 
 
 def test_stocks_raise_ec_by_their_nameplates():
-    # Described: 0.11 mS/cm by 1 mL in 1 L, each. Together to 1.8 mS/cm: 8.18 mL/L of both.
-    stocks = list(demo_farm().equipment.stocks)
-    contents = bottled(stocks)
-    both = (contents[0] + contents[1]) * 8.1818e-3
-    assert electrical_conductivity(both) == pytest.approx(1.8, rel=0.001)
-    for stock in (0, 1):
-        # alone a little more: thin solutions conduct better
-        assert electrical_conductivity(contents[stock] * 8.1818e-3) == pytest.approx(0.9, rel=0.06)
-    # What one more mL/L of both adds at work: some percent less than 0.22, by Kohlrausch.
-    more = electrical_conductivity((contents[0] + contents[1]) * 9.1818e-3) - 1.8
-    assert 0.19 < more < 0.22
+    # Described: 0.11 mS/cm by 1 mL in 1 L of solution, each; at work, at 1.8 mS/cm.
+    contents = bottled(list(demo_farm().equipment.stocks))
+    both = contents[0] + contents[1]
+    dose = 7e-3  # L in 1 L: found by halving where EC is 1.8
+    step = 4e-3
+    for _ in range(40):
+        dose += step if electrical_conductivity(both * dose) < 1.8 else -step
+        step /= 2
+    assert electrical_conductivity(both * (dose + 1e-3)) - 1.8 == pytest.approx(0.22, rel=0.001)
+    # From nothing they raise it more, by Kohlrausch: 8.18 mL/L would make 1.8 if all were in proportion.
+    assert 7.0e-3 < dose < 8.1e-3
+    for stock in (0, 1):  # each has about half of it, alone a little more: thin solutions conduct better
+        assert electrical_conductivity(contents[stock] * dose) == pytest.approx(0.9, rel=0.08)
 
 
 def test_stocks_are_neutral_in_charge_but_for_acid_and_base():
@@ -126,17 +128,17 @@ def test_the_filter_loads_with_what_flows_and_is_cleaned(days):
 
 def test_what_runs_off_lags_behind():
     # A store with one time constant that nothing enters loses 1 - exp(-60/30) of its excess in a minute.
-    assert drained_away(10.0, 0.0, ROW_LAG_S, 60.0) == pytest.approx(10.0 * (1 - np.exp(-2)), rel=1e-12)
+    assert drained_away(10.0, 0.0, 30.0, 60.0) == pytest.approx(10.0 * (1 - np.exp(-2)), rel=1e-12)
     # Steady inflow: in an hour of minutes the outflow has become the inflow.
     excess = 0.0
     for _ in range(60):
         excess += 2.0
-        out = drained_away(excess, 2.0, ROW_LAG_S, 60.0)
+        out = drained_away(excess, 2.0, 30.0, 60.0)
         excess -= out
     assert out == pytest.approx(2.0, rel=1e-9)
     # One that is still filling gives nothing, and never more than it has too much.
-    assert drained_away(-1.0, 2.0, ROW_LAG_S, 60.0) == 0.0
-    assert 0.0 < drained_away(1.0, 2.0, ROW_LAG_S, 60.0) < 1.0
+    assert drained_away(-1.0, 2.0, 30.0, 60.0) == 0.0
+    assert 0.0 < drained_away(1.0, 2.0, 30.0, 60.0) < 1.0
 
 
 def test_ec_ph_level_and_oxygen_stay_where_the_controls_hold_them(days):
