@@ -15,6 +15,7 @@ from analytics.events import Event, counted_events, joined, switched_events
 from farm.description import Farm, Stock, ZoneKind
 from farm.flags import Flag
 from farm.readings import Series
+from watch.at_rest import level_at_rest
 from watch.bands import max_age_us, usable
 from watch.day_data import LOOK_AROUND_US, DayData
 from watch.tracks import JOIN_US, LONGEST_DOSE_US, SETTLE_US, Track, steps_in
@@ -100,13 +101,14 @@ class ReservoirDay:
 
     @cached_property
     def volume(self) -> Track | None:
-        """Volume, measured or from the level and the nameplate; None where neither tells. [L]."""
+        """Volume at rest, measured or from the level and the nameplate; None where neither tells. [L]."""
         measured = self.track("solution_volume")
         if measured is not None:
-            return measured
+            return level_at_rest(self.farm, self.data.store, self.zone, measured)
         level = self.track("solution_level")
         if level is None or math.isnan(self.described_volume_l):
             return None
+        level = level_at_rest(self.farm, self.data.store, self.zone, level)
         per_percent = self.described_volume_l / 100.0
         return Track(level.time_us, level.value * per_percent, level.gap_us, level.plus_or_minus * per_percent)
 
