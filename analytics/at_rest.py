@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from analytics.alignment import samples
+from analytics.alignment import Floats, Times, samples
 from analytics.steps import scatter
 
 FEWEST_PAUSES = 8  # before they tell how long the return takes; our choice, no source
@@ -126,6 +126,68 @@ def at_rest(
     begun = last >= 0
     rests[begun] = times[begun] >= reached[last[begun]]
     return rests
+
+
+def means_of_pauses(
+    time_us: ArrayLike, value: ArrayLike, of_pause: ArrayLike, longest_us: int, fewest: int
+) -> tuple[Times, Floats]:
+    """Return one reading a pause of a pump, or several evenly spread in a long one: means, at their mean times.
+
+    Parameters
+    ----------
+    time_us : array_like of int
+        Times of the readings, strictly ascending. [µs since 1970 UTC]
+    value : array_like
+        The readings; a NaN counts as one that never came. [its unit]
+    of_pause : array_like of int
+        The pause that each reading lies in, ascending.
+    longest_us : int
+        A pause longer than this gives more than one mean, above 0. [µs]
+    fewest : int
+        A part with fewer readings gives none, 1 or more.
+
+    Returns
+    -------
+    time_us, mean : numpy.ndarray
+        [µs since 1970 UTC], [its unit]
+
+    Raises
+    ------
+    ValueError
+        If the arrays do not fit together, times or pauses do not ascend, or a limit is out of range.
+
+    Notes
+    -----
+    Rows take from the reservoir what their plants drank only when the pump next runs: the level falls in stairs, a
+    pause long each. Readings on one stair tell nothing of the slope; their means do.
+
+    Examples
+    --------
+    >>> means_of_pauses([0, 10, 20, 60, 70, 80], [9.0, 9.2, 9.1, 8.5, 8.6, 8.4], [0, 0, 0, 1, 1, 1], 100, 2)
+    (array([10, 70]), array([9.1, 8.5]))
+    """
+    times, values = samples(time_us, value)
+    pauses = np.asarray(of_pause, np.int64)
+    if pauses.shape != times.shape or np.any(np.diff(pauses) < 0) or longest_us <= 0 or fewest < 1:
+        raise ValueError(
+            f"{times.size} readings in {pauses.size} pauses, longest_us {longest_us}, fewest {fewest}: give one pause, in "
+            "order, for each reading, a time above 0, and 1 or more"
+        )
+    known = ~np.isnan(values)
+    times, values, pauses = times[known], values[known], pauses[known]
+    if not times.size:
+        return times, values
+    of = np.concatenate([[0], np.cumsum(np.diff(pauses) > 0)])
+    first = np.flatnonzero(np.concatenate([[True], np.diff(of) > 0]))
+    start, end = times[first], times[np.append(first[1:], len(times)) - 1] + 1
+    parts = -(-(end - start) // longest_us)
+    part = (times - start[of]) * parts[of] // (end - start)[of]
+    block = np.cumsum(np.concatenate([[0], (np.diff(of) > 0) | (np.diff(part) > 0)]))
+    count = np.bincount(block)
+    since = np.bincount(block, weights=(times - times[0]).astype(float)) / count
+    mean = np.bincount(block, weights=values) / count
+    kept = count >= fewest
+    return times[0] + np.rint(since[kept]).astype(np.int64), mean[kept]
 
 
 def _runs(start_us: ArrayLike, end_us: ArrayLike) -> tuple[NDArray[np.int64], NDArray[np.int64]]:

@@ -88,4 +88,5 @@ def _without(level: Track, moving: NDArray[np.bool_]) -> Track:
         if moving[before + 1 : after].any()
     ]
     bridged = max([one for one in apart if one <= LONGEST_BRIDGED_US], default=0)
-    return replace(level, value=np.where(moving, np.nan, level.value), gap_us=level.gap_us + bridged)
+    of_pause = np.cumsum(np.concatenate([[False], np.diff(moving.astype(int)) > 0]))
+    return replace(level, value=np.where(moving, np.nan, level.value), gap_us=level.gap_us + bridged, of_pause=of_pause)

@@ -110,7 +110,7 @@ class ReservoirDay:
             return None
         level = level_at_rest(self.farm, self.data.store, self.zone, level)
         per_percent = self.described_volume_l / 100.0
-        return Track(level.time_us, level.value * per_percent, level.gap_us, level.plus_or_minus * per_percent)
+        return replace(level, value=level.value * per_percent, plus_or_minus=level.plus_or_minus * per_percent)
 
     @cached_property
     def salt(self) -> Track | None:
@@ -121,7 +121,12 @@ class ReservoirDay:
             volume = np.full(len(self.ec.time_us), self.described_volume_l)
             return Track(self.ec.time_us, self.ec.value * volume, self.ec.gap_us)
         held = hold_as_of(self.volume.time_us, self.volume.value, self.ec.time_us, self.volume.gap_us)
-        return Track(self.ec.time_us, self.ec.value * held.value, max(self.ec.gap_us, self.volume.gap_us))
+        of_pause = self.volume.of_pause
+        if of_pause is not None and len(of_pause):
+            last = np.searchsorted(self.volume.time_us, self.ec.time_us, side="right") - 1
+            of_pause = of_pause[np.maximum(last, 0)]
+        gap_us = max(self.ec.gap_us, self.volume.gap_us)
+        return Track(self.ec.time_us, self.ec.value * held.value, gap_us, of_pause=of_pause)
 
     @property
     def scale_accuracy(self) -> float:
@@ -215,6 +220,11 @@ class ReservoirDay:
         """The doses that move EC: those with nutrient stock in them, and those of which no counter tells."""
         nutrients = {name for name, (stock, _) in self.stocks.items() if stock.role == "nutrient"}
         return [one for one in self.doses if one.source != "counter" or nutrients & one.volumes_ml.keys()]
+
+    @property
+    def paces_us(self) -> list[int]:
+        """The instants of these changes."""
+        return sorted({(one.start_us + one.end_us) // 2 for one in self.light_changes})
 
     @cached_property
     def light_changes(self) -> list[Event]:

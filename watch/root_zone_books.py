@@ -38,7 +38,7 @@ class Water:
         if day.volume is None:
             return
         self.lines = day.volume.lines([*day.steps, *day.light_changes], 0)
-        fall = change_between(self.lines, day.data.start_us, day.data.until_us, REACH_US)
+        fall = change_between(self.lines, day.data.start_us, day.data.until_us, REACH_US, paces_us=day.paces_us)
         self.covered_s = fall.covered_s
         self.scale = day.volume.relative_accuracy
         self.drunk = Estimate(self.dosed_l - fall.amount, fall.plus_or_minus)  # small doses lie within the lines
@@ -112,7 +112,7 @@ class Salt:
         if day.salt is None:
             return
         self.lines = day.salt.lines([*day.ec_doses, *day.drains, *day.light_changes], SETTLE_US)
-        fall = change_between(self.lines, day.data.start_us, day.data.until_us, REACH_US)
+        fall = change_between(self.lines, day.data.start_us, day.data.until_us, REACH_US, paces_us=day.paces_us)
         self.covered_s = fall.covered_s
         taken = self.feed.value - fall.amount  # the feed's little salt lies within the lines
         self.taken = Estimate(taken, math.hypot(fall.plus_or_minus, self.feed.plus_or_minus))
@@ -138,7 +138,7 @@ class Salt:
     def _drunk_meanwhile(self, dose: Dose) -> float:
         """Return the salt that plants drank while a dose ran on if they drank the solution as it is."""
         day, until_us = self.day, dose.runs_until_us or dose.end_us
-        fall = change_between(self.water.lines, dose.start_us, until_us, REACH_US)
+        fall = change_between(self.water.lines, dose.start_us, until_us, REACH_US, paces_us=day.paces_us)
         if day.ec is None or fall.covered_s < (until_us - dose.start_us) / MICROSECONDS_PER_SECOND:
             return math.nan
         ec = day.ec.value[(day.ec.time_us >= dose.start_us) & (day.ec.time_us < until_us)]

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from analytics.at_rest import means_of_pauses
 from analytics.events import Event
 from analytics.lines import LEAST_SAMPLES, NOTHING, Estimate, Line, lines_between
 from analytics.step_size import step_size
@@ -25,18 +26,25 @@ STEP_WINDOW_US = 20 * MINUTE_US  # means over it, before and after, show a top-u
 EDGE_US = 5 * MINUTE_US  # by how much the edges of a step that readings show may be off
 SIDE_US = 60 * MINUTE_US  # readings used on either side of a step
 LEAST_LINE_US = 20 * MINUTE_US  # a shorter stretch between events tells too little of its slope
+PART_US = 20 * MINUTE_US  # of a pause between a pump's runs, for a mean of a level at rest
+LEAST_IN_PART = 3  # readings
+LEAST_PARTS = 3  # on one line
 TIMES_SCATTER = 6.0  # of the difference of two means
 REACH_US = 4 * 60 * MINUTE_US  # lines go on half-way through no longer an event
 
 
 @dataclass(frozen=True)
 class Track:
-    """Readings of one series about a day, NaN where flagged as no data, with its give or take. [its unit]."""
+    """Readings of one series about a day, NaN where flagged as no data, with its give or take. [its unit].
+
+    ``of_pause``, of a level read at rest, is the pause between a pump's runs that each reading lies in.
+    """
 
     time_us: NDArray[np.int64]
     value: NDArray[np.float64]
     gap_us: int
     plus_or_minus: float = math.nan
+    of_pause: NDArray[np.int64] | None = None
 
     @property
     def relative_accuracy(self) -> float:
@@ -46,10 +54,38 @@ class Track:
         return self.plus_or_minus / usual if usual > 0.0 and math.isfinite(self.plus_or_minus) else 0.0
 
     def lines(self, events: Sequence[Event], settle_us: int) -> list[Line]:
-        """Return the straight lines between events."""
+        """Return the straight lines between events; at rest, through the means of the pauses."""
         spans = [(one.start_us, one.end_us) for one in events]
+        if self.of_pause is not None:
+            return self._lines_at_rest(self.of_pause, spans, settle_us)
         least = max(LEAST_SAMPLES, round(LEAST_LINE_US / self.cadence_us))
         return lines_between(self.time_us, self.value, spans, settle_us, self.gap_us, least)
+
+    def _lines_at_rest(
+        self, of_pause: NDArray[np.int64], spans: Sequence[tuple[int, int]], settle_us: int
+    ) -> list[Line]:
+        """Return the lines through means of pauses, which events cut."""
+        clear = np.ones(len(self.time_us), bool)
+        for start_us, end_us in spans:
+            clear[
+                np.searchsorted(self.time_us, start_us) : np.searchsorted(self.time_us, end_us + settle_us, "right")
+            ] = False
+        starts_us = np.sort(np.array([start_us for start_us, _ in spans], dtype=np.int64))
+        of_stretch = of_pause + np.searchsorted(starts_us, self.time_us, side="right")
+        clear &= ~np.isnan(self.value)
+        at_us, mean = means_of_pauses(self.time_us[clear], self.value[clear], of_stretch[clear], PART_US, LEAST_IN_PART)
+        seen_us = self.time_us[~np.isnan(self.value)]
+        found = lines_between(at_us, mean, spans, settle_us, self.gap_us, LEAST_PARTS, seen_us)
+        # A mean speaks for all of its pause.
+        return [self._whole(one, of_stretch[clear], self.time_us[clear]) for one in found]
+
+    @staticmethod
+    def _whole(line: Line, of_stretch: NDArray[np.int64], time_us: NDArray[np.int64]) -> Line:
+        """Return a line that begins and ends with the pauses of its first and last mean."""
+        first, last = np.searchsorted(time_us, [line.start_us, line.end_us])
+        first = np.searchsorted(of_stretch, of_stretch[first])
+        last = np.searchsorted(of_stretch, of_stretch[min(last, len(time_us) - 1)], side="right") - 1
+        return replace(line, start_us=int(time_us[first]), end_us=int(time_us[last]))
 
     @property
     def cadence_us(self) -> float:
