@@ -115,8 +115,8 @@ def at_rest(
     starts, ends = np.asarray(run_start_us, np.int64), np.asarray(run_end_us, np.int64)
     if starts.shape != ends.shape or np.any(ends < starts) or seen_before_us < 0 or settle_us < 0:
         raise ValueError(
-            f"{starts.size} starts and {ends.size} ends of runs, {seen_before_us} before and {settle_us} after: give one "
-            "end, no earlier, for each start, and times of 0 or more"
+            f"{starts.size} starts and {ends.size} ends of runs, {seen_before_us} before and {settle_us} after: give "
+            "one end, no earlier, for each start, and times of 0 or more"
         )
     times = np.asarray(time_us, np.int64)
     order = np.argsort(starts, kind="stable")
@@ -170,8 +170,8 @@ def means_of_pauses(
     pauses = np.asarray(of_pause, np.int64)
     if pauses.shape != times.shape or np.any(np.diff(pauses) < 0) or longest_us <= 0 or fewest < 1:
         raise ValueError(
-            f"{times.size} readings in {pauses.size} pauses, longest_us {longest_us}, fewest {fewest}: give one pause, in "
-            "order, for each reading, a time above 0, and 1 or more"
+            f"{times.size} readings in {pauses.size} pauses, longest_us {longest_us}, fewest {fewest}: give one pause, "
+            "in order, for each reading, a time above 0, and 1 or more"
         )
     known = ~np.isnan(values)
     times, values, pauses = times[known], values[known], pauses[known]
@@ -194,6 +194,7 @@ def _runs(start_us: ArrayLike, end_us: ArrayLike) -> tuple[NDArray[np.int64], ND
     starts, ends = np.asarray(start_us, np.int64), np.asarray(end_us, np.int64)
     if starts.shape != ends.shape or np.any(ends < starts) or np.any(starts[1:] < ends[:-1]):
         raise ValueError(
-            f"{starts.size} starts and {ends.size} ends of runs: give one end for each start, in order of time and apart"
+            f"{starts.size} starts and {ends.size} ends of runs: give one end for each start, in order of time and "
+            "apart"
         )
     return starts, ends

@@ -11,7 +11,6 @@ from analytics.at_rest import at_rest, settling_time
 from farm.description import Farm
 from farm.readings import MICROSECONDS_PER_SECOND, Series
 from store.contract import ReadingStore
-from watch.bands import max_age_us
 from watch.irrigation_lines import ON, course, lines_of
 from watch.tracks import MINUTE_US, Track
 
@@ -66,7 +65,7 @@ def _pumps(farm: Farm, zone: str) -> list[tuple[Series, float]]:
 
     The switches in its zone, and, of the reservoir that the description gives a volume, all lines and flood shelves.
     """
-    found = {one: ON for one in farm.series_of(zone, "pump_on")}
+    found = dict.fromkeys(farm.series_of(zone, "pump_on"), ON)
     reservoir = farm.equipment.reservoir
     if reservoir is not None and reservoir.zone == zone:
         found |= {line.found_from: line.threshold for line in lines_of(farm)}

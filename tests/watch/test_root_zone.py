@@ -99,6 +99,7 @@ class Simulated:
             "turned_l": sum(truth[f"water.dosed_ml.{name}"] for name in STOCKS) / 1000,
             "drunk_l": truth["water.feed_made"] + sum(given.values()) / 1000 - volume,
             "taken": stock + 0.03 * truth["water.feed_made"] - ec * volume,
+            "held_l": sum(truth[f"water.held_l.row-{row}"] for row in (1, 2, 3, 4)), "filling": truth["water.filling"],
         }  # fmt: skip
 
 
@@ -120,6 +121,25 @@ def simulated(tmp_path_factory):
     made = Simulated(tmp_path_factory.mktemp("simulated"))
     yield made
     made.house.close()
+
+
+def undisturbed_change(columns, away_min=15, least_min=40):
+    """Return what EC would have moved in a day without doses and top-ups: slopes well away from them, by light."""
+    came = np.diff(columns["feed_l"] + columns["dosed_l"]) > 0
+    away = np.convolve(came, np.ones(away_min + 1))[: len(came)] == 0
+    lit = (np.arange(len(came)) >= 5 * 60) & (np.arange(len(came)) < 21 * 60)
+    moved = 0.0
+    for part, minutes in ((lit, 16 * 60), (~lit, 8 * 60)):
+        edges = np.flatnonzero(np.diff(np.concatenate([[0], (away & part).astype(int), [0]])))
+        stretches = [(a, b) for a, b in edges.reshape(-1, 2).tolist() if b - a >= least_min]
+        slopes = [np.polyfit(np.arange(a, b), columns["ec"][a:b], 1)[0] for a, b in stretches]
+        moved += minutes * np.average(slopes, weights=[b - a for a, b in stretches])
+    return moved
+
+
+def tank_share(first):
+    """Return the share of a dose that stays in the tank: the next pump runs mix it with what the rows hold."""
+    return first["volume_l"] / (first["volume_l"] + first["held_l"])
 
 
 def within(row, name, unit, truth):
@@ -144,7 +164,8 @@ def test_water_agrees_with_the_ledger(simulated, day):
     assert water["closes"]
     assert water["closing_error_give_or_take_l"] < 3
     assert water["covered_h"] == pytest.approx(24)
-    assert len(water["steps"]) == 6
+    filled = int((np.diff(passed.columns["filling"]) > 0).sum())
+    assert len(water["steps"]) == filled >= 5
 
 
 @pytest.mark.parametrize("day", DAYS)
@@ -164,14 +185,19 @@ def test_uptake_agrees_with_the_model(simulated, day):
     uptake = section["uptake"]
     assert within(uptake, "concentration", "ms_cm", passed["taken"] / passed["drunk_l"])
     truth = (passed.columns["ec"].mean() - passed["taken"] / passed["drunk_l"]) / first["volume_l"]
-    assert uptake["ec_change_ms_cm_per_l"] == pytest.approx(truth, abs=0.09 / first["volume_l"])  # of the concentration
+    # As good as the concentration, known to 6 to 9 %: rows take their water at pump runs only, so that the tank
+    # falls in stairs of 20 minutes by day and an hour by night.
+    reach = uptake["concentration_give_or_take_ms_cm"]
+    assert reach < 0.1 * uptake["concentration_ms_cm"]
+    assert uptake["ec_change_ms_cm_per_l"] == pytest.approx(truth, abs=reach / first["volume_l"])
 
 
 @pytest.mark.parametrize("day", DAYS)
 def test_doses_do_what_they_should(simulated, day):
-    section, _, passed = simulated.day(day)
+    section, first, passed = simulated.day(day)
     response = section["response"]
-    assert abs(response["ratio"] - 1) <= response["give_or_take"] < 0.08
+    assert abs(response["ratio"] - tank_share(first)) <= response["give_or_take"] < 0.08
+    assert response["ratio"] == pytest.approx(1, abs=0.1)
     assert response["doses"] >= 2
     for dose in section["doses"]:
         if dose["ec_step_ms_cm"] is not None:
@@ -180,7 +206,7 @@ def test_doses_do_what_they_should(simulated, day):
     [acid] = section["ph_response"]
     assert acid["stock"] == "acid"
     steps = np.diff(passed.columns["acid_ml"])
-    truth = np.diff(passed.columns["ph"])[steps > 0].sum() / steps.sum()
+    truth = np.diff(passed.columns["ph"])[steps > 0].sum() / steps.sum() * tank_share(first)
     assert truth < 0
     assert abs(acid["ph_per_ml"] - truth) <= acid["ph_per_ml_give_or_take"] < 0.3 * abs(truth)
     assert section["caution"] == cautions.ACID_AND_BASE
@@ -188,15 +214,15 @@ def test_doses_do_what_they_should(simulated, day):
 
 @pytest.mark.parametrize("day", DAYS)
 def test_drift_agrees_with_the_model(simulated, day):
-    section, first, passed = simulated.day(day)
+    section, _first, passed = simulated.day(day)
     drifts = {row["key"]: row for row in section["drift"]}
     ph = drifts["reservoir/solution_ph"]
     undosed = np.diff(passed.columns["acid_ml"]) == 0
     truth = np.diff(passed.columns["ph"])[undosed].mean() * 1440
     assert abs(ph["per_day"] - truth) <= ph["give_or_take"] < abs(truth) / 2
     ec = drifts["reservoir/solution_ec"]
-    truth = (passed.columns["ec"].mean() - passed["taken"] / passed["drunk_l"]) / first["volume_l"] * passed["drunk_l"]
-    assert abs(ec["per_day"] - truth) <= ec["give_or_take"] < abs(truth) / 2
+    assert abs(ec["per_day"] - undisturbed_change(passed.columns)) <= ec["give_or_take"]
+    assert ec["give_or_take"] < abs(ec["per_day"]) / 2
     assert ec["covered_h"] == pytest.approx(24)
     assert ec["stretches"] > 5
 
@@ -206,9 +232,10 @@ def test_a_line_that_draws_half_air_shows_in_the_response_and_in_the_salt(tmp_pa
         FaultKind.NUTRIENT_STOCK_EMPTY, datetime(2026, 2, 3, 2, tzinfo=UTC), datetime(2026, 2, 6, tzinfo=UTC), 0.5
     )
     simulated = Simulated(tmp_path / "air", faults=[fault])
-    section, _, passed = simulated.day(date(2026, 2, 4))
+    section, first, passed = simulated.day(date(2026, 2, 4))
     response, salt = section["response"], section["salt"]
-    assert abs(response["ratio"] - 0.5) <= response["give_or_take"] < 0.1
+    # The doser now pulses twice as often, for hours: what plants drank meanwhile is known from none to twice it only.
+    assert abs(response["ratio"] - 0.5 * tank_share(first)) <= response["give_or_take"] < 0.2
     assert within(salt, "taken", "ms_cm_l", passed["taken"])
     # As much again was counted as came.
     assert within(salt, "closing_error", "ms_cm_l", passed["stock"])
