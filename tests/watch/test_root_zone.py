@@ -462,6 +462,54 @@ def test_water_that_went_while_nobody_looked_is_the_closing_error(build):
     assert section["uptake"] is None  # too little of the day is known
 
 
+PUMP = """
+[[series]]
+zone = "tank"
+quantity = "pump_on"
+"""
+
+
+@pytest.mark.parametrize("pump", [True, False])
+def test_water_under_way_while_the_pump_runs_is_not_gone(build, pump):
+    # Six litres leave the tank for seven minutes of every twenty; 1.2 L an hour are drunk, all of it at pump runs.
+    house = build(TANK, LEVEL, PUMP) if pump else build(TANK, LEVEL)
+    cycle = MINUTE % 20
+    litres = 160.0 - 0.4 * np.floor(MINUTE / 20) - 6.0 * (cycle < 7)
+    house.put("tank/solution_level", AT, litres / 2 + noise(0.05))
+    house.put("tank/solution_ec", AT, np.full(len(AT), 1.5))
+    if pump:
+        house.put("tank/pump_on", AT, cycle < 5)
+    [section] = house.section(DAY)
+    water = section["water"]
+    assert water["covered_h"] == pytest.approx(24)
+    assert water["steps"] == []
+    assert water["drunk_l"] == pytest.approx(28.8, abs=water["drunk_give_or_take_l"])
+    assert (water["drunk_give_or_take_l"] < 1.0) is pump  # most of it the sensor's scale: some 3 % of 28.8
+    if pump:
+        assert water["start_l"] == pytest.approx(160.0, abs=0.5)
+
+
+def test_silence_of_the_level_stays_silence_beside_pump_runs(build):
+    house = build(TANK, LEVEL, PUMP)
+    litres = 160.0 - 0.02 * MINUTE - 6.0 * (MINUTE % 20 < 5)
+    seen = (MINUTE < 450) | (MINUTE > 750)
+    house.put("tank/solution_level", AT[seen], litres[seen] / 2 + noise(0.05)[seen])
+    house.put("tank/pump_on", AT, MINUTE % 20 < 5)
+    [section] = house.section(DAY)
+    assert section["water"]["covered_h"] == pytest.approx(19, abs=0.6)  # a pause may end in it
+
+
+def test_a_pump_that_hardly_rests_leaves_the_level_as_it_comes(build):
+    sections = []
+    for pump in (True, False):
+        house = build(TANK, LEVEL, PUMP) if pump else build(TANK, LEVEL)
+        house.put("tank/solution_level", AT, (160.0 - 0.02 * MINUTE) / 2 + noise(0.05))
+        if pump:
+            house.put("tank/pump_on", AT, MINUTE % 60 > 2)
+        sections.append(house.section(DAY)[0]["water"])
+    assert sections[0] == sections[1]
+
+
 def test_without_a_counter_the_dosers_switch_tells_when(build):
     house = build(TANK, LEVEL, SWITCH)
     house.put("tank/solution_ec", AT, 1.5 + 0.2 * (MINUTE >= 600) + noise(0.004))
