@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -10,6 +12,8 @@ from analytics.steps import scatter
 
 FEWEST_PAUSES = 8  # before they tell how long the return takes; our choice, no source
 SETTLED_WITHIN = 0.5  # of the scatter of one reading; our choice, no source
+ERRORS = 3.0  # standard errors that chance is left; our choice, no source
+MEDIAN_ERROR = 1.2533  # standard error of a median over that of a mean, of normal errors: the root of pi/2
 
 
 def settling_time(
@@ -33,8 +37,8 @@ def settling_time(
     Returns
     -------
     settling : int or None
-        The end of the last step in which the level is off its later course; ``longest_us`` where the last one still
-        is. None where fewer than eight pauses between runs tell. [µs]
+        The first step in which the level is on its later course; ``longest_us`` where it is so in none. None where
+        fewer than eight pauses between runs tell. [µs]
 
     Raises
     ------
@@ -44,7 +48,8 @@ def settling_time(
     Notes
     -----
     The reading of each step of each pause is set against the median of what follows ``longest_us`` in that pause, and
-    the median of these over all pauses taken: off means by more than half the scatter of one reading.
+    the median of these over all n pauses taken. It is on course within half the scatter s of one reading, or within
+    what such a median scatters by itself: three times 1.25 s √(2/n), if few pauses tell.
 
     Examples
     --------
@@ -77,8 +82,9 @@ def settling_time(
     seen = np.isfinite(off).sum(axis=0) >= FEWEST_PAUSES
     usual = np.zeros(len(steps))
     usual[seen] = np.nanmedian(off[:, seen], axis=0)
-    moving = np.flatnonzero(np.abs(usual) > SETTLED_WITHIN * scatter(values))
-    return min((int(moving[-1]) + 1) * step_us, longest_us) if len(moving) else 0
+    by_chance = ERRORS * MEDIAN_ERROR * math.sqrt(2.0 / int(told.sum()))
+    settled = np.flatnonzero(np.abs(usual) <= max(SETTLED_WITHIN, by_chance) * scatter(values))
+    return int(settled[0]) * step_us if len(settled) else longest_us
 
 
 def at_rest(

@@ -13,7 +13,7 @@ from analytics.lines import NOTHING, Estimate, Line, change_between, value_at
 from analytics.root_zone import Account, account
 from farm.readings import MICROSECONDS_PER_SECOND, iso_time
 from watch.reservoir import Dose, ReservoirDay
-from watch.tracks import REACH_US, SETTLE_US
+from watch.tracks import REACH_US, SETTLE_US, Track
 
 SECONDS_PER_HOUR = 3600
 ML_PER_L = 1000.0
@@ -42,7 +42,12 @@ class Water:
         self.covered_s = fall.covered_s
         self.scale = day.volume.relative_accuracy
         self.drunk = Estimate(self.dosed_l - fall.amount, fall.plus_or_minus)  # small doses lie within the lines
-        self.sizes = [(one, day.volume.step(one, day.steps, 0)) for one in day.steps if day.inside(one)]
+        self.sizes = [(one, self._size(day.volume, one)) for one in day.steps if day.inside(one)]
+
+    def _size(self, volume: Track, one: Event) -> Estimate:
+        """Return how large a step was, from the level at rest where enough of it is there."""
+        size = volume.step_at_rest(one, [each for each in (*self.day.steps, *self.day.light_changes) if each != one])
+        return volume.step(one, self.day.steps, 0) if math.isnan(size.value) else size
 
     def at(self, at_us: int) -> Estimate:
         """Return the volume at an instant."""

@@ -25,6 +25,7 @@ SETTLE_US = 10 * MINUTE_US  # mixing, and lag of the probes
 STEP_WINDOW_US = 20 * MINUTE_US  # means over it, before and after, show a top-up
 EDGE_US = 5 * MINUTE_US  # by how much the edges of a step that readings show may be off
 SIDE_US = 60 * MINUTE_US  # readings used on either side of a step
+SIDE_AT_REST_US = 120 * MINUTE_US  # the same, where only means of pauses count
 LEAST_LINE_US = 20 * MINUTE_US  # a shorter stretch between events tells too little of its slope
 PART_US = 20 * MINUTE_US  # of a pause between a pump's runs, for a mean of a level at rest
 LEAST_IN_PART = 3  # readings
@@ -61,27 +62,36 @@ class Track:
         least = max(LEAST_SAMPLES, round(LEAST_LINE_US / self.cadence_us))
         return lines_between(self.time_us, self.value, spans, settle_us, self.gap_us, least)
 
+    def _stretches(
+        self, of_pause: NDArray[np.int64], spans: Sequence[tuple[int, int]], settle_us: int
+    ) -> tuple[NDArray[np.bool_], NDArray[np.int64]]:
+        """Return which readings no event disturbs, and a number for each pause, or the part of it between events."""
+        clear = ~np.isnan(self.value)
+        for start_us, end_us in spans:
+            clear[slice(*np.searchsorted(self.time_us, [start_us, end_us + settle_us + 1]))] = False
+        starts_us = np.sort(np.array([start_us for start_us, _ in spans], dtype=np.int64))
+        return clear, of_pause + np.searchsorted(starts_us, self.time_us, side="right")
+
+    def _means(
+        self, of_pause: NDArray[np.int64], spans: Sequence[tuple[int, int]], settle_us: int
+    ) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+        """Return the means of pauses, which events cut."""
+        clear, part = self._stretches(of_pause, spans, settle_us)
+        return means_of_pauses(self.time_us[clear], self.value[clear], part[clear], PART_US, LEAST_IN_PART)
+
     def _lines_at_rest(
         self, of_pause: NDArray[np.int64], spans: Sequence[tuple[int, int]], settle_us: int
     ) -> list[Line]:
-        """Return the lines through means of pauses, which events cut."""
-        clear = np.ones(len(self.time_us), bool)
-        for start_us, end_us in spans:
-            clear[
-                np.searchsorted(self.time_us, start_us) : np.searchsorted(self.time_us, end_us + settle_us, "right")
-            ] = False
-        starts_us = np.sort(np.array([start_us for start_us, _ in spans], dtype=np.int64))
-        of_stretch = of_pause + np.searchsorted(starts_us, self.time_us, side="right")
-        clear &= ~np.isnan(self.value)
-        at_us, mean = means_of_pauses(self.time_us[clear], self.value[clear], of_stretch[clear], PART_US, LEAST_IN_PART)
+        """Return the lines through means of pauses; each begins and ends with the pauses of its first and last mean."""
+        at_us, mean = self._means(of_pause, spans, settle_us)
         seen_us = self.time_us[~np.isnan(self.value)]
         found = lines_between(at_us, mean, spans, settle_us, self.gap_us, LEAST_PARTS, seen_us)
-        # A mean speaks for all of its pause.
-        return [self._whole(one, of_stretch[clear], self.time_us[clear]) for one in found]
+        clear, part = self._stretches(of_pause, spans, settle_us)
+        return [self._whole(one, part[clear], self.time_us[clear]) for one in found]
 
     @staticmethod
     def _whole(line: Line, of_stretch: NDArray[np.int64], time_us: NDArray[np.int64]) -> Line:
-        """Return a line that begins and ends with the pauses of its first and last mean."""
+        """Return a line from the beginning of its first mean's pause to the end of its last one's."""
         first, last = np.searchsorted(time_us, [line.start_us, line.end_us])
         first = np.searchsorted(of_stretch, of_stretch[first])
         last = np.searchsorted(of_stretch, of_stretch[min(last, len(time_us) - 1)], side="right") - 1
@@ -99,6 +109,17 @@ class Track:
         before_us = max([one.start_us - SIDE_US, *before])
         after_us = min([one.end_us + settle_us + SIDE_US, *after])
         return step_size(self.time_us, self.value, one.start_us, one.end_us, before_us, after_us, settle_us)
+
+    def step_at_rest(self, one: Event, others: Sequence[Event]) -> Estimate:
+        """Return the step an event made in a level at rest, from means of pauses; NaN where too few of them tell."""
+        if self.of_pause is None:
+            return NOTHING
+        at_us, mean = self._means(self.of_pause, [(each.start_us, each.end_us) for each in (one, *others)], 0)
+        before_us = max([one.start_us - SIDE_AT_REST_US, *(each.end_us for each in others if each.end_us < one.end_us)])
+        after_us = min(
+            [one.end_us + SIDE_AT_REST_US, *(each.start_us for each in others if each.start_us > one.start_us)]
+        )
+        return step_size(at_us, mean, one.start_us, one.end_us, before_us, after_us, 0)
 
     def rise(self, start_us: int, end_us: int) -> Estimate:
         """Return by how much the readings rose between two instants, along their line; NaN where silence cuts it."""
@@ -119,7 +140,20 @@ def steps_in(track: Track, least: float) -> list[Event]:
     least = by_scatter if math.isnan(least) else max(least, by_scatter)
     if not least > 0.0:
         return []
-    return _wide(steps_found(track.time_us, track.value, STEP_WINDOW_US, least, track.gap_us))
+    value = track.value if track.of_pause is None else _bridged(track)
+    return _wide(steps_found(track.time_us, value, STEP_WINDOW_US, least, track.gap_us))
+
+
+def _bridged(track: Track) -> NDArray[np.float64]:
+    """Return a level at rest with straight lines across the runs left out, so that a step over several stays one."""
+    known = np.flatnonzero(~np.isnan(track.value))
+    if len(known) < 2:
+        return track.value
+    after = np.minimum(np.searchsorted(known, np.arange(len(track.value))), len(known) - 1)
+    before = np.maximum(after - 1, 0)
+    apart = track.time_us[known[after]] - track.time_us[known[before]]
+    line = np.interp(track.time_us, track.time_us[known], track.value[known], math.nan, math.nan)
+    return np.where(np.isnan(track.value) & (apart <= track.gap_us), line, track.value)
 
 
 def _wide(events: Sequence[Event]) -> list[Event]:
