@@ -80,6 +80,7 @@ def lines_between(
     settle_us: int,
     max_gap_us: int,
     least_samples: int = LEAST_SAMPLES,
+    seen_us: ArrayLike | None = None,
 ) -> list[Line]:
     """Return a straight line through the readings of each stretch that no event and no gap disturbs.
 
@@ -97,6 +98,9 @@ def lines_between(
         Readings further apart than this are on different lines, with silence between. [µs]
     least_samples : int
         A stretch with fewer readings is left out, 3 or more.
+    seen_us : array_like of int, optional
+        Where the readings are means: when what they are means of was read, ascending. Silence is then sought in these.
+        [µs since 1970 UTC]
 
     Returns
     -------
@@ -135,7 +139,9 @@ def lines_between(
         )
     there = ~np.isnan(values)
     times, values = times[there], values[there]
-    run = np.concatenate([[0], np.cumsum(np.diff(times) > max_gap_us)])[: len(times)]
+    seen = times if seen_us is None else np.asarray(seen_us, np.int64)
+    run_of_seen = np.concatenate([[0], np.cumsum(np.diff(seen) > max_gap_us)])[: len(seen)]
+    run = run_of_seen[np.searchsorted(seen, times, side="right") - 1] if len(seen) else run_of_seen
     clear = np.ones(len(times), bool)
     for start_us, end_us in events_us:
         begin, after = np.searchsorted(times, start_us), np.searchsorted(times, end_us + settle_us, side="right")
@@ -149,20 +155,27 @@ def lines_between(
         if last - first >= least_samples:
             place = kept[first:last]
             ends = (
-                np.searchsorted(run, run[place[0]], side="left"),
-                np.searchsorted(run, run[place[0]], side="right") - 1,
+                np.searchsorted(run_of_seen, run[place[0]], side="left"),
+                np.searchsorted(run_of_seen, run[place[0]], side="right") - 1,
             )
-            run_us = (int(times[ends[0]]), int(times[ends[1]]) + max_gap_us)
+            run_us = (int(seen[ends[0]]), int(seen[ends[1]]) + max_gap_us)
             fits.append(_fit(times[place], values[place], run_us))
     return _with_errors(fits)
 
 
-def drift(lines: Sequence[Line], start_us: int, end_us: int, reach_us: int, confidence: float = CONFIDENCE) -> Drift:
+def drift(
+    lines: Sequence[Line],
+    start_us: int,
+    end_us: int,
+    reach_us: int,
+    confidence: float = CONFIDENCE,
+    paces_us: Sequence[int] = (),
+) -> Drift:
     """Return how fast a quantity drifted apart from events, on average over a window.
 
     Parameters
     ----------
-    lines, start_us, end_us, reach_us, confidence
+    lines, start_us, end_us, reach_us, confidence, paces_us
         As for ``change_between``.
 
     Returns
@@ -187,7 +200,7 @@ def drift(lines: Sequence[Line], start_us: int, end_us: int, reach_us: int, conf
     >>> round(drift(ph, 0, 300_000_000, 0).per_day, 6)
     14.4
     """
-    change = change_between(lines, start_us, end_us, reach_us, confidence)
+    change = change_between(lines, start_us, end_us, reach_us, confidence, paces_us)
     if not change.covered_s > 0.0:
         return Drift(math.nan, math.nan, 0.0, 0)
     days = change.covered_s / SECONDS_PER_DAY
@@ -196,7 +209,12 @@ def drift(lines: Sequence[Line], start_us: int, end_us: int, reach_us: int, conf
 
 
 def change_between(
-    lines: Sequence[Line], start_us: int, end_us: int, reach_us: int, confidence: float = CONFIDENCE
+    lines: Sequence[Line],
+    start_us: int,
+    end_us: int,
+    reach_us: int,
+    confidence: float = CONFIDENCE,
+    paces_us: Sequence[int] = (),
 ) -> Change:
     """Return by how much a quantity moved within a window apart from events: the sum of slopes times time.
 
@@ -211,6 +229,8 @@ def change_between(
         than this; beyond others by half of it. None goes on into silence: that is not covered. [µs]
     confidence : float
         Of the give or take. [1]
+    paces_us : sequence of int
+        When the pace changed for a known reason: each line goes on as far as that, not half-way. [µs since 1970 UTC]
 
     Returns
     -------
@@ -220,7 +240,7 @@ def change_between(
     Notes
     -----
     Through events the pace is not seen: by how much the lines' slopes differ, beyond their own errors, is in the
-    give or take for that time.
+    give or take for that time. Lines with a change of pace between them are not compared, where others can be.
 
     Raises
     ------
@@ -237,8 +257,8 @@ def change_between(
     if end_us < start_us or reach_us < 0:
         raise ValueError(f"window {start_us} to {end_us}, reach_us {reach_us}: give a window forward, and 0 or more")
     amount, variance, covered_us = 0.0, 0.0, 0.0
-    spread = _spread(lines)
-    for one, (first_us, last_us) in zip(lines, _spans(lines, reach_us), strict=True):
+    spread = _spread(lines, paces_us)
+    for one, (first_us, last_us) in zip(lines, _spans(lines, reach_us, paces_us), strict=True):
         spoken_s = _overlap_us(first_us, last_us, start_us, end_us) / MICROSECONDS
         seen_s = _overlap_us(one.start_us, one.end_us, start_us, end_us) / MICROSECONDS
         amount += one.per_s * spoken_s
@@ -289,7 +309,7 @@ def value_at(lines: Sequence[Line], at_us: int, reach_us: int, confidence: float
     return NOTHING
 
 
-def _spans(lines: Sequence[Line], reach_us: int) -> list[tuple[float, float]]:
+def _spans(lines: Sequence[Line], reach_us: int, paces_us: Sequence[int] = ()) -> list[tuple[float, float]]:
     """Return for each line from when to when it speaks."""
     spans = [
         (max(one.start_us - reach_us / 2, one.run_us[0]), min(one.end_us + reach_us / 2, one.run_us[1]))
@@ -297,7 +317,8 @@ def _spans(lines: Sequence[Line], reach_us: int) -> list[tuple[float, float]]:
     ]
     for index, (one, other) in enumerate(pairwise(lines)):
         if one.run_us == other.run_us and other.start_us - one.end_us <= reach_us:
-            middle_us = (one.end_us + other.start_us) / 2
+            changed = [at_us for at_us in paces_us if one.end_us <= at_us <= other.start_us]
+            middle_us = (min(changed) + max(changed)) / 2 if changed else (one.end_us + other.start_us) / 2
             spans[index] = (spans[index][0], middle_us)
             spans[index + 1] = (middle_us, spans[index + 1][1])
     return spans
@@ -307,14 +328,24 @@ def _overlap_us(first_us: float, last_us: float, start_us: float, end_us: float)
     return max(0.0, min(last_us, end_us) - max(first_us, start_us))
 
 
-def _spread(lines: Sequence[Line]) -> float:
-    """Return the standard deviation of the lines' true slopes: of the found ones, less their errors."""
+def _spread(lines: Sequence[Line], paces_us: Sequence[int] = ()) -> float:
+    """Return the standard deviation of the lines' true slopes at one pace: of the found ones, less their errors."""
+    of_pace = np.searchsorted(np.unique(np.array(paces_us, dtype=np.int64)), [one.mid_us for one in lines])
+    groups = [np.flatnonzero(of_pace == one) for one in np.unique(of_pace)]
+    groups = [one for one in groups if len(one) > 1] or [np.arange(len(lines))]
     if len(lines) < 2:
         return 0.0
-    slopes, errors = np.array([one.per_s for one in lines]), np.array([one.per_s_error for one in lines])
-    weight = np.array([one.end_us - one.start_us for one in lines], dtype=float)
+    several = [lines[place] for one in groups for place in one.tolist()]
+    weight = np.array([one.end_us - one.start_us for one in several], dtype=float)
     weight /= weight.sum()
-    excess = float(weight @ (slopes - weight @ slopes) ** 2) - float(weight @ np.nan_to_num(errors) ** 2)
+    errors = np.array([one.per_s_error for one in several])
+    slopes = np.array([one.per_s for one in several])
+    about, first = np.empty(len(several)), 0
+    for group in groups:
+        here = slice(first, first + len(group))
+        about[here] = slopes[here] - np.average(slopes[here], weights=weight[here])
+        first += len(group)
+    excess = float(weight @ about**2) - float(weight @ np.nan_to_num(errors) ** 2)
     return math.sqrt(max(excess, 0.0))
 
 

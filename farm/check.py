@@ -5,17 +5,19 @@ from __future__ import annotations
 import hashlib
 import re
 import tomllib
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
-from pydantic import ValidationError
+from pydantic import BaseModel, ValidationError
 
 from farm.cross_references import loose_ends
 from farm.description import Farm
 from farm.positions import Location, lines_by_location
-from farm.references import one_of
+from farm.references import LooseEnd, one_of
+
+Document = TypeVar("Document", bound=BaseModel)
 
 LONGEST_FOUND = 60  # characters of a wrong value that a message repeats
 
@@ -60,51 +62,72 @@ def read_description(path: Path) -> Description:
     DescriptionError
         If the file cannot be read or has mistakes; all of them are listed, with their lines.
     """
+    text = text_of(path, "a farm.toml")
+    farm, mistakes = check_text(text)
+    if farm is None:
+        raise DescriptionError(path, mistakes)
+    return Description(farm, text, hashlib.sha256(text.encode()).hexdigest())
+
+
+def text_of(path: Path, wanted: str) -> str:
+    """Return a file's text; ``wanted`` says what it should be.
+
+    Raises
+    ------
+    DescriptionError
+        If the file cannot be read, or is no UTF-8 text.
+    """
     try:
         content = path.read_bytes()
     except OSError as error:
         raise DescriptionError(
-            path, [Mistake(None, "file", f"no readable file ({error.strerror})", "a farm.toml; check the path")]
+            path, [Mistake(None, "file", f"no readable file ({error.strerror})", f"{wanted}; check the path")]
         ) from error
     try:
-        text = content.decode("utf-8")
+        return content.decode("utf-8")
     except UnicodeDecodeError as error:
         line = content.count(b"\n", 0, error.start) + 1
         raise DescriptionError(
             path, [Mistake(line, "file", f"byte {content[error.start]:#04x}", "UTF-8 text; save the file as UTF-8")]
         ) from error
-    farm, mistakes = check_text(text)
-    if farm is None:
-        raise DescriptionError(path, mistakes)
-    return Description(farm, text, hashlib.sha256(content).hexdigest())
 
 
 def check_text(text: str) -> tuple[Farm | None, list[Mistake]]:
     """Return the farm that a TOML text describes, or None and every mistake in it, by line."""
+    return read_as(Farm, text, loose_ends)
+
+
+def read_as(
+    model: type[Document], text: str, more: Callable[[dict[str, Any]], Iterable[LooseEnd]] = lambda _: ()
+) -> tuple[Document | None, list[Mistake]]:
+    """Return what a TOML text describes, or None and every mistake in it, by line.
+
+    ``more`` finds mistakes in the raw document that the model cannot see, as (location, found, allowed).
+    """
     try:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         return None, [_syntax_mistake(str(error))]
     lines = lines_by_location(text)
     found: dict[Location, tuple[str, list[str]]] = {}
-    farm = None
+    whole = None
     try:
-        farm = Farm.model_validate(raw)
+        whole = model.model_validate(raw)
     except ValidationError as error:
         for one in error.errors(include_url=False):
             location = _in_document(raw, one["loc"])
-            what, allowed = _explained(raw, location, dict(one))
+            what, allowed = _explained(model, raw, location, dict(one))
             known = found.setdefault(location, (what, []))
             if allowed not in known[1]:
                 known[1].append(allowed)
-    for location, what, allowed in loose_ends(raw):
+    for location, what, allowed in more(raw):
         found.setdefault(location, (what, [allowed]))
     mistakes = [
         Mistake(_line(lines, location), _dotted(location), what, " or ".join(allowed))
         for location, (what, allowed) in found.items()
     ]
     mistakes.sort(key=lambda mistake: (mistake.line or 0, mistake.key))
-    return (None if mistakes else farm), mistakes
+    return (None if mistakes else whole), mistakes
 
 
 def _syntax_mistake(message: str) -> Mistake:
@@ -142,13 +165,18 @@ def _value(raw: Any, location: Location) -> Any:  # noqa: ANN401
     return raw
 
 
-def _explained(raw: Any, location: Location, error: dict[str, Any]) -> tuple[str, str]:  # noqa: ANN401
+def _explained(
+    model: type[BaseModel],
+    raw: Any,  # noqa: ANN401
+    location: Location,
+    error: dict[str, Any],
+) -> tuple[str, str]:
     """Return what was found and what is allowed, in words."""
     kind, context = error["type"], error.get("ctx", {})
     if kind == "missing":
-        return "nothing", f"this key is needed ({_description_of(location) or 'see the schema'})"
+        return "nothing", f"this key is needed ({_description_of(model, location) or 'see the schema'})"
     if kind == "extra_forbidden":
-        return "a key that is not known here", one_of(str(location[-1]), _keys_allowed(location[:-1]))
+        return "a key that is not known here", one_of(str(location[-1]), _keys_allowed(model, location[:-1]))
     found = _shown(_value(raw, location))
     if kind == "literal_error":
         return found, one_of(str(error["input"]), _quoted(context["expected"]))
@@ -173,9 +201,9 @@ def _shown(value: Any) -> str:  # noqa: ANN401
     return text if len(text) <= LONGEST_FOUND else text[: LONGEST_FOUND - 1] + "…"
 
 
-def _schema_at(location: Location) -> dict[str, Any]:
+def _schema_at(model: type[BaseModel], location: Location) -> dict[str, Any]:
     """Return the JSON Schema that holds at a place in the document; empty where there is none."""
-    whole = Farm.model_json_schema()
+    whole = model.model_json_schema()
 
     def resolved(schema: dict[str, Any]) -> dict[str, Any]:
         while "$ref" in schema or "anyOf" in schema:
@@ -197,12 +225,12 @@ def _schema_at(location: Location) -> dict[str, Any]:
     return here if "description" in here else resolved(here)
 
 
-def _keys_allowed(location: Location) -> list[str]:
-    return list(_schema_at(location).get("properties", {}))
+def _keys_allowed(model: type[BaseModel], location: Location) -> list[str]:
+    return list(_schema_at(model, location).get("properties", {}))
 
 
-def _description_of(location: Location) -> str:
-    return str(_schema_at(location).get("description", ""))
+def _description_of(model: type[BaseModel], location: Location) -> str:
+    return str(_schema_at(model, location).get("description", ""))
 
 
 def _line(lines: dict[Location, int], location: Location) -> int | None:

@@ -21,6 +21,7 @@ from leafweather.dose_command import dose
 from leafweather.ingest_commands import ingest_app
 from leafweather.log_commands import log_app
 from leafweather.settings import Settings
+from leafweather.simulate_command import simulate
 from leafweather.store_commands import app as store_app
 
 DEMO_DATA = Path("demo-data")
@@ -41,6 +42,7 @@ app.add_typer(log_app, name="log")
 copy_command.register(store_app)
 app.add_typer(store_app, name="store")
 app.command(epilog="Example: leafweather dose --from 1.2 --to 1.8 --volume-l 200 --stock-ms-cm 100")(dose)
+app.command(epilog="Example: leafweather simulate scenario.toml --to simulated")(simulate)
 
 FarmFile = Annotated[Path, typer.Argument(metavar="FILE", help="the farm's description, e.g. farm.toml")]
 
@@ -152,7 +154,10 @@ def demo(
     ] = False,
 ) -> None:
     """Run an invented farm: broker, simulator and service, with some days of history and then live."""
-    from leafweather.demo import run_demo
+    try:
+        from leafweather.demo import run_demo
+    except ModuleNotFoundError as error:
+        _stop(f"the demonstration needs {error.name}, which is not installed: pip install 'leafweather[demo]'")
     from leafweather.run import CannotStart
     from store.contract import StoreUnavailable, StoreUnusable
 

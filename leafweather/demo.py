@@ -29,6 +29,7 @@ from leafweather.settings import Settings
 from simulator.demo import demo_farm_text, demo_faults
 from simulator.publish import Publisher
 from simulator.simulation import Simulation
+from simulator.source import Source
 from watch.overview import needs
 
 SEED = 20260301  # any number would do; a fixed one makes every demonstration alike
@@ -156,11 +157,11 @@ def _feed(
     farm = read_description(description_file).farm
     faults = demo_faults(history.start, history.laid_out)
     simulation = Simulation(farm, seed=SEED, start=history.start, faults=faults)
-    with Publisher("127.0.0.1", port, farm, protocol=protocol) as publisher:
-        until = datetime.now(UTC)
-        publisher.backfill(simulation, until, progress.send, stopping, publish_after=after)
+    sources = [Source(simulation)]
+    with Publisher("127.0.0.1", port, farm.name, protocol=protocol) as publisher:
+        publisher.backfill(sources, datetime.now(UTC), progress.send, stopping, publish_after=after)
         progress.send(None)
-        publisher.live(simulation, stopping)
+        publisher.live(sources, stopping)
 
 
 def _pass_on(told: Event, stopping: threading.Event) -> None:

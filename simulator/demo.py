@@ -15,7 +15,7 @@ LOST_ROW = "row-3"
 LAMPS_LOST_H = 10
 STOCK_EMPTY_BEFORE_H = 40
 STOCK_CHANGED_AFTER_H = 8  # the keeper changes the bottles this long after the demonstration begins
-DRYING_LOST_BEFORE_H = 30
+DRYING_LOST_BEFORE_H = (24, 18)  # it ends so long before now or earlier, the first that a short history has room for
 DRYING_LOST_H = 6
 DRYING_LOST_SHARE = 0.95
 SETTLING_H = 6  # after the start, before the first fault
@@ -36,7 +36,7 @@ def demo_faults(start: datetime, now: datetime) -> list[Fault]:
     """Return what goes wrong on the demonstration farm between ``start`` and ``now``, in order of onset.
 
     Both nutrient bottles run empty 40 h before ``now`` and are changed only after it; drying is lost
-    for 6 h, 30 h before; one row's lamps stay dark for 10 h of the latest light day that has room for
+    for 6 h of the light day before; one row's lamps stay dark for 10 h of the latest light day that has room for
     it. A history of a week or more holds earlier, mended cases too. Keep ``now`` when a run is
     continued later: other faults would be another history.
 
@@ -49,10 +49,14 @@ def demo_faults(start: datetime, now: datetime) -> list[Fault]:
         raise ValueError(f"the demonstration needs at least 48 h of history, not {now - start}")
     hours = timedelta(hours=1)
     empty_from = now - STOCK_EMPTY_BEFORE_H * hours
-    dry_lost_from = now - DRYING_LOST_BEFORE_H * hours
+    dry_lost_from = next(
+        begin
+        for earlier in DRYING_LOST_BEFORE_H
+        if (begin := _hours_of_light(now - earlier * hours, DRYING_LOST_H)) >= start + SETTLING_H * hours
+    )
     light_lost_from = _hours_of_light(now, LAMPS_LOST_H)
     faults = [
-        Fault(FaultKind.STOCK_EMPTY, empty_from, now + STOCK_CHANGED_AFTER_H * hours),
+        Fault(FaultKind.NUTRIENT_STOCK_EMPTY, empty_from, now + STOCK_CHANGED_AFTER_H * hours),
         Fault(FaultKind.DRYING_LOST, dry_lost_from, dry_lost_from + DRYING_LOST_H * hours, DRYING_LOST_SHARE),
         Fault(FaultKind.LAMP_GROUP_LOST, light_lost_from, light_lost_from + LAMPS_LOST_H * hours, target=LOST_ROW),
         *_earlier(now),
@@ -64,12 +68,12 @@ def _earlier(now: datetime) -> Iterator[Fault]:
     """Yield mended cases of the days and weeks before."""
     for days, kind, hours, target in (
         (5, FaultKind.DRYING_LOST, 5, ""),
-        (9, FaultKind.STOCK_EMPTY, 36, ""),
+        (9, FaultKind.NUTRIENT_STOCK_EMPTY, 36, ""),
         (13, FaultKind.LAMP_GROUP_LOST, 6, "row-1"),
         (20, FaultKind.DRYING_LOST, 4, ""),
     ):
         begin = now - timedelta(days=days)
-        if kind == FaultKind.LAMP_GROUP_LOST:
+        if kind in (FaultKind.LAMP_GROUP_LOST, FaultKind.DRYING_LOST):
             begin = _hours_of_light(begin, hours)
         yield Fault(kind, begin, begin + timedelta(hours=hours), target=target)
 

@@ -1,191 +1,102 @@
-"""The whole physical farm: room, crop, equipment and reservoir acting on each other."""
+"""The whole physical farm, run in blocks of minutes."""
 
 from __future__ import annotations
 
-from datetime import datetime
+from collections.abc import Sequence
+from datetime import UTC, datetime
 
-from farm.description import Farm, ZoneKind
-from simulator import equipment
-from simulator.crop import BOUNDARY_RESISTANCE_S_M, Stand, absorbed_light, co2_uptake, stomatal_resistance, water_kept
-from simulator.equipment import CarbonDioxide, Climate, Irrigation, Lamps
-from simulator.faults import Active, FaultKind
-from simulator.moist_air import AIR_HEAT_J_KG_K, humidity_ratio, saturation_pressure, standard_pressure
-from simulator.reservoir import SOLUTION_W_K, Bottle, Reservoir
-from simulator.room import Drive, Room
-from simulator.weather import Weather
+import numpy as np
+from numpy.typing import NDArray
 
-STEP_S = 60.0
-YEAR_S = 365.25 * 86_400.0
-AIR_DENSITY_KG_M3 = 1.2  # around leaves, for their sensible heat
+from farm.description import Farm
+from farm.readings import microseconds
+from simulator import kernel
+from simulator.air import LEDGER
+from simulator.building import Building, Climate
+from simulator.conditions import Conditions
+from simulator.faults import Fault
+from simulator.first_state import first_state
+from simulator.frame import Forcing, Truth, rows_of
+from simulator.nameplates import parts_of
+from simulator.water_terms import water_columns
 
-# Plants of the demonstration, by kind of zone (invented): growing area [m2] and leaf area index.
-STANDS = {ZoneKind.GROWING_ROW: (5.0, 2.0), ZoneKind.SEEDLING_SHELF: (1.5, 1.0)}
-DEFAULT_LIGHT_DAY = (6 * 60, 16 * 60)  # minute of day, lit minutes: where the crop plan says nothing
+STEP_US = 60_000_000
+
+
+def air_columns(farm: Farm) -> tuple[str, ...]:
+    """Return the names of the air side's columns of truth, in order."""
+    return (
+        *kernel.ROOM_COLUMNS,
+        *(f"ledger.{name}" for name in LEDGER),
+        *(f"row/{row}.{name}" for row in rows_of(farm) for name in kernel.ROW_COLUMNS),
+        *(f"group/{group.name}.{name}" for group in farm.equipment.lamp_groups for name in kernel.GROUP_COLUMNS),
+        *(f"surface/{surface.name}.surface_temperature" for surface in farm.surfaces),
+    )
 
 
 class FarmModel:
-    """State of everything physical, moved on a minute at a time."""
+    """A farm's physics from ``start`` on. The length of the blocks in which it is run changes nothing.
 
-    def __init__(self, farm: Farm, seed: int, start: datetime) -> None:
+    Parameters
+    ----------
+    farm : Farm
+        The description.
+    seed : int
+        Decides the weather.
+    start : datetime
+        First instant, aware, a whole minute; the first truth is that of a minute later.
+    faults : sequence of Fault
+        What goes wrong, and when.
+    building, climate : Building, Climate
+        What the description does not say.
+
+    Raises
+    ------
+    ValueError
+        If the description lacks what the physics needs.
+    """
+
+    def __init__(
+        self,
+        farm: Farm,
+        seed: int,
+        start: datetime,
+        faults: Sequence[Fault] = (),
+        building: Building | None = None,
+        climate: Climate | None = None,
+    ) -> None:
+        building = Building() if building is None else building
+        start = start.astimezone(UTC)
         self.farm = farm
-        self._start = start
-        self._zone_info = farm.farm.zone_info
-        self.weather = Weather(start, seed)
-        self.stands = [Stand(name, *STANDS[zone.kind]) for name, zone in farm.zones.items() if zone.kind in STANDS]
-        self.lamps = self._lamps(farm, start)
-        self.lamp_of = {zone: lamps for lamps in self.lamps for zone in lamps.group.zones}
-        nameplates = farm.equipment
-        if nameplates.air_conditioner is None or nameplates.reservoir is None or not self.lamps:
+        self.parts = parts_of(farm, building, start)
+        self.names = {name: column for column, name in enumerate((*air_columns(farm), *water_columns(farm)))}
+        self._conditions = Conditions(farm, seed, start, faults, building, Climate() if climate is None else climate)
+        self._now_us = microseconds(start)
+        first = self._conditions.block(np.array([self._now_us]))
+        self.state = first_state(farm, self.parts, building, first)
+        kernel.run(self.state, self.parts, first, np.empty((1, len(self.names))), False)
+
+    def run(self, time_us: NDArray[np.int64]) -> Truth:
+        """Move on to each instant of a block, a minute apart, and return the truth at them.
+
+        Raises
+        ------
+        ValueError
+            If the block does not begin a minute after the last one's end.
+        """
+        if len(time_us) and time_us[0] != self._now_us + STEP_US:
             raise ValueError(
-                f"farm {farm.name!r} cannot be simulated: describe [equipment.air_conditioner], "
-                "[equipment.reservoir] and at least one [[equipment.lamp_groups]]"
+                f"a block must begin a minute after {self._now_us / 1e6:.0f} s, not at {time_us[0] / 1e6:.0f} s"
             )
-        walls = [one.r_value_m2k_w for one in farm.surfaces if one.r_value_m2k_w is not None]
-        self.pressure = standard_pressure(farm.farm.elevation_m)
-        self.room = Room(
-            self.pressure,
-            max(walls, default=3.9),
-            temperature=equipment.TEMPERATURE_LIT_C,
-            relative_humidity=equipment.HUMIDITY_LIT,
-            co2=equipment.CO2_CLOSE_ABOVE,
-        )
-        self.climate = Climate(nameplates.air_conditioner)
-        self.carbon_dioxide = CarbonDioxide()
-        self.irrigation = Irrigation(sum(row.emitters * row.emitter_flow_l_h for row in nameplates.drip_rows) / 60.0)
-        self.reservoir = Reservoir(
-            nameplates.reservoir.volume_l,
-            self.pressure / 101_325.0,
-            [Bottle(stock, 0.6 * stock.bottle_l * 1000.0) for stock in nameplates.stocks],
-        )
-        self.energy_j = 0.0
-        self.visitor_door_open = False
-        self.lit = False
-        self.outdoors = self.weather.at(start)
-        self._years = 0.0
-        self._air_heat = 0.0
-        self.act(Active())
-        self.control(start)
+        truth = self.run_under(self._conditions.block(time_us)) if len(time_us) else self._nothing()
+        self._now_us += STEP_US * len(time_us)
+        return truth
 
-    @staticmethod
-    def _lamps(farm: Farm, start: datetime) -> list[Lamps]:
-        """Lamp groups with the light day of their first zone's phase."""
-        lamps = []
-        for group in farm.equipment.lamp_groups:
-            on_minute, lit_minutes = DEFAULT_LIGHT_DAY
-            phase = farm.phase_at(group.zones[0], start)
-            if phase is not None and phase.photoperiod_h is not None:
-                lit_minutes = round(phase.photoperiod_h * 60)
-            if phase is not None and phase.lights_on_at is not None:
-                on_minute = phase.lights_on_at.hour * 60 + phase.lights_on_at.minute
-            lamps.append(Lamps(group, on_minute, lit_minutes))
-        return lamps
+    def run_under(self, forcing: Forcing) -> Truth:
+        """Move on under a forcing of one's own and return the truth."""
+        out = np.empty((len(forcing.time_s), len(self.names)))
+        kernel.run(self.state, self.parts, forcing, out, True)
+        return Truth(forcing.time_s, self.names, out)
 
-    def ppfd(self, zone: str) -> float:
-        """Light on a zone's plants [umol m-2 s-1]."""
-        lamps = self.lamp_of.get(zone)
-        return lamps.group.commissioning_ppfd * lamps.output(self._years, self._lost(lamps)) if lamps else 0.0
-
-    @property
-    def electrical_power(self) -> float:
-        """Everything the mains feed [W]."""
-        compressor = self.climate.unit.power_w if self.climate.compressor_on else 0.0
-        pump = equipment.PUMP_W if self.irrigation.pump_on else 0.0
-        return self._air_heat + compressor + pump
-
-    def act(self, active: Active) -> None:
-        """Make these faults the ones that act from now on."""
-        self.active = active
-        self._empty_share = {
-            bottle.stock.name: active.severity(
-                FaultKind.STOCK_EMPTY, bottle.stock.name, everywhere=bottle.stock.role == "nutrient"
-            )
-            for bottle in self.reservoir.bottles
-        }
-
-    def advance(self) -> None:
-        """Move everything on by one minute under the controls' last decisions."""
-        room, reservoir = self.room, self.reservoir
-        uptake = kept = 0.0
-        leaves = []
-        co2, temperature = room.co2, room.temperature
-        for stand in self.stands:
-            ppfd = self.ppfd(stand.zone)
-            taken = co2_uptake(stand, ppfd, co2, temperature)
-            uptake += taken
-            kept += water_kept(taken)
-            leaf_area = stand.area_m2 * stand.leaf_area_index
-            leaves.append(
-                (
-                    absorbed_light(stand, ppfd),
-                    leaf_area * AIR_DENSITY_KG_M3 * AIR_HEAT_J_KG_K / BOUNDARY_RESISTANCE_S_M,
-                    leaf_area / (stomatal_resistance(ppfd) + BOUNDARY_RESISTANCE_S_M),
-                )
-            )
-        outdoor_pressure = saturation_pressure(self.outdoors.temperature) * self.outdoors.relative_humidity / 100.0
-        changes = equipment.AIR_CHANGES + equipment.AIR_CHANGES_DOOR_OPEN * self.door_opening
-        dose = equipment.CO2_VALVE_MOL_S * (1.0 - self.active.severity(FaultKind.CO2_SUPPLY_EMPTY))
-        drive = Drive(
-            outdoor_temperature=self.outdoors.temperature,
-            outdoor_humidity_ratio=humidity_ratio(outdoor_pressure, self.pressure),
-            infiltration=changes / 3600.0 * room.air_kg,
-            electric_heat=self._air_heat,
-            cooling=self.climate.compressor_on,
-            coil_temperature=equipment.COIL_C,
-            drain_blocked=self.active.severity(FaultKind.DRYING_LOST),
-            cooling_capacity=self.climate.unit.cooling_w,
-            leaves=leaves,
-            co2_uptake=uptake,
-            co2_dose=dose if self.carbon_dioxide.valve_open else 0.0,
-            solution_temperature=reservoir.temperature,
-            solution_conductance=SOLUTION_W_K,
-        )
-        self.energy_j += self.electrical_power * STEP_S
-        transpired, given_to_solution = room.ledger.transpiration, room.ledger.solution
-        room.advance(STEP_S, drive)
-        transpired = room.ledger.transpiration - transpired
-        given_to_solution -= room.ledger.solution
-        pumping = self.irrigation.pump_on
-        reservoir.advance(
-            STEP_S,
-            drunk_l=transpired + kept * STEP_S,  # a litre of solution is taken as a kilogram
-            heat_from_air=given_to_solution / STEP_S,
-            pump_heat=equipment.PUMP_W if pumping else 0.0,  # submersible: all of it ends in the water
-            pumping=pumping,
-        )
-        self.irrigation.advance(STEP_S)
-
-    def control(self, now: datetime) -> None:
-        """Let every control decide for the minute that begins ``now``."""
-        local = now.astimezone(self._zone_info)
-        minute_of_day = local.hour * 60 + local.minute
-        self._years = (now - self._start).total_seconds() / YEAR_S
-        self.outdoors = self.weather.at(now)
-        for lamps in self.lamps:
-            lamps.control(minute_of_day)
-        self.lit = any(lamps.commanded for lamps in self.lamps if self._lights_rows(lamps))
-        self.visitor_door_open = equipment.door_open(minute_of_day)
-        room = self.room
-        self.climate.control(room.temperature, room.relative_humidity, self.lit)
-        self.carbon_dioxide.control(room.co2, self.lit)
-        self.irrigation.control(minute_of_day, local.weekday(), self.lit)
-        self.reservoir.control(self._empty_share)
-        self._air_heat = (
-            sum(lamps.power(self._lost(lamps)) for lamps in self.lamps)
-            + (equipment.HEATER_W if self.climate.heating else 0.0)
-            + equipment.AIR_HANDLER_W
-            + equipment.CIRCULATION_W
-            + equipment.CONTROLLER_W
-        )
-
-    @property
-    def door_opening(self) -> float:
-        """How far the door stands open, 0 to 1."""
-        return max(float(self.visitor_door_open), self.active.severity(FaultKind.DOOR_LEFT_OPEN))
-
-    def _lost(self, lamps: Lamps) -> float:
-        """Share of a group's lamps that stay dark."""
-        return self.active.severity(FaultKind.LAMP_GROUP_LOST, lamps.group.name)
-
-    def _lights_rows(self, lamps: Lamps) -> bool:
-        """Whether a group lights a growing row."""
-        return any(self.farm.zones[zone].kind == ZoneKind.GROWING_ROW for zone in lamps.group.zones)
+    def _nothing(self) -> Truth:
+        return Truth(np.empty(0, np.int64), self.names, np.empty((0, len(self.names))))

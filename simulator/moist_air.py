@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from math import exp
 
+from simulator.compiled import compiled
+
 AIR_HEAT_J_KG_K = 1006.0  # specific heat of dry air, 0..40 degC; handbook value, from memory
 VAPOUR_HEAT_J_KG_K = 1860.0  # specific heat of water vapour; handbook value, from memory
 WATER_HEAT_J_KG_K = 4186.0  # specific heat of liquid water; handbook value, from memory
@@ -19,26 +21,31 @@ MAGNUS_SLOPE = 17.62
 MAGNUS_OFFSET_C = 243.12
 
 
+@compiled
 def saturation_pressure(temperature: float) -> float:
     """Return the saturation vapour pressure over water [Pa] at an air temperature [degC]."""
     return MAGNUS_PRESSURE_PA * exp(MAGNUS_SLOPE * temperature / (MAGNUS_OFFSET_C + temperature))
 
 
+@compiled
 def humidity_ratio(vapour_pressure: float, air_pressure: float) -> float:
     """Return the humidity ratio [kg/kg] of air with a vapour pressure [Pa] at an air pressure [Pa]."""
     return MOLAR_MASS_RATIO * vapour_pressure / (air_pressure - vapour_pressure)
 
 
+@compiled
 def vapour_pressure(humidity_ratio: float, air_pressure: float) -> float:
     """Return the vapour pressure [Pa] of air with a humidity ratio [kg/kg]; inverse of humidity_ratio."""
     return air_pressure * humidity_ratio / (MOLAR_MASS_RATIO + humidity_ratio)
 
 
+@compiled
 def enthalpy(temperature: float, humidity_ratio: float) -> float:
     """Return the enthalpy of moist air [J per kg dry air]; liquid water and dry air at 0 degC are zero."""
     return AIR_HEAT_J_KG_K * temperature + humidity_ratio * (EVAPORATION_HEAT_J_KG + VAPOUR_HEAT_J_KG_K * temperature)
 
 
+@compiled
 def temperature_from_enthalpy(enthalpy: float, humidity_ratio: float) -> float:
     """Return the temperature [degC] of moist air; inverse of enthalpy."""
     return (enthalpy - humidity_ratio * EVAPORATION_HEAT_J_KG) / (AIR_HEAT_J_KG_K + humidity_ratio * VAPOUR_HEAT_J_KG_K)

@@ -1,155 +1,151 @@
-"""Which truth each described series sees."""
+"""Which column of the truth each described series sees."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Mapping
+from typing import NamedTuple
 
-from farm.description import DescribedSeries, Farm, Surface, ZoneKind
-from simulator.farm_model import FarmModel
-from simulator.moist_air import saturation_pressure, vapour_pressure
-from simulator.reservoir import FEED_WATER_C
-from simulator.room import INSIDE_FILM_M2K_W, OUTSIDE_FILM_M2K_W
+import numpy as np
+from numpy.typing import NDArray
 
-Truth = Callable[[], float]
+from farm.description import DescribedSeries, Farm, ZoneKind
+from simulator.frame import Truth
 
-ROW_WARMER_K = (-0.25, 0.10, 0.25, 0.0)  # than the room, row by row; our choice
-ROW_LIT_WARMER_K = 0.2
-ROW_MOISTER = (1.010, 1.005, 1.000, 1.008)  # vapour pressure over the room's; our choice
+LUX_PER_PPFD = 70.0  # white light, where the series does not say; from memory
+
+ROOM = {
+    "electrical_power": "farm.electrical_power",
+    "electrical_energy": "farm.electrical_energy",
+    "condensate_volume": "farm.condensate_volume",
+    "pump_on": "water.pump_on",
+    "doser_on": "water.doser_on",
+} | {
+    name: f"room.{name}"
+    for name in (
+        "air_temperature", "relative_humidity", "co2_mole_fraction", "air_pressure", "fan_on", "compressor_on",
+        "co2_valve_open", "purge_on", "door_open", "power_present", "lights_on",
+    )
+}  # fmt: skip
+ROW = ("air_temperature", "relative_humidity", "co2_mole_fraction", "ppfd", "leaf_temperature", "air_speed", "fan_on")
+TANK = {
+    "solution_ec": "water.ec_at_probe",
+    "solution_ph": "water.ph_at_probe",
+    "solution_temperature": "water.temperature",
+    "dissolved_oxygen": "water.oxygen",
+    "solution_level": "water.level_at_sensor",
+    "flow_rate": "water.flow",
+    "line_pressure_before_filter": "water.pressure_before",
+    "line_pressure_after_filter": "water.pressure_after",
+    "pump_on": "water.pump_on",
+    "doser_on": "water.doser_on",
+    "electrical_power": "water.electrical_power",
+}
+FEED = {
+    "metered_volume": "water.feed_made",
+    "flow_rate": "water.feed_rate",
+    "solution_temperature": "water.feed_temperature",
+    "solution_ec": "water.feed_ec",
+}
 
 
-def truth_of(one: DescribedSeries, farm: Farm, model: FarmModel) -> Truth:
-    """Return what a described series measures, as a function of the model's present state.
+class Seen(NamedTuple):
+    """A column of the truth, and what it is multiplied by."""
+
+    column: str
+    scale: float = 1.0
+
+
+def seen_by(one: DescribedSeries, farm: Farm, names: Mapping[str, int]) -> Seen:
+    """Return what a described series measures.
 
     Raises
     ------
     ValueError
         If the model has nothing that such a series could measure.
     """
-    kind = farm.zones[one.zone].kind
-    found: Truth | None
-    if kind == ZoneKind.OUTDOORS:
-        found = _outdoors(one, model)
-    elif kind == ZoneKind.SUPPLY_DUCT:
-        found = _supply(one, model)
-    elif kind == ZoneKind.RESERVOIR:
-        tank = farm.equipment.reservoir
-        found = _reservoir(one, model) if tank and tank.zone == one.zone else _feed(one, model)
-    elif kind in (ZoneKind.GROWING_ROW, ZoneKind.SEEDLING_SHELF):
-        found = _row(one, farm, model)
-    else:
-        found = _room(one, farm, model)
-    if found is None:
+    found = _named(one, farm) or _by_place(one, farm)
+    if found is None or found.column not in names:
         raise ValueError(
-            f"the simulated farm has nothing for series {one.key!r} to measure in a zone of kind {kind}: "
-            "leave the series out, or move it to another zone"
+            f"the simulated farm has nothing for series {one.key!r} to measure in a zone of kind "
+            f"{farm.zones[one.zone].kind}: leave the series out, or move it to another zone"
         )
     return found
 
 
-def _room(one: DescribedSeries, farm: Farm, model: FarmModel) -> Truth | None:
-    room = model.room
-    if one.quantity == "surface_temperature":
-        surface = next((surface for surface in farm.surfaces if surface.probe == one.key), None)
-        if surface is None:
-            return None
-        u_value = _u_value(surface)
-        return lambda: room.surface_temperature(u_value, model.outdoors.temperature)
-    table: dict[str, Truth] = {
-        "air_temperature": lambda: room.temperature,
-        "relative_humidity": lambda: room.relative_humidity,
-        "co2_mole_fraction": lambda: room.co2,
-        "air_pressure": lambda: model.pressure / 1000.0,
-        "fan_on": lambda: 1.0,
-        "compressor_on": lambda: float(model.climate.compressor_on),
-        "co2_valve_open": lambda: float(model.carbon_dioxide.valve_open),
-        "door_open": lambda: float(model.door_opening > 0.0),
-        "power_present": lambda: 1.0,
-        "condensate_volume": lambda: room.ledger.condensate,
-        "electrical_power": lambda: model.electrical_power,
-        "electrical_energy": lambda: model.energy_j / 3.6e6,
-        "lights_on": lambda: float(model.lit),
-    }
-    return table.get(one.quantity)
+class Probes:
+    """What all series of a farm see of the truth, in the description's order."""
+
+    def __init__(self, farm: Farm, names: Mapping[str, int]) -> None:
+        seen = [seen_by(one, farm, names) for one in farm.series]
+        self._columns = np.array([names[one.column] for one in seen], dtype=np.int64)
+        self._scales = np.array([one.scale for one in seen])[:, np.newaxis]
+
+    def see(self, truth: Truth) -> NDArray[np.float64]:
+        """Return what each series sees: a row a series and a column an instant."""
+        seen: NDArray[np.float64] = np.ascontiguousarray(truth.values[:, self._columns].T) * self._scales
+        return seen
 
 
-def _row(one: DescribedSeries, farm: Farm, model: FarmModel) -> Truth | None:
-    room, zone = model.room, one.zone
-    places = [name for name, other in farm.zones.items() if other.kind == farm.zones[zone].kind]
-    index = places.index(zone) % len(ROW_WARMER_K)
-    warmer, moister = ROW_WARMER_K[index], ROW_MOISTER[index]
-    lamps = model.lamp_of.get(zone)
-
-    def temperature() -> float:
-        return room.temperature + warmer + (ROW_LIT_WARMER_K if model.ppfd(zone) > 0.0 else 0.0)
-
-    table: dict[str, Truth] = {
-        "air_temperature": temperature,
-        "relative_humidity": lambda: (
-            100.0 * min(1.0, room.vapour_pressure * moister / saturation_pressure(temperature()))
-        ),
-        "ppfd": lambda: model.ppfd(zone),
-    }
-    if lamps is not None:
-        table["lights_on"] = lambda: float(lamps.commanded)
-    return table.get(one.quantity)
-
-
-def _supply(one: DescribedSeries, model: FarmModel) -> Truth | None:
-    room = model.room
-
-    def humidity() -> float:
-        pressure = vapour_pressure(room.supply_humidity_ratio, room.pressure)
-        return 100.0 * min(1.0, pressure / saturation_pressure(room.supply_temperature))
-
-    table: dict[str, Truth] = {
-        "air_temperature": lambda: room.supply_temperature,
-        "relative_humidity": humidity,
-    }
-    return table.get(one.quantity)
+def _named(one: DescribedSeries, farm: Farm) -> Seen | None:
+    """Return what a series measures whose key the equipment or a surface names."""
+    equipment, key = farm.equipment, one.key
+    for surface in farm.surfaces:
+        if surface.probe == key:
+            return Seen(f"surface/{surface.name}.surface_temperature")
+    unit, tank, osmosis = equipment.air_conditioner, equipment.reservoir, equipment.reverse_osmosis
+    if unit is not None and unit.compressor == key and one.quantity == "electrical_power":
+        return Seen("farm.air_conditioner_power")
+    if tank is not None and key in tank.drained:
+        return Seen("water.drained")
+    if osmosis is not None and osmosis.output == key:
+        return Seen("water.feed_made" if one.quantity == "metered_volume" else "water.feed_rate")
+    if osmosis is not None and osmosis.feed_temperature == key:
+        return Seen("water.feed_temperature")
+    for row in equipment.drip_rows:
+        if row.return_flow == key:
+            return Seen("water.return_flow")
+        if row.pump == key and one.quantity == "electrical_power":
+            return Seen("water.electrical_power")
+    for shelf in equipment.flood_shelves:
+        if shelf.pump == key:
+            return Seen("water.electrical_power" if one.quantity == "electrical_power" else "water.flood_pump_on")
+        if shelf.water == key:
+            tray = "tray_level" if one.quantity == "solution_level" else "tray_wet"
+            return Seen(f"water.{tray}.{shelf.zone}")
+    return None
 
 
-def _outdoors(one: DescribedSeries, model: FarmModel) -> Truth | None:
-    table: dict[str, Truth] = {
-        "air_temperature": lambda: model.outdoors.temperature,
-        "relative_humidity": lambda: model.outdoors.relative_humidity,
-    }
-    return table.get(one.quantity)
+def _by_place(one: DescribedSeries, farm: Farm) -> Seen | None:
+    """Return what a series measures by its quantity and zone."""
+    kind, quantity = farm.zones[one.zone].kind, one.quantity
+    if kind in (ZoneKind.GROWING_ROW, ZoneKind.SEEDLING_SHELF):
+        return _in_a_row(one, farm)
+    if kind == ZoneKind.RESERVOIR:
+        tank = farm.equipment.reservoir
+        if tank is None or tank.zone != one.zone:
+            return Seen(FEED[quantity]) if quantity in FEED else None
+        if quantity == "dosed_volume":
+            return Seen(f"water.dosed_ml.{one.sensor}")
+        if quantity == "solution_volume":  # by the same sensor as the level
+            return Seen("water.level_at_sensor", tank.volume_l / 100.0)
+        return Seen(TANK[quantity]) if quantity in TANK else None
+    if kind == ZoneKind.OUTDOORS:
+        return Seen(f"outdoors.{quantity}")
+    if kind == ZoneKind.SUPPLY_DUCT:
+        return Seen(f"supply.{quantity}")
+    return Seen(ROOM[quantity]) if quantity in ROOM else None
 
 
-def _reservoir(one: DescribedSeries, model: FarmModel) -> Truth | None:
-    tank, irrigation = model.reservoir, model.irrigation
-    if one.quantity == "dosed_volume":
-        bottle = next((bottle for bottle in tank.bottles if bottle.stock.name == one.sensor), None)
-        return None if bottle is None else lambda: bottle.turned_ml
-    table: dict[str, Truth] = {
-        "solution_ec": lambda: tank.ec,
-        "solution_ph": lambda: tank.ph,
-        "solution_temperature": lambda: tank.temperature,
-        "dissolved_oxygen": lambda: tank.oxygen,
-        "solution_level": lambda: tank.level,
-        "solution_volume": lambda: tank.volume_l,
-        "flow_rate": lambda: irrigation.flow,
-        "line_pressure_before_filter": lambda: irrigation.pressure_before,
-        "line_pressure_after_filter": lambda: irrigation.pressure_after,
-        "pump_on": lambda: float(irrigation.pump_on),
-        "doser_on": lambda: float(tank.doser_on),
-    }
-    return table.get(one.quantity)
-
-
-def _feed(one: DescribedSeries, model: FarmModel) -> Truth | None:
-    tank = model.reservoir
-    table: dict[str, Truth] = {
-        "metered_volume": lambda: tank.ledger.feed_l,
-        "solution_temperature": lambda: FEED_WATER_C,
-    }
-    return table.get(one.quantity)
-
-
-def _u_value(surface: Surface) -> float:
-    """Transmittance of a surface, from itself or its resistance and films [W m-2 K-1]."""
-    if surface.u_value_w_m2k is not None:
-        return surface.u_value_w_m2k
-    if surface.r_value_m2k_w is None:
-        raise ValueError(f"surface {surface.name!r} needs r_value_m2k_w or u_value_w_m2k to be simulated")
-    return 1.0 / (INSIDE_FILM_M2K_W + surface.r_value_m2k_w + OUTSIDE_FILM_M2K_W)
+def _in_a_row(one: DescribedSeries, farm: Farm) -> Seen | None:
+    """Return what a series of a row or shelf measures."""
+    if one.quantity in ROW:
+        return Seen(f"row/{one.zone}.{one.quantity}")
+    if one.quantity == "illuminance":
+        return Seen(f"row/{one.zone}.ppfd", one.lux_per_ppfd or LUX_PER_PPFD)
+    if one.quantity == "flow_rate":
+        return Seen(f"water.flow_l_min.{one.zone}")
+    lamps = farm.lamps_over(one.zone)
+    if one.quantity == "lights_on" and lamps:
+        own = [group for group in lamps if group.name == one.sensor]
+        return Seen(f"group/{(own or lamps)[0].name}.lights_on")
+    return None

@@ -1,10 +1,9 @@
-"""A simulation's readings, published over MQTT as SenML JSON."""
+"""Simulated farms' readings, published over MQTT as SenML JSON."""
 
 from __future__ import annotations
 
 import logging
 import os
-from collections import deque
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from queue import Empty, SimpleQueue
@@ -17,15 +16,13 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
-from farm.description import Farm
-from simulator.senml import Packer
-from simulator.simulation import STEP, Simulation, Snapshot
+from simulator.source import Source
 
 log = logging.getLogger(__name__)
 
-RECORDS_PER_MESSAGE = 1000
 MAX_IN_FLIGHT = 8  # messages sent and not yet acknowledged
 UNSENT_SNAPSHOTS = 1440  # a day, kept while the broker is away
+TURN_MINUTES = 60  # that a farm is run at once
 CONNECT_S = 10.0
 LAST_WORDS_S = 5.0  # how long leaving waits for acknowledgements
 POLL_S = 0.25
@@ -44,14 +41,14 @@ def _wall_clock() -> datetime:
 
 
 class Publisher:
-    """Publishes one simulated farm to ``leafweather/<farm>/sensors`` at QoS 1; use in ``with``.
+    """Publishes simulated farms at QoS 1, each to ``leafweather/<farm>/sensors``; use in ``with``.
 
     Parameters
     ----------
     host, port : str, int
         The broker. Plain TCP without a login: meant for a broker on this machine.
-    farm : Farm
-        The description that the simulation runs.
+    name : str
+        Tells this publisher from others at the broker.
     protocol : "5" or "3.1.1"
         MQTT version.
     clock : callable
@@ -67,18 +64,15 @@ class Publisher:
         self,
         host: str,
         port: int,
-        farm: Farm,
+        name: str,
         *,
         protocol: Protocol = "5",
         clock: Callable[[], datetime] = _wall_clock,
     ) -> None:
-        self.topic = f"leafweather/{farm.name}/sensors"
         self.dropped = 0
         self._where = f"{host}:{port}"
         self._address = (host, port)
         self._clock = clock
-        self._packer = Packer(farm)
-        self._per_message = max(1, RECORDS_PER_MESSAGE // max(1, len(self._packer)))
         self._in_flight: set[int] = set()
         # Filled by the network thread; a queue, because the client holds its own lock while it calls us.
         self._acknowledged: SimpleQueue[tuple[int, str]] = SimpleQueue()
@@ -91,7 +85,7 @@ class Publisher:
             self._properties.ContentType = CONTENT_TYPE
         self._client = mqtt.Client(
             CallbackAPIVersion.VERSION2,
-            client_id=f"leafweather-simulator-{farm.name}-{os.getpid()}",
+            client_id=f"leafweather-simulator-{name}-{os.getpid()}",
             protocol=MQTTProtocolVersion.MQTTv5 if protocol == "5" else MQTTProtocolVersion.MQTTv311,
         )
         self._client.max_inflight_messages_set(MAX_IN_FLIGHT)
@@ -124,27 +118,29 @@ class Publisher:
 
     def backfill(
         self,
-        simulation: Simulation,
+        sources: Sequence[Source],
         until: datetime,
         on_progress: Callable[[datetime], None],
         stop: Event,
         publish_after: datetime | None = None,
     ) -> bool:
-        """Run the simulation up to ``until`` as fast as the broker takes it, many minutes a message.
+        """Run simulations up to ``until`` as fast as the broker takes them, many minutes a message.
+
+        Farms take turns, an hour each, so that their times go up together.
 
         Parameters
         ----------
-        simulation : Simulation
+        sources : sequence of Source
             Moved on in place, by whole minutes, never past ``until``.
         until : datetime
             Last instant wanted, aware.
         on_progress : callable
-            Told the simulation's time after each message.
+            Told the simulated time after each message.
         stop : threading.Event
             Set it to leave early.
         publish_after : datetime, optional
-            Readings up to this instant are simulated and not published: to go on with an earlier run,
-            give a simulation with that run's description, seed, start and faults.
+            What arrives up to this instant is simulated and not published: to go on with an earlier
+            run, give sources with that run's description, seed, start and faults.
 
         Returns
         -------
@@ -156,73 +152,89 @@ class Publisher:
         PublishError
             If the broker refuses a message. While it is away, this waits.
         """
-        waiting: list[Snapshot] = []
-        while simulation.now + STEP <= until and not stop.is_set():
-            snapshot = simulation.step()
-            if publish_after is None or snapshot.time > publish_after:
-                waiting.append(snapshot)
-            if len(waiting) >= self._per_message:
-                self._send_when_room(waiting, stop)
-                waiting = []
-                on_progress(simulation.now)
-        if waiting:
-            self._send_when_room(waiting, stop)
+        running = list(sources)
+        while running and not stop.is_set():
+            for source in running:
+                source.run(min(TURN_MINUTES, source.minutes_to(until)), publish_after)
+                while len(source.unsent) >= source.per_message and not stop.is_set():
+                    self._send_when_room(source, stop)
+                    on_progress(source.now)
+            running = [source for source in running if source.minutes_to(until)]
+        for source in sources:
+            while source.unsent and not stop.is_set():
+                self._send_when_room(source, stop)
         while self._in_flight and not stop.is_set():
             self._collect(POLL_S)
-        on_progress(simulation.now)
+        if sources:
+            on_progress(min(source.now for source in sources))
         return not stop.is_set()
 
-    def live(self, simulation: Simulation, stop: Event) -> None:
-        """Publish each minute when its time has come, until ``stop`` is set.
+    def live(self, sources: Sequence[Source], stop: Event) -> None:
+        """Publish each minute when its time has come, until ``stop`` is set or every source has reached its end.
 
         A simulation that is behind the clock catches up first. While the broker is away, up to
-        UNSENT_SNAPSHOTS wait; beyond that the oldest are dropped and counted in ``dropped``.
+        UNSENT_SNAPSHOTS of each farm wait; beyond that the oldest are dropped and counted in ``dropped``.
 
         Raises
         ------
         PublishError
             If the broker refuses a message.
         """
-        unsent: deque[Snapshot] = deque()
         while not stop.is_set():
-            wait_s = (simulation.now + STEP - self._clock()).total_seconds()
-            full = len(unsent) >= UNSENT_SNAPSHOTS
-            if wait_s > 0 or (full and self.connected):
-                self._collect(min(POLL_S, wait_s) if wait_s > 0 else POLL_S)
-            else:
-                if full:
-                    unsent.popleft()
-                    self.dropped += 1
-                    log.warning("broker %s is away: %d snapshots dropped so far", self._where, self.dropped)
-                unsent.append(simulation.step())
-            self._send_ready(unsent)
-        if unsent:
-            log.warning("%d snapshots were still unsent when told to stop", len(unsent))
+            wall = self._clock()
+            waits = [POLL_S]
+            for source in sources:
+                due = source.minutes_due(wall)
+                full = len(source.unsent) >= UNSENT_SNAPSHOTS
+                if due > 0 and not (full and self.connected):
+                    source.run(min(due, TURN_MINUTES))
+                    self._drop_oldest(source)
+                    waits.append(0.0)
+                elif due == 0:
+                    waits.append(source.wait_s(wall))
+                self._send_ready(source)
+            if all(source.over for source in sources):
+                break
+            self._collect(max(0.0, min(waits)))
+        while self._in_flight and not stop.is_set():
+            self._collect(POLL_S)
+        if left := sum(len(source.unsent) for source in sources):
+            log.warning("%d snapshots were still unsent when told to stop", left)
 
     @property
     def connected(self) -> bool:
         """Whether the broker is there now."""
         return self._connected.is_set()
 
-    def _send_ready(self, unsent: deque[Snapshot]) -> None:
+    def _drop_oldest(self, source: Source) -> None:
+        """Give up what is too much to keep while the broker is away."""
+        before = self.dropped
+        while len(source.unsent) > UNSENT_SNAPSHOTS:
+            source.unsent.popleft()
+            self.dropped += 1
+        if self.dropped > before:
+            log.warning("broker %s is away: %d snapshots dropped so far", self._where, self.dropped)
+
+    def _send_ready(self, source: Source) -> None:
         """Send what waits, as far as the broker is there and has room."""
         self._collect(0.0)
-        while unsent and self.connected and len(self._in_flight) < MAX_IN_FLIGHT:
-            self._send([unsent.popleft() for _ in range(min(self._per_message, len(unsent)))])
+        while source.unsent and self.connected and len(self._in_flight) < MAX_IN_FLIGHT:
+            self._send(source)
 
-    def _send_when_room(self, snapshots: Sequence[Snapshot], stop: Event) -> None:
+    def _send_when_room(self, source: Source, stop: Event) -> None:
         """Send a message once fewer than MAX_IN_FLIGHT are under way."""
         self._collect(0.0)
         while not (self.connected and len(self._in_flight) < MAX_IN_FLIGHT):
             if stop.is_set():
                 return
             self._collect(POLL_S)
-        self._send(snapshots)
+        self._send(source)
 
-    def _send(self, snapshots: Sequence[Snapshot]) -> None:
+    def _send(self, source: Source) -> None:
         """Hand a message to the client, which sends it again after a broken connection."""
-        payload = self._packer.pack(snapshots)
-        self._in_flight.add(self._client.publish(self.topic, payload, qos=1, properties=self._properties).mid)
+        self._in_flight.add(
+            self._client.publish(source.topic, source.next_message(), qos=1, properties=self._properties).mid
+        )
 
     def _collect(self, wait_s: float) -> None:
         """Take in acknowledgements, waiting up to ``wait_s`` for the first."""
@@ -231,7 +243,7 @@ class Publisher:
             while True:
                 self._in_flight.discard(mid)
                 if refusal:
-                    raise PublishError(f"the broker at {self._where} refuses messages to {self.topic}: {refusal}")
+                    raise PublishError(f"the broker at {self._where} refuses messages: {refusal}")
                 mid, refusal = self._acknowledged.get_nowait()
         except Empty:
             return

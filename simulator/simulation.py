@@ -1,43 +1,48 @@
-"""A simulated farm as its sensors report it, minute by minute."""
+"""A simulated farm as its sensors report it, in blocks of minutes."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime, timedelta
-from typing import NamedTuple
 
 import numpy as np
 
 from farm.description import Farm
-from simulator.farm_model import STEP_S, FarmModel
-from simulator.faults import Active, Fault, FaultKind
-from simulator.probes import truth_of
-from simulator.sensors import Sensor
+from farm.readings import instant, microseconds
+from simulator.building import Building, Climate
+from simulator.data_path import Clocks
+from simulator.farm_model import FarmModel
+from simulator.faults import Fault, aimed
+from simulator.frame import Truth
+from simulator.probes import Probes
+from simulator.readings import Readings, Snapshot
+from simulator.sensors import USUAL, Habits, Sensors
 
-STEP = timedelta(seconds=STEP_S)
-NOISE_BLOCK = 512
-
-
-class Snapshot(NamedTuple):
-    """Every described series' reading at one instant, in the description's order and units."""
-
-    time: datetime
-    values: list[tuple[str, float]]
+STEP = timedelta(minutes=1)
+STEP_US = 60_000_000
+BLOCK_MINUTES = 1440
+BUILDING, CLIMATE = Building(), Climate()
 
 
 class Simulation:
     """A farm from ``start`` on. The same description, seed, start and faults give the same bytes.
 
+    The length of the blocks in which it is run changes nothing.
+
     Parameters
     ----------
     farm : Farm
-        The description; every described series is read once a minute.
+        The description; every described series is read once a minute, or at its own slower cadence.
     seed : int
         Decides weather and sensor noise.
     start : datetime
-        First instant, aware, a whole minute.
+        First instant, aware, a whole minute; the first readings come a minute later.
     faults : sequence of Fault
         What goes wrong, and when.
+    habits : Habits
+        How good the sensors are.
+    building, climate : Building, Climate
+        What the description does not say.
 
     Raises
     ------
@@ -46,72 +51,45 @@ class Simulation:
         asks for something the model does not have.
     """
 
-    def __init__(self, farm: Farm, *, seed: int, start: datetime, faults: Sequence[Fault] = ()) -> None:
+    def __init__(
+        self,
+        farm: Farm,
+        *,
+        seed: int,
+        start: datetime,
+        faults: Sequence[Fault] = (),
+        habits: Habits = USUAL,
+        building: Building = BUILDING,
+        climate: Climate = CLIMATE,
+    ) -> None:
         if start.tzinfo is None or start.second or start.microsecond:
             raise ValueError(f"start {start.isoformat()} must be a whole minute with a time zone, e.g. +00:00")
         self.farm = farm
+        self.seed = seed
+        self.faults = aimed(farm, faults)
         self.now = start.astimezone(UTC)
-        self.faults = tuple(faults)
-        self._check_targets()
-        self.model = FarmModel(farm, seed, self.now)
-        random = np.random.default_rng([seed, 2])
-        self._keys = [one.key for one in farm.series]
-        self._truths = [truth_of(one, farm, self.model) for one in farm.series]
-        self._reads = [Sensor(one, STEP_S, random).read for one in farm.series]
-        self._random = random
-        self._noise: list[list[float]] = []
-        self._held: dict[str, float] = {}
-        self._sensor_faults: dict[str, Fault] = {}
-        self._act()
+        self.model = FarmModel(farm, seed, self.now, self.faults, building, climate)
+        self._probes = Probes(farm, self.model.names)
+        self._sensors = Sensors(farm, seed=seed, faults=self.faults, habits=habits)
+        self._clocks = Clocks(self._sensors.keys, self.faults)
+
+    def run(self, minutes: int) -> Readings:
+        """Advance by a number of minutes and return what the sensors read at the end of each."""
+        return self.run_with_truth(minutes)[0]
+
+    def run_with_truth(self, minutes: int) -> tuple[Readings, Truth]:
+        """Advance by a number of minutes; return what the sensors read and what was true at the end of each."""
+        time_us = microseconds(self.now) + STEP_US * np.arange(1, minutes + 1)
+        truth = self.model.run(time_us)
+        self.now = instant(int(time_us[-1]))
+        return self._clocks.stamped(self._sensors.read(time_us, self._probes.see(truth))), truth
+
+    def until(self, end: datetime, block_minutes: int = BLOCK_MINUTES) -> Iterator[Readings]:
+        """Yield the blocks up to ``end``, never past it."""
+        while minutes := min(block_minutes, (end - self.now) // STEP):
+            yield self.run(minutes)
 
     def step(self) -> Snapshot:
         """Advance a minute and return what the sensors then read."""
-        model = self.model
-        model.advance()
-        self.now += STEP
-        self._act()
-        model.control(self.now)
-        if not self._noise:
-            self._noise = self._random.standard_normal((NOISE_BLOCK, len(self._keys))).tolist()
-        normals = self._noise.pop()
-        values = [
-            (key, read(truth(), normal))
-            for key, read, truth, normal in zip(self._keys, self._reads, self._truths, normals, strict=True)
-        ]
-        if self._sensor_faults:
-            values = [(key, self._faulty(key, value)) for key, value in values]
-        return Snapshot(self.now, values)
-
-    def _act(self) -> None:
-        """Let the faults of this instant act."""
-        acting = tuple(fault for fault in self.faults if fault.active(self.now))
-        if acting == self.model.active.faults:
-            return
-        self.model.act(Active(acting))
-        sensor_kinds = (FaultKind.SENSOR_FROZEN, FaultKind.SENSOR_OFFSET)
-        self._sensor_faults = {fault.target: fault for fault in acting if fault.kind in sensor_kinds}
-        self._held = {key: value for key, value in self._held.items() if key in self._sensor_faults}
-
-    def _faulty(self, key: str, value: float) -> float:
-        """Return what a sensor with a fault reads instead of ``value``."""
-        fault = self._sensor_faults.get(key)
-        if fault is None:
-            return value
-        if fault.kind == FaultKind.SENSOR_FROZEN:
-            return self._held.setdefault(key, value)
-        return value + fault.severity
-
-    def _check_targets(self) -> None:
-        """Refuse faults on what does not exist."""
-        equipment = self.farm.equipment
-        known = {
-            FaultKind.LAMP_GROUP_LOST: {group.name for group in equipment.lamp_groups},
-            FaultKind.STOCK_EMPTY: {stock.name for stock in equipment.stocks} | {""},
-            FaultKind.SENSOR_FROZEN: {one.key for one in self.farm.series},
-            FaultKind.SENSOR_OFFSET: {one.key for one in self.farm.series},
-        }
-        for fault in self.faults:
-            allowed = known.get(fault.kind, {""})
-            if fault.target not in allowed:
-                names = ", ".join(sorted(allowed - {""})) or "none: leave the target out"
-                raise ValueError(f"{fault.kind} has the unknown target {fault.target!r}; there is: {names}")
+        readings = self.run(1)
+        return next(readings.snapshots(), Snapshot(int(readings.time_us[0]), []))

@@ -38,10 +38,13 @@ ONLY_IN = {
         "leafweather/dose_command.py",
         "leafweather/ingest_commands.py",
         "leafweather/log_commands.py",
+        "leafweather/simulate_command.py",
         "leafweather/store_commands.py",
     },
     "prometheus_client": {"api/metrics.py"},
     "cbor2": {"ingest/senml.py"},
+    "numba": {"simulator/compiled.py"},
+    "tomli_w": {"simulator/farms.py"},
     "influxdb_client": {"store/influx_server.py"},
     "urllib3": {"store/influx_server.py"},
 }

@@ -21,7 +21,7 @@ import pytest
 
 from api.app import House as ServedHouse
 from farm.flags import Flag
-from farm.readings import Reading, Series, microseconds
+from farm.readings import Reading, Series, instant, microseconds
 from simulator.demo import demo_farm, demo_farm_text
 from simulator.faults import Fault, FaultKind
 from simulator.simulation import Simulation
@@ -68,7 +68,8 @@ def simulated(farm):
     run = Simulation(farm, seed=11, start=START, faults=FAULTS)
     readings, taken_off = [], None
     while run.now < END:
-        at, values = run.step()
+        at_us, values, _ = run.step()
+        at = instant(at_us)
         for key, value in values:
             if key in SILENCES and timedelta() <= at - SILENCES[key][0] < SILENCES[key][1] * MINUTE:
                 continue

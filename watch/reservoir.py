@@ -15,6 +15,7 @@ from analytics.events import Event, counted_events, joined, switched_events
 from farm.description import Farm, Stock, ZoneKind
 from farm.flags import Flag
 from farm.readings import Series
+from watch.at_rest import level_at_rest
 from watch.bands import max_age_us, usable
 from watch.day_data import LOOK_AROUND_US, DayData
 from watch.tracks import JOIN_US, LONGEST_DOSE_US, SETTLE_US, Track, steps_in
@@ -100,15 +101,16 @@ class ReservoirDay:
 
     @cached_property
     def volume(self) -> Track | None:
-        """Volume, measured or from the level and the nameplate; None where neither tells. [L]."""
+        """Volume at rest, measured or from the level and the nameplate; None where neither tells. [L]."""
         measured = self.track("solution_volume")
         if measured is not None:
-            return measured
+            return level_at_rest(self.farm, self.data.store, self.zone, measured)
         level = self.track("solution_level")
         if level is None or math.isnan(self.described_volume_l):
             return None
+        level = level_at_rest(self.farm, self.data.store, self.zone, level)
         per_percent = self.described_volume_l / 100.0
-        return Track(level.time_us, level.value * per_percent, level.gap_us, level.plus_or_minus * per_percent)
+        return replace(level, value=level.value * per_percent, plus_or_minus=level.plus_or_minus * per_percent)
 
     @cached_property
     def salt(self) -> Track | None:
@@ -119,7 +121,12 @@ class ReservoirDay:
             volume = np.full(len(self.ec.time_us), self.described_volume_l)
             return Track(self.ec.time_us, self.ec.value * volume, self.ec.gap_us)
         held = hold_as_of(self.volume.time_us, self.volume.value, self.ec.time_us, self.volume.gap_us)
-        return Track(self.ec.time_us, self.ec.value * held.value, max(self.ec.gap_us, self.volume.gap_us))
+        of_pause = self.volume.of_pause
+        if of_pause is not None and len(of_pause):
+            last = np.searchsorted(self.volume.time_us, self.ec.time_us, side="right") - 1
+            of_pause = of_pause[np.maximum(last, 0)]
+        gap_us = max(self.ec.gap_us, self.volume.gap_us)
+        return Track(self.ec.time_us, self.ec.value * held.value, gap_us, of_pause=of_pause)
 
     @property
     def scale_accuracy(self) -> float:
@@ -213,6 +220,11 @@ class ReservoirDay:
         """The doses that move EC: those with nutrient stock in them, and those of which no counter tells."""
         nutrients = {name for name, (stock, _) in self.stocks.items() if stock.role == "nutrient"}
         return [one for one in self.doses if one.source != "counter" or nutrients & one.volumes_ml.keys()]
+
+    @property
+    def paces_us(self) -> list[int]:
+        """The instants of these changes."""
+        return sorted({(one.start_us + one.end_us) // 2 for one in self.light_changes})
 
     @cached_property
     def light_changes(self) -> list[Event]:

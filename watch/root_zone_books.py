@@ -13,7 +13,7 @@ from analytics.lines import NOTHING, Estimate, Line, change_between, value_at
 from analytics.root_zone import Account, account
 from farm.readings import MICROSECONDS_PER_SECOND, iso_time
 from watch.reservoir import Dose, ReservoirDay
-from watch.tracks import REACH_US, SETTLE_US
+from watch.tracks import REACH_US, SETTLE_US, Track
 
 SECONDS_PER_HOUR = 3600
 ML_PER_L = 1000.0
@@ -38,11 +38,16 @@ class Water:
         if day.volume is None:
             return
         self.lines = day.volume.lines([*day.steps, *day.light_changes], 0)
-        fall = change_between(self.lines, day.data.start_us, day.data.until_us, REACH_US)
+        fall = change_between(self.lines, day.data.start_us, day.data.until_us, REACH_US, paces_us=day.paces_us)
         self.covered_s = fall.covered_s
         self.scale = day.volume.relative_accuracy
         self.drunk = Estimate(self.dosed_l - fall.amount, fall.plus_or_minus)  # small doses lie within the lines
-        self.sizes = [(one, day.volume.step(one, day.steps, 0)) for one in day.steps if day.inside(one)]
+        self.sizes = [(one, self._size(day.volume, one)) for one in day.steps if day.inside(one)]
+
+    def _size(self, volume: Track, one: Event) -> Estimate:
+        """Return how large a step was, from the level at rest where enough of it is there."""
+        size = volume.step_at_rest(one, [each for each in (*self.day.steps, *self.day.light_changes) if each != one])
+        return volume.step(one, self.day.steps, 0) if math.isnan(size.value) else size
 
     def at(self, at_us: int) -> Estimate:
         """Return the volume at an instant."""
@@ -112,7 +117,7 @@ class Salt:
         if day.salt is None:
             return
         self.lines = day.salt.lines([*day.ec_doses, *day.drains, *day.light_changes], SETTLE_US)
-        fall = change_between(self.lines, day.data.start_us, day.data.until_us, REACH_US)
+        fall = change_between(self.lines, day.data.start_us, day.data.until_us, REACH_US, paces_us=day.paces_us)
         self.covered_s = fall.covered_s
         taken = self.feed.value - fall.amount  # the feed's little salt lies within the lines
         self.taken = Estimate(taken, math.hypot(fall.plus_or_minus, self.feed.plus_or_minus))
@@ -138,7 +143,7 @@ class Salt:
     def _drunk_meanwhile(self, dose: Dose) -> float:
         """Return the salt that plants drank while a dose ran on if they drank the solution as it is."""
         day, until_us = self.day, dose.runs_until_us or dose.end_us
-        fall = change_between(self.water.lines, dose.start_us, until_us, REACH_US)
+        fall = change_between(self.water.lines, dose.start_us, until_us, REACH_US, paces_us=day.paces_us)
         if day.ec is None or fall.covered_s < (until_us - dose.start_us) / MICROSECONDS_PER_SECOND:
             return math.nan
         ec = day.ec.value[(day.ec.time_us >= dose.start_us) & (day.ec.time_us < until_us)]

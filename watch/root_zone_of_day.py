@@ -60,7 +60,7 @@ def _drifts(day: ReservoirDay) -> list[dict[str, Any]]:
         if track is None or series is None:
             continue
         lines = track.lines(events, SETTLE_US)
-        found = drift(lines, day.data.start_us, day.data.until_us, REACH_US)
+        found = drift(lines, day.data.start_us, day.data.until_us, REACH_US, paces_us=day.paces_us if events else ())
         rows.append(
             {
                 "key": series.key,

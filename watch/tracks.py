@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from analytics.at_rest import means_of_pauses
 from analytics.events import Event
 from analytics.lines import LEAST_SAMPLES, NOTHING, Estimate, Line, lines_between
 from analytics.step_size import step_size
@@ -24,19 +25,27 @@ SETTLE_US = 10 * MINUTE_US  # mixing, and lag of the probes
 STEP_WINDOW_US = 20 * MINUTE_US  # means over it, before and after, show a top-up
 EDGE_US = 5 * MINUTE_US  # by how much the edges of a step that readings show may be off
 SIDE_US = 60 * MINUTE_US  # readings used on either side of a step
+SIDE_AT_REST_US = 120 * MINUTE_US  # the same, where only means of pauses count
 LEAST_LINE_US = 20 * MINUTE_US  # a shorter stretch between events tells too little of its slope
+PART_US = 20 * MINUTE_US  # of a pause between a pump's runs, for a mean of a level at rest
+LEAST_IN_PART = 3  # readings
+LEAST_PARTS = 3  # on one line
 TIMES_SCATTER = 6.0  # of the difference of two means
 REACH_US = 4 * 60 * MINUTE_US  # lines go on half-way through no longer an event
 
 
 @dataclass(frozen=True)
 class Track:
-    """Readings of one series about a day, NaN where flagged as no data, with its give or take. [its unit]."""
+    """Readings of one series about a day, NaN where flagged as no data, with its give or take. [its unit].
+
+    ``of_pause``, of a level read at rest, is the pause between a pump's runs that each reading lies in.
+    """
 
     time_us: NDArray[np.int64]
     value: NDArray[np.float64]
     gap_us: int
     plus_or_minus: float = math.nan
+    of_pause: NDArray[np.int64] | None = None
 
     @property
     def relative_accuracy(self) -> float:
@@ -46,10 +55,47 @@ class Track:
         return self.plus_or_minus / usual if usual > 0.0 and math.isfinite(self.plus_or_minus) else 0.0
 
     def lines(self, events: Sequence[Event], settle_us: int) -> list[Line]:
-        """Return the straight lines between events."""
+        """Return the straight lines between events; at rest, through the means of the pauses."""
         spans = [(one.start_us, one.end_us) for one in events]
+        if self.of_pause is not None:
+            return self._lines_at_rest(self.of_pause, spans, settle_us)
         least = max(LEAST_SAMPLES, round(LEAST_LINE_US / self.cadence_us))
         return lines_between(self.time_us, self.value, spans, settle_us, self.gap_us, least)
+
+    def _stretches(
+        self, of_pause: NDArray[np.int64], spans: Sequence[tuple[int, int]], settle_us: int
+    ) -> tuple[NDArray[np.bool_], NDArray[np.int64]]:
+        """Return which readings no event disturbs, and a number for each pause, or the part of it between events."""
+        clear = ~np.isnan(self.value)
+        for start_us, end_us in spans:
+            clear[slice(*np.searchsorted(self.time_us, [start_us, end_us + settle_us + 1]))] = False
+        starts_us = np.sort(np.array([start_us for start_us, _ in spans], dtype=np.int64))
+        return clear, of_pause + np.searchsorted(starts_us, self.time_us, side="right")
+
+    def _means(
+        self, of_pause: NDArray[np.int64], spans: Sequence[tuple[int, int]], settle_us: int
+    ) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+        """Return the means of pauses, which events cut."""
+        clear, part = self._stretches(of_pause, spans, settle_us)
+        return means_of_pauses(self.time_us[clear], self.value[clear], part[clear], PART_US, LEAST_IN_PART)
+
+    def _lines_at_rest(
+        self, of_pause: NDArray[np.int64], spans: Sequence[tuple[int, int]], settle_us: int
+    ) -> list[Line]:
+        """Return the lines through means of pauses; each begins and ends with the pauses of its first and last mean."""
+        at_us, mean = self._means(of_pause, spans, settle_us)
+        seen_us = self.time_us[~np.isnan(self.value)]
+        found = lines_between(at_us, mean, spans, settle_us, self.gap_us, LEAST_PARTS, seen_us)
+        clear, part = self._stretches(of_pause, spans, settle_us)
+        return [self._whole(one, part[clear], self.time_us[clear]) for one in found]
+
+    @staticmethod
+    def _whole(line: Line, of_stretch: NDArray[np.int64], time_us: NDArray[np.int64]) -> Line:
+        """Return a line from the beginning of its first mean's pause to the end of its last one's."""
+        first, last = np.searchsorted(time_us, [line.start_us, line.end_us])
+        first = np.searchsorted(of_stretch, of_stretch[first])
+        last = np.searchsorted(of_stretch, of_stretch[min(last, len(time_us) - 1)], side="right") - 1
+        return replace(line, start_us=int(time_us[first]), end_us=int(time_us[last]))
 
     @property
     def cadence_us(self) -> float:
@@ -63,6 +109,17 @@ class Track:
         before_us = max([one.start_us - SIDE_US, *before])
         after_us = min([one.end_us + settle_us + SIDE_US, *after])
         return step_size(self.time_us, self.value, one.start_us, one.end_us, before_us, after_us, settle_us)
+
+    def step_at_rest(self, one: Event, others: Sequence[Event]) -> Estimate:
+        """Return the step an event made in a level at rest, from means of pauses; NaN where too few of them tell."""
+        if self.of_pause is None:
+            return NOTHING
+        at_us, mean = self._means(self.of_pause, [(each.start_us, each.end_us) for each in (one, *others)], 0)
+        before_us = max([one.start_us - SIDE_AT_REST_US, *(each.end_us for each in others if each.end_us < one.end_us)])
+        after_us = min(
+            [one.end_us + SIDE_AT_REST_US, *(each.start_us for each in others if each.start_us > one.start_us)]
+        )
+        return step_size(at_us, mean, one.start_us, one.end_us, before_us, after_us, 0)
 
     def rise(self, start_us: int, end_us: int) -> Estimate:
         """Return by how much the readings rose between two instants, along their line; NaN where silence cuts it."""
@@ -83,7 +140,20 @@ def steps_in(track: Track, least: float) -> list[Event]:
     least = by_scatter if math.isnan(least) else max(least, by_scatter)
     if not least > 0.0:
         return []
-    return _wide(steps_found(track.time_us, track.value, STEP_WINDOW_US, least, track.gap_us))
+    value = track.value if track.of_pause is None else _bridged(track)
+    return _wide(steps_found(track.time_us, value, STEP_WINDOW_US, least, track.gap_us))
+
+
+def _bridged(track: Track) -> NDArray[np.float64]:
+    """Return a level at rest with straight lines across the runs left out, so that a step over several stays one."""
+    known = np.flatnonzero(~np.isnan(track.value))
+    if len(known) < 2:
+        return track.value
+    after = np.minimum(np.searchsorted(known, np.arange(len(track.value))), len(known) - 1)
+    before = np.maximum(after - 1, 0)
+    apart = track.time_us[known[after]] - track.time_us[known[before]]
+    line = np.interp(track.time_us, track.time_us[known], track.value[known], math.nan, math.nan)
+    return np.where(np.isnan(track.value) & (apart <= track.gap_us), line, track.value)
 
 
 def _wide(events: Sequence[Event]) -> list[Event]:

@@ -11,9 +11,11 @@ from analytics.amounts import Amount, sum_of_amounts
 from analytics.water_balance import water_balance
 from farm.description import Reservoir
 from farm.readings import MICROSECONDS_PER_SECOND, Series
-from watch.bands import usable
+from watch.at_rest import level_at_rest
+from watch.bands import max_age_us, usable
 from watch.day_data import DayData
 from watch.figures import known_or_none
+from watch.tracks import Track
 from watch.water import amount_of
 
 AROUND_US = 5 * 60 * MICROSECONDS_PER_SECOND  # readings this near to an instant are its level; our choice, no source
@@ -112,7 +114,9 @@ def _gained(data: DayData, reservoir: Reservoir) -> Amount:
 
 
 def _level(data: DayData, series: Series, at_us: int) -> float:
-    """Return the mean of the readings around an instant; NaN where there is none."""
+    """Return the mean of the readings around an instant, at rest where some were; NaN where there is none."""
     read = data.store.read(series, at_us - AROUND_US, at_us + AROUND_US)
     value = usable(read)
+    rests = level_at_rest(data.farm, data.store, series.zone, Track(read.time_us, value, max_age_us(data.farm, series)))
+    value = rests.value if np.isfinite(rests.value).any() else value
     return float(np.mean(value[~np.isnan(value)])) if np.isfinite(value).any() else math.nan

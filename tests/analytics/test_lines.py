@@ -190,3 +190,39 @@ def test_a_pace_that_changes_unseen_is_in_the_give_or_take():
     assert found.amount == pytest.approx(-(24 * 240 + 72 * 239) / 1440, abs=1e-6)
     half_an_hour = (72 - 24) / 2 * 31 / 1440  # the slopes' standard deviation for each half of the event
     assert found.plus_or_minus == pytest.approx(1.965 * half_an_hour * math.sqrt(2), rel=0.02)
+
+
+def test_lines_of_two_paces_are_compared_with_their_own_kind():
+    # 1 an hour for 8 h, then 3 an hour for 16 h; every 2 h something lasts half an hour that hides it.
+    at = np.arange(1440) * MINUTE
+    value = 100.0 - np.where(at < 480 * MINUTE, 1.0, 3.0) * (at - 480 * MINUTE) / (60 * MINUTE)
+    events = [(start * MINUTE, (start + 30) * MINUTE) for start in range(60, 1440, 120)]
+    noisy = value + np.random.default_rng(2).normal(0, 0.05, len(at))
+    pace = (480 * MINUTE, 480 * MINUTE)
+    lines = lines_between(at, noisy, [*events, pace], 0, GAP)
+    blind = change_between(lines, 0, DAY, 120 * MINUTE)
+    told = change_between(lines, 0, DAY, 120 * MINUTE, paces_us=[480 * MINUTE])
+    assert told.amount == pytest.approx(-56.0, abs=told.plus_or_minus)
+    assert told.plus_or_minus < blind.plus_or_minus / 4
+    assert told.covered_s == blind.covered_s
+
+
+def test_a_line_goes_on_as_far_as_a_known_change_of_pace():
+    # 1 an hour up to 6:00, then 5; from 5:50 to 7:00 nobody could see it. Half-way would be 6:25: 25 minutes too late.
+    at = np.arange(721) * MINUTE
+    value = np.where(at < 360 * MINUTE, 1.0, 5.0) * (at - 360 * MINUTE) / (60 * MINUTE)
+    lines = lines_between(at, value, [(350 * MINUTE, 420 * MINUTE)], 0, GAP)
+    found = change_between(lines, 0, 720 * MINUTE, 90 * MINUTE, paces_us=[360 * MINUTE])
+    assert found.amount == pytest.approx(36.0, abs=0.1)  # 6 and 30; a minute at either end of the event
+    assert change_between(lines, 0, 720 * MINUTE, 90 * MINUTE).amount == pytest.approx(36.0 - 4.0 * 25 / 60, abs=0.1)
+
+
+def test_silence_is_sought_in_what_means_are_of():
+    seen = np.concatenate([np.arange(0, 120), np.arange(300, 420)]) * MINUTE
+    at = np.arange(10, 420, 20) * MINUTE
+    at = at[(at < 120 * MINUTE) | (at > 300 * MINUTE)]
+    lines = lines_between(at, at / MINUTE, [], 0, 10 * MINUTE, 3, seen_us=seen)
+    assert [(one.count, one.run_us[0] // MINUTE, one.run_us[1] // MINUTE) for one in lines] == [
+        (6, 0, 129),
+        (6, 300, 429),
+    ]

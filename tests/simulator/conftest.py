@@ -9,6 +9,7 @@ from datetime import datetime
 import numpy as np
 import pytest
 
+from farm.readings import instant
 from simulator.demo import demo_farm
 from simulator.faults import Fault
 from simulator.simulation import Simulation
@@ -59,11 +60,10 @@ class Run:
 
 def run_demo(start: datetime, days: float, faults: Sequence[Fault] = (), seed: int = 1) -> Run:
     simulation = Simulation(demo_farm(), seed=seed, start=start, faults=faults)
-    snapshots = [simulation.step() for _ in range(round(days * 1440))]
-    readings = np.array([[value for _, value in snapshot.values] for snapshot in snapshots])
-    keys = [key for key, _ in snapshots[0].values]
-    columns = {key: readings[:, index] for index, key in enumerate(keys)}
-    return Run(start, [snapshot.time for snapshot in snapshots], columns)
+    readings = simulation.run(round(days * 1440))
+    assert readings.came.all()
+    columns = dict(zip(readings.keys, readings.value, strict=True))
+    return Run(start, [instant(time_us) for time_us in readings.time_us.tolist()], columns)
 
 
 @pytest.fixture(scope="session")

@@ -32,7 +32,7 @@ def test_two_days_show_all_three_faults(month, hour, demo_run):
     now = datetime(2026, month, 18, hour, 7, tzinfo=UTC)
     start = now - 48 * HOUR
     faults = {fault.kind: fault for fault in demo_faults(start, now)}
-    assert set(faults) == {FaultKind.STOCK_EMPTY, FaultKind.DRYING_LOST, FaultKind.LAMP_GROUP_LOST}
+    assert set(faults) == {FaultKind.NUTRIENT_STOCK_EMPTY, FaultKind.DRYING_LOST, FaultKind.LAMP_GROUP_LOST}
     run = demo_run(start, days=2, faults=list(faults.values()))
 
     ec, _ = run.outside("reservoir", "solution_ec", run["reservoir/solution_ec"])
@@ -73,7 +73,7 @@ def test_a_month_has_earlier_mended_cases_and_the_rest_is_sound():
     assert len(faults) == 7
     assert [fault.start for fault in faults] == sorted(fault.start for fault in faults)
     open_now = [fault for fault in faults if fault.active(now)]
-    assert [fault.kind for fault in open_now] == [FaultKind.STOCK_EMPTY]
+    assert [fault.kind for fault in open_now] == [FaultKind.NUTRIENT_STOCK_EMPTY]
 
 
 def test_too_short_a_history_is_refused():

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
@@ -12,6 +12,7 @@ from farm.description import Farm
 from farm.quantities import Kind
 from farm.units import conversion_to
 from simulator.demo import demo_farm
+from simulator.faults import Fault, FaultKind
 from simulator.senml import Packer
 from simulator.simulation import Simulation
 
@@ -79,3 +80,17 @@ def test_a_wire_name_replaces_the_key():
     simulation = Simulation(farm, seed=4, start=START)
     names = [name for name, *_ in decode(Packer(farm).pack([simulation.step()]))]
     assert names[:3] == ["urn:dev:abc", "box/7/rh", farm.series[2].key]
+
+
+def test_a_wrong_clock_and_a_missing_reading_travel_as_they_are():
+    jump = Fault(FaultKind.CLOCK_JUMP, START, None, 300.0, "room")
+    simulation = Simulation(demo_farm(), seed=4, start=START, faults=[jump])
+    readings = simulation.run(2)
+    readings = readings._replace(came=readings.came.copy())
+    readings.came[0] = False
+    found = list(decode(Packer(demo_farm()).pack(readings.snapshots())))
+    assert len(found) == 2 * (len(demo_farm().series) - 1)
+    late = {"room": 300.0}
+    first = (START + timedelta(minutes=1)).timestamp()
+    assert {time - late.get(name.split("/")[0], 0.0) for name, _, _, time in found} == {first, first + 60.0}
+    assert demo_farm().series[0].key not in {name for name, *_ in found}

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 from datetime import UTC, datetime, timedelta
-from math import exp
 
 import numpy as np
 import pytest
@@ -29,10 +28,11 @@ def longest_run(mask):
     return int((edges[1::2] - edges[::2]).max(initial=0))
 
 
-def digest(seed):
+def digest(seed, block_minutes=30):
     simulation = Simulation(demo_farm(), seed=seed, start=START)
     packer = Packer(demo_farm())
-    packs = [packer.pack([simulation.step() for _ in range(30)]) for _ in range(20)]
+    blocks = simulation.until(START + timedelta(minutes=600), block_minutes)
+    packs = [packer.pack([snapshot]) for block in blocks for snapshot in block.snapshots()]
     return hashlib.sha256(b"".join(packs)).hexdigest()
 
 
@@ -121,9 +121,9 @@ def test_states_and_readings_belong_together(healthy):
 
 def test_the_door_frame_is_the_coldest_surface_by_its_u_value():
     simulation = Simulation(demo_farm(), seed=2, start=START)
-    values = [dict(simulation.step().values) for _ in range(1440)]
+    readings = simulation.run(1440)
     inside, outdoors, frame = (
-        np.mean([one[key] for one in values])
+        readings.value[readings.keys.index(key)].mean()
         for key in ("room/air_temperature", "outdoors/air_temperature", "room/surface_temperature/door-frame")
     )
     # ISO 13788: surface = inside - (inside - outdoors) U Rsi, with U 0.9 and Rsi 0.13; sensors within 0.5 K
@@ -151,12 +151,5 @@ def test_a_farm_without_nameplates_is_refused():
         Simulation(Farm.model_validate(raw), seed=1, start=START)
 
 
-def test_a_lagging_sensor_follows_as_its_time_constant_says():
-    from simulator.sensors import BEHAVIOURS, Sensor
-
-    described = next(one for one in demo_farm().series if one.key == "room/air_temperature")
-    sensor = Sensor(described, 60.0, np.random.default_rng(3))
-    first = sensor.read(20.0, 0.0)
-    step = sensor.read(30.0, 0.0) - first
-    lag_s = BEHAVIOURS["air_temperature"].lag_s
-    assert step == pytest.approx(10.0 * (1 - exp(-60.0 / lag_s)), abs=0.02)  # first-order response; 0.01 K steps
+def test_the_length_of_the_blocks_changes_nothing():
+    assert digest(7, 1) == digest(7, 60) == digest(7, 600) == digest(7, 1440)
