@@ -1,0 +1,125 @@
+"""How far each indicator stands from the farm's own healthy days: a number, and one of five levels."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Iterable, Iterator
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analytics.alignment import Floats
+from analytics.findings.air import air, carbon_dioxide, coil, states
+from analytics.findings.indicator import SPECS, Indicator, Spec
+from analytics.findings.light import light, power
+from analytics.findings.root_zone import root_zone
+from analytics.findings.scene import Scene
+from analytics.findings.sensors import sensors
+from analytics.findings.water import water
+
+DAY_H = 24
+NOW_DAYS = (1, 2, 3, 4, 5, 6, 7)  # against the same hour of these days before
+SLOW_DAYS = (6, 7, 8, 9, 10, 11, 12, 13, 14)  # a day's mean against those of these days before
+LEAST_DAYS = 3  # known, of those
+SCATTER_OF_MAD = 1.4826  # standard deviation over median absolute deviation, of normal scatter
+LEVELS = (-6.0, -2.5, 2.5, 6.0)  # edges in standard deviations: much lower, lower, as usual, higher, much higher
+USUAL, NOT_KNOWN = 2, 5  # codes of a level
+NOW, SLOW = "now", "weeks"
+
+Levels = NDArray[np.int8]
+
+
+class Deviation(NamedTuple):
+    """One feature at each hour: an indicator at a place over one horizon.
+
+    ``value`` and ``usual`` are in the indicator's unit; ``give_or_take`` one standard deviation of their
+    difference; ``level`` 0 much lower .. 4 much higher, 5 not known.
+    """
+
+    name: str
+    place: str
+    value: Floats
+    usual: Floats
+    give_or_take: Floats
+    level: Levels
+
+    @property
+    def indicator(self) -> str:
+        """The indicator's name, without the horizon."""
+        return self.name.split("@")[0]
+
+    def score(self) -> Floats:
+        """Return the deviation in standard deviations."""
+        apart = self.value - self.usual
+        score: Floats = np.divide(apart, self.give_or_take, out=np.full(len(apart), np.nan), where=self.give_or_take > 0)
+        return score
+
+
+def indicators(scene: Scene) -> list[Indicator]:
+    """Return every indicator that a farm's series allow."""
+    makers = (air, coil, states, carbon_dioxide, light, power, root_zone, water, sensors)
+    return [one for maker in makers for one in maker(scene)]
+
+
+def deviations(found: Iterable[Indicator]) -> Iterator[Deviation]:
+    """Yield each indicator's deviation at each hour, over hours and over weeks."""
+    for one in found:
+        spec = SPECS[one.name]
+        yield _now(one, spec)
+        if spec.slow and spec.reference is None:
+            yield _slow(one, spec)
+
+
+def _now(one: Indicator, spec: Spec) -> Deviation:
+    value = _trailing_mean(one.value, spec.hours)
+    name = f"{one.name}@{NOW}"
+    least = one.least if one.least is not None else spec.least
+    if spec.reference is not None:
+        usual = np.where(np.isnan(value), np.nan, spec.reference)
+        return _deviation(name, one.place, value, usual, np.full(len(value), least))
+    usual, scatter = _usual(value, NOW_DAYS)
+    return _deviation(name, one.place, value, usual, np.hypot(scatter, least * (np.abs(usual) if spec.relative else 1.0)))
+
+
+def _slow(one: Indicator, spec: Spec) -> Deviation:
+    value = _trailing_mean(one.value, DAY_H)
+    usual, scatter = _usual(value, SLOW_DAYS)
+    least = (one.least if one.least is not None else spec.least) * (np.abs(usual) if spec.relative else 1.0)
+    return _deviation(f"{one.name}@{SLOW}", one.place, value, usual, np.hypot(scatter, least))
+
+
+def _deviation(name: str, place: str, value: Floats, usual: Floats, give_or_take: Floats) -> Deviation:
+    one = Deviation(name, place, value, usual, give_or_take, np.empty(0, np.int8))
+    score = one.score()
+    level = np.searchsorted(LEVELS, np.nan_to_num(score), side="right").astype(np.int8)
+    level[np.isnan(score)] = NOT_KNOWN
+    return one._replace(level=level)
+
+
+def _trailing_mean(value: Floats, hours: int) -> Floats:
+    """Return the mean of the known values of the last hours, at each hour; NaN with none."""
+    known = ~np.isnan(value)
+    total = np.concatenate([[0.0], np.cumsum(np.where(known, value, 0.0))])
+    count = np.concatenate([[0], np.cumsum(known)])
+    at = np.arange(1, len(value) + 1)
+    first = np.maximum(at - hours, 0)
+    n = count[at] - count[first]
+    return np.where(n > 0, (total[at] - total[first]) / np.maximum(n, 1), np.nan)
+
+
+def _usual(value: Floats, days: tuple[int, ...]) -> tuple[Floats, Floats]:
+    """Return the median at the same hour of earlier days, and the scatter about it: the hour's own or the day's."""
+    shifted = np.full((len(days), len(value)), np.nan)
+    for row, day in zip(shifted, days, strict=True):
+        lag = day * DAY_H
+        if lag < len(value):
+            row[lag:] = value[:-lag]
+    enough = (~np.isnan(shifted)).sum(axis=0) >= LEAST_DAYS
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)  # of hours without any day
+        usual = np.nanmedian(shifted, axis=0)
+        own = SCATTER_OF_MAD * np.nanmedian(np.abs(shifted - usual), axis=0)
+    usual[~enough] = np.nan
+    around = _trailing_mean(np.where(enough, own, np.nan), DAY_H)
+    return usual, np.maximum(own, around)

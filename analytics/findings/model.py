@@ -1,0 +1,141 @@
+"""The table that weighs levels into causes: for each cause, how often each indicator shows each level."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analytics.findings.deviation import NOW, SLOW
+from analytics.findings.indicator import SPECS
+from farm.causes import NORMAL
+
+LEVEL_NAMES = ("much_lower", "lower", "usual", "higher", "much_higher")
+HEAD = ("cause", "part", "feature", *LEVEL_NAMES)
+
+Likelihood = tuple[float, float, float, float, float]
+
+# What a sign of signs.toml says of the five levels; our choice, no source.
+SIGNS: dict[str, Likelihood] = {
+    "++": (0.01, 0.02, 0.12, 0.20, 0.65),
+    "+": (0.01, 0.03, 0.36, 0.30, 0.30),
+    "0": (0.004, 0.016, 0.96, 0.016, 0.004),
+    "-": (0.30, 0.30, 0.36, 0.03, 0.01),
+    "--": (0.65, 0.20, 0.12, 0.02, 0.01),
+    "~": (0.25, 0.20, 0.10, 0.20, 0.25),
+    "?": (0.12, 0.14, 0.48, 0.14, 0.12),
+}
+USUALLY: Likelihood = (0.004, 0.030, 0.932, 0.030, 0.004)  # where nothing is wrong; our choice, no source
+
+Kind = tuple[str, str]  # a cause and its part, empty where it has none
+
+
+@dataclass(frozen=True)
+class Table:
+    """Likelihoods by cause, part and feature; a feature that a cause does not name behaves as usual.
+
+    ``prior`` is the share of farm-hours on which each cause is at work, one figure for all; ``temper`` below 1 takes
+    account of that features tell the same thing more than once.
+    """
+
+    usual: Mapping[str, Likelihood]
+    of: Mapping[Kind, Mapping[str, Likelihood]]
+    prior: float
+    temper: float
+
+    @property
+    def kinds(self) -> list[Kind]:
+        """Every cause and part that it knows."""
+        return list(self.of)
+
+    def log_ratios(self, kind: Kind) -> dict[str, NDArray[np.float64]]:
+        """Return, by feature, the logarithm of how much likelier each level is than usually; 0 for "not known"."""
+        found = {}
+        for feature, likelihood in self.of[kind].items():
+            usual = self.usual.get(feature, USUALLY)
+            ratios = [math.log(one / other) for one, other in zip(likelihood, usual, strict=True)]
+            found[feature] = np.array([*ratios, 0.0])
+        return found
+
+    def apart(self, one: Kind, other: Kind, features: Iterable[str]) -> float:
+        """Return how far two causes differ in what some features would show: a symmetric divergence. [nats]."""
+        total = 0.0
+        for feature in features:
+            usual = self.usual.get(feature, USUALLY)
+            p, q = self.of[one].get(feature, usual), self.of[other].get(feature, usual)
+            total += sum((a - b) * math.log(a / b) for a, b in zip(p, q, strict=True)) / 2
+        return total
+
+
+def table_from_text(text: str) -> Table:
+    """Return the table of a CSV text.
+
+    Raises
+    ------
+    ValueError
+        If a row names an unknown feature or its likelihoods do not add up.
+    """
+    lines = [line for line in text.splitlines() if line and not line.startswith("#")]
+    settings = {"prior": 1e-4, "temper": 0.5}
+    for line in text.splitlines():
+        if line.startswith("#") and "=" in line:
+            name, _, value = line.lstrip("# ").partition("=")
+            if name.strip() in settings:
+                settings[name.strip()] = float(value)
+    usual: dict[str, Likelihood] = {}
+    of: dict[Kind, dict[str, Likelihood]] = {}
+    for row in csv.DictReader(io.StringIO("\n".join(lines))):
+        feature = row["feature"]
+        if feature.split("@")[0] not in SPECS:
+            raise ValueError(f"likelihoods of {row['cause']}: there is no indicator {feature!r}")
+        first, second, third, fourth, fifth = (float(row[name]) for name in LEVEL_NAMES)
+        total = first + second + third + fourth + fifth
+        if not math.isclose(total, 1.0, abs_tol=0.02) or min(first, second, third, fourth, fifth) <= 0.0:
+            raise ValueError(f"likelihoods of {row['cause']}, {feature}: above 0 and adding up to 1, not {total:g}")
+        likelihood = (first / total, second / total, third / total, fourth / total, fifth / total)
+        if row["cause"] == NORMAL:
+            usual[feature] = likelihood
+        else:
+            of.setdefault((row["cause"], row["part"]), {})[feature] = likelihood
+    return Table(usual, of, settings["prior"], settings["temper"])
+
+
+def table_as_text(table: Table, about: Iterable[str]) -> str:
+    """Return a table as CSV with a few lines of comment before it; the inverse of ``table_from_text``."""
+    out = io.StringIO()
+    for line in (*about, f"prior = {table.prior:g}", f"temper = {table.temper:g}"):
+        out.write(f"# {line}\n")
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(HEAD)
+    for feature, likelihood in sorted(table.usual.items()):
+        writer.writerow([NORMAL, "", feature, *(f"{one:.4f}" for one in likelihood)])
+    for (cause, part), features in table.of.items():
+        for feature, likelihood in sorted(features.items()):
+            writer.writerow([cause, part, feature, *(f"{one:.4f}" for one in likelihood)])
+    return out.getvalue()
+
+
+def signs_from_text(text: str) -> dict[Kind, dict[str, Likelihood]]:
+    """Return what physics says of each cause, from signs.toml: features with both horizons where none is named."""
+    found: dict[Kind, dict[str, Likelihood]] = {}
+    for cause, entries in tomllib.loads(text).items():
+        parts = {part: one for part, one in entries.items() if isinstance(one, dict)} or {"": entries}
+        for part, signs in parts.items():
+            features: dict[str, Likelihood] = {}
+            for name, sign in signs.items():
+                indicator = name.split("@")[0]
+                if indicator not in SPECS:
+                    raise ValueError(f"signs of {cause}: there is no indicator {indicator!r}")
+                horizons = [name] if "@" in name else [f"{name}@{NOW}", f"{name}@{SLOW}"]
+                for feature in horizons:
+                    if feature.endswith(SLOW) and (not SPECS[indicator].slow or SPECS[indicator].reference is not None):
+                        continue
+                    features[feature] = SIGNS[sign]
+            found[cause, part] = features
+    return found
