@@ -36,8 +36,9 @@ _Row = TypeVar("_Row", RejectRow, UnknownNameRow)
 
 
 class Journal:
-    """The journal of all farms of this program; ``log`` is what people wrote, ``marks`` what quality tests
-    doubt, ``findings`` what may be behind it.
+    """The journal of all farms of this program.
+
+    ``log`` is what people wrote, ``marks`` what quality tests doubt, ``findings`` what may be behind excursions.
 
     Several threads may share one. Every method may raise `store.contract.StoreUnavailable` (locked,
     disk full, no permission): nothing was written then, and the same call may be repeated.

@@ -43,6 +43,13 @@ class JournalFindings:
             rows = session.scalars(query.order_by(FindingRow.onset_us, FindingRow.identity))
             return [row.entry() for row in rows]
 
+    def named(self, identity: str) -> FindingEntry | None:
+        """Return the finding of an identity, or about an excursion of it, of whichever farm."""
+        with self._database.reading() as session:
+            farms = session.scalars(select(FindingRow.farm).distinct()).all()
+        found = (self.of(farm, identity) for farm in farms)
+        return next((one for one in found if one is not None), None)
+
     def of(self, farm: str, identity: str) -> FindingEntry | None:
         """Return the finding of an identity, or the newest about an excursion of that identity."""
         either = or_(FindingRow.identity == identity, FindingRow.subject == identity)

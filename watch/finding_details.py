@@ -30,7 +30,9 @@ def detail(farm: Farm, found: Explanation, headline: str = "") -> dict[str, Any]
         "cannot_tell_apart": list(found.not_apart),
         "next_check": found.check or None,
         "next_check_shows": found.check_shows,
-        "urgent": any(one.cause == "co2_valve_stuck_open" and one.probability >= CAUTIONED_FROM for one in found.candidates),
+        "urgent": any(
+            one.cause == "co2_valve_stuck_open" and one.probability >= CAUTIONED_FROM for one in found.candidates
+        ),
         "cautions": _cautions(found),
     }
 

@@ -8,6 +8,7 @@ from importlib.resources import files
 
 import numpy as np
 
+from analytics.alignment import Floats
 from analytics.findings.deviation import deviations
 from analytics.findings.episodes import OPENS_AT, SMOOTH_H, Episode, episodes, wrong
 from analytics.findings.explaining import explained
@@ -27,6 +28,7 @@ from watch.indicators import DAY_US, IndicatorDays
 from watch.night_findings import NIGHT, night_findings
 from watch.stretches import Stretch
 
+FOUND_UNTIL = "found_until"  # the kind of basis in the journal
 UNUSUAL = "unusual"  # the subject of a finding that no excursion led to
 HISTORY_US = 15 * DAY_US  # that an hour is held against
 BEFORE_US = 12 * HOUR_US  # the machine starts that long before what changed
@@ -52,52 +54,57 @@ class FindingsKeeper:
         self._farm, self._journal, self._now_us = farm, journal, now_us
         self._arrived, self._judged = arrived, judged
         self._days = IndicatorDays(farm, arrived)
-        self._from_us: int | None = None  # the earliest instant from which findings may have changed
-        self._until_us = 0  # the hour up to which they are worked out
+        marked = journal.bases(farm.name, FOUND_UNTIL).get("", "0")
+        self._until_us = int(marked)  # findings are true to the readings up to here
 
     def note(self, changed: Mapping[Series, Sequence[Stretch]], moved: Sequence[Stretch] = ()) -> None:
-        """Note which readings changed, and which excursions did."""
+        """Note, durably, which readings changed and which excursions did: findings from there on are stale."""
         stretches = [one for series, several in changed.items() if series in self._farm.described for one in several]
         for first, last in stretches:
             self._days.touch(first, last)
-        since = min((first for first, _ in [*stretches, *moved]), default=None)
-        if since is not None:
-            self._from_us = since if self._from_us is None else min(self._from_us, since)
+        since = min((first for first, _ in [*stretches, *moved]), default=self._until_us)
+        if since < self._until_us:
+            self._mark(since)
 
-    def renew(self, *, busy: bool) -> list[Stretch]:
-        """Work findings out anew where anything changed, and return the stretches over which they did.
+    def _mark(self, until_us: int) -> None:
+        self._until_us = until_us
+        self._journal.note_bases(self._farm.name, FOUND_UNTIL, {"": str(until_us)})
+
+    def renew(self, *, busy: bool = False) -> list[Stretch]:
+        """Work findings out anew from where they are stale, and return the stretches over which they changed.
 
         While ``busy`` only as far as readings have come; else until now, since silence counts too.
         """
         latest = self._arrived.latest(self._farm.name)
-        if not latest:
+        measured = [one.time_us for series, one in latest.items() if series in self._farm.described]
+        if not measured:
             return []
-        newest_us = max(one.time_us for one in latest.values())
-        end_us = (newest_us if busy else max(newest_us, self._now_us())) // HOUR_US * HOUR_US
-        end_us = min(end_us, newest_us // HOUR_US * HOUR_US + 2 * DAY_US)
-        if self._from_us is None and end_us <= self._until_us:
+        newest_us = max(measured)
+        end_us = newest_us if busy else min(max(newest_us, self._now_us()), newest_us + 2 * DAY_US)
+        end_us -= end_us % HOUR_US
+        if end_us <= self._until_us:
             return []
-        first_us = min(known.first_us for known in self._arrived.known(self._farm.name))
-        from_us = min(one for one in (self._from_us, self._until_us or end_us, end_us - HOUR_US) if one is not None)
-        from_us = max(from_us, end_us - FARTHEST_US, first_us) // HOUR_US * HOUR_US
-        self._from_us, self._until_us = None, end_us
-        if end_us <= from_us:
-            return []
+        first_us = min(one.first_us for one in self._arrived.known(self._farm.name))
+        from_us = max(self._until_us, end_us - FARTHEST_US, first_us) // HOUR_US * HOUR_US
+        from_us = min(from_us, end_us - HOUR_US)
         before = self._journal.findings.between(self._farm.name, from_us)
         begun = [one.onset_us for one in before if one.subject == UNUSUAL]
         start_us = max(min([from_us, *begun]) - BEFORE_US, end_us - FARTHEST_US)
         origin_us = max(start_us - HISTORY_US, first_us) // HOUR_US * HOUR_US
+        if origin_us >= end_us:
+            return []
         weighing = self._weighing(origin_us, end_us)
         probability = weighing.probabilities(SMOOTH_H)
-        found = [
-            *self._unusual(weighing, probability, origin_us, max(start_us - origin_us, 0) // HOUR_US, from_us),
-            *self._of_excursions(weighing, probability, origin_us, from_us, end_us),
-        ]
         nights = night_findings(self._farm, self._judged, end_us)
         told = {one.identity for one in nights}
-        nights += [one for one in before if one.subject.startswith(NIGHT) and one.identity not in told]
-        after = [*found, *nights]
+        after = [
+            *self._unusual(weighing, probability, origin_us, max(start_us - origin_us, 0) // HOUR_US, from_us),
+            *self._of_excursions(weighing, probability, origin_us, from_us, end_us),
+            *nights,
+            *(one for one in before if one.subject.startswith(NIGHT) and one.identity not in told),
+        ]
         self._journal.findings.replace(self._farm.name, from_us, after)
+        self._mark(end_us)
         self._days.forget_before(end_us - HISTORY_US - DAY_US)
         return _moved(before, after)
 
@@ -115,7 +122,7 @@ class FindingsKeeper:
         return Indicator("clock_wrong", "", value)
 
     def _unusual(
-        self, weighing: Weighing, probability: np.ndarray, origin_us: int, first: int, from_us: int
+        self, weighing: Weighing, probability: Floats, origin_us: int, first: int, from_us: int
     ) -> list[FindingEntry]:
         something = wrong(weighing, probability)
         entries = []
@@ -127,21 +134,23 @@ class FindingsKeeper:
             found = explained(weighing, hour, probability[:, hour])
             at_us = origin_us + (hour + 1) * HOUR_US
             begin_us = origin_us + one.begin * HOUR_US
-            entries.append(
-                FindingEntry(self._farm.name, UNUSUAL, begin_us, end_us, at_us, detail(self._farm, found))
-            )
+            entries.append(FindingEntry(self._farm.name, UNUSUAL, begin_us, end_us, at_us, detail(self._farm, found)))
         return entries
 
     def _of_excursions(
-        self, weighing: Weighing, probability: np.ndarray, origin_us: int, from_us: int, end_us: int
+        self, weighing: Weighing, probability: Floats, origin_us: int, from_us: int, end_us: int
     ) -> list[FindingEntry]:
         entries = []
+        something = wrong(weighing, probability)
         for one in self._journal.excursions(self._farm.name, start_us=from_us, end_us=end_us):
             until_us = min(one.last_us if one.end_us is None else one.end_us, end_us)
-            hour = (until_us - origin_us) // HOUR_US - (0 if until_us < end_us else 1)
-            if hour < 0 or origin_us + (hour + 1) * HOUR_US <= one.onset_us:
+            first, last = (
+                max(one.onset_us - origin_us, 0) // HOUR_US,
+                min((until_us - origin_us) // HOUR_US, weighing.hours - 1),
+            )
+            if last < first or origin_us + (last + 1) * HOUR_US <= one.onset_us:
                 continue
-            hour = min(hour, weighing.hours - 1)
+            hour = _told_at(Episode(first, first, last), something)
             found = explained(weighing, hour, probability[:, hour], one.series, str(one.side))
             headline = self._surge(one) if found.first.cause == NORMAL else ""
             entries.append(
@@ -161,7 +170,7 @@ class FindingsKeeper:
         return f"{BY_NAME['lights_off_surge'].label}." if (lit == LIT).any() and lit[-1] == DARK else ""
 
 
-def _told_at(one: Episode, something: np.ndarray) -> int:
+def _told_at(one: Episode, something: Floats) -> int:
     """Return the hour that an episode is told by: its last at which it was sure, else its last."""
     last = one.last(len(something))
     sure = np.flatnonzero(something[one.begin : last + 1] >= OPENS_AT)
@@ -170,6 +179,7 @@ def _told_at(one: Episode, something: np.ndarray) -> int:
 
 def _moved(before: Sequence[FindingEntry], after: Sequence[FindingEntry]) -> list[Stretch]:
     """Return the stretches of findings that began, ended, vanished or changed their first cause."""
+
     def shape(one: FindingEntry) -> tuple[str, int | None, str]:
         causes = one.detail.get("causes") or [{}]
         return one.identity, one.end_us, str(causes[0].get("cause"))

@@ -46,7 +46,7 @@ def night_findings(farm: Farm, store: ReadingStore, now_us: int) -> list[Finding
             FindingEntry(
                 farm.name, f"{NIGHT}{surface.name}", begins_us, ends_us, now_us,
                 {
-                    "headline": f"Water condenses on {surface.label} in the coming night with a probability of {100 * wet:.0f} %.",
+                    "headline": f"Water may condense on {surface.label} in the coming night: {100 * wet:.0f} %.",
                     "surface": surface.name,
                     "causes": [_cause("condensation_ahead", "The surface falls below the dew point", wet, sentence),
                                _cause("as_usual", "It stays dry", 1.0 - wet, sentence)],

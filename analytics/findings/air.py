@@ -164,4 +164,3 @@ def carbon_dioxide(scene: Scene) -> Iterator[Indicator]:
     above = level - outdoors
     shut = quiet_after(is_open, 3) & ~np.isnan(state) & (above > LEAST_ABOVE_PPM)
     yield Indicator("co2_loss", "", -pace(np.log(np.where(above > 1.0, above, np.nan)), shut, 10))
-

@@ -140,7 +140,9 @@ def next_check(first: str, second: str | None) -> tuple[str, dict[str, str]]:
     """
     if second is not None:
         apart = [
-            one for one in CHECKS if first in one.shows and second in one.shows and one.shows[first] != one.shows[second]
+            one
+            for one in CHECKS
+            if first in one.shows and second in one.shows and one.shows[first] != one.shows[second]
         ]
         if apart:
             best = min(apart, key=lambda one: one.minutes)

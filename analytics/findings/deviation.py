@@ -52,7 +52,9 @@ class Deviation(NamedTuple):
     def score(self) -> Floats:
         """Return the deviation in standard deviations."""
         apart = self.value - self.usual
-        score: Floats = np.divide(apart, self.give_or_take, out=np.full(len(apart), np.nan), where=self.give_or_take > 0)
+        score: Floats = np.divide(
+            apart, self.give_or_take, out=np.full(len(apart), np.nan), where=self.give_or_take > 0
+        )
         return score
 
 
@@ -79,7 +81,9 @@ def _now(one: Indicator, spec: Spec) -> Deviation:
         usual = np.where(np.isnan(value), np.nan, spec.reference)
         return _deviation(name, one.place, value, usual, np.full(len(value), least))
     usual, scatter = _usual(value, NOW_DAYS)
-    return _deviation(name, one.place, value, usual, np.hypot(scatter, least * (np.abs(usual) if spec.relative else 1.0)))
+    return _deviation(
+        name, one.place, value, usual, np.hypot(scatter, least * (np.abs(usual) if spec.relative else 1.0))
+    )
 
 
 def _slow(one: Indicator, spec: Spec) -> Deviation:

@@ -34,9 +34,7 @@ class Episode:
 
 def wrong(weighing: Weighing, probability: Floats) -> Floats:
     """Return the probability, by hour, that anything is wrong: all but "as usual" and normal causes."""
-    normal = [
-        index for index, one in enumerate(weighing.hypotheses) if BY_NAME[one.cause].nature is Nature.NORMAL
-    ]
+    normal = [index for index, one in enumerate(weighing.hypotheses) if BY_NAME[one.cause].nature is Nature.NORMAL]
     found: Floats = 1.0 - probability[-1] - probability[normal].sum(axis=0)
     return found
 

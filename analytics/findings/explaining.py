@@ -65,7 +65,9 @@ class Explanation:
         return self.candidates[0]
 
 
-def explained(weighing: Weighing, hour: int, probability: Floats, asked: Series | None = None, side: str = "") -> Explanation:
+def explained(
+    weighing: Weighing, hour: int, probability: Floats, asked: Series | None = None, side: str = ""
+) -> Explanation:
     """Return the explanation of an hour; of one series and side where an excursion is asked about."""
     answers = weighing.answers(probability)
     if asked is not None:
@@ -128,8 +130,12 @@ def _candidate(weighing: Weighing, answer: Answer, hour: int) -> Candidate:
         answer.probability,
         tuple(dict.fromkeys(one.place for one in answer.places if one.place)),
         first.part,
-        tuple(_evidence(weighing.farm, one, hour, weight) for weight, one in told if weight > LEAST_WEIGHT)[:MOST_EVIDENCE],
-        tuple(_evidence(weighing.farm, one, hour, weight) for weight, one in told if weight < -LEAST_WEIGHT)[:MOST_AGAINST],
+        tuple(_evidence(weighing.farm, one, hour, weight) for weight, one in told if weight > LEAST_WEIGHT)[
+            :MOST_EVIDENCE
+        ],
+        tuple(_evidence(weighing.farm, one, hour, weight) for weight, one in told if weight < -LEAST_WEIGHT)[
+            :MOST_AGAINST
+        ],
     )
 
 
@@ -137,7 +143,9 @@ def _unusual(weighing: Weighing, cause: str, hour: int) -> list[Evidence]:
     """Return what differs most, for an answer that names no cause."""
     if cause == NORMAL:
         return []
-    scored = [(abs(float(one.score()[hour])), one) for one in weighing.found.values() if one.level[hour] in (0, 1, 3, 4)]
+    scored = [
+        (abs(float(one.score()[hour])), one) for one in weighing.found.values() if one.level[hour] in (0, 1, 3, 4)
+    ]
     scored.sort(key=lambda pair: -pair[0])
     return [_evidence(weighing.farm, one, hour, 0.0) for _, one in scored[:MOST_EVIDENCE]]
 

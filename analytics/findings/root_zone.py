@@ -30,7 +30,9 @@ def root_zone(scene: Scene) -> Iterator[Indicator]:
     ):
         if found is not None:
             yield Indicator(name, "", hourly(found))
-    given = {one.name: per_minute(dosed) for one in scene.farm.equipment.stocks if (dosed := _dosed(scene, one)) is not None}
+    given = {
+        one.name: per_minute(dosed) for one in scene.farm.equipment.stocks if (dosed := _dosed(scene, one)) is not None
+    }
     volume = volume_l(scene)
     water = topped_up(scene)
     busy = _busy([*given.values(), *([water] if water is not None else [])], scene.minutes)
@@ -127,7 +129,9 @@ def _responses(
         total = np.sum([given[one.name] * (one.ec_per_ml_l or 1.0) for one in stocks], axis=0)
         together: list[list[float]] = [[] for _ in range(hours)]
         each: dict[str, list[list[float]]] = {one.name: [[] for _ in range(hours)] for one in stocks}
-        disturbed = [given[other.name] for other in scene.farm.equipment.stocks if other.name in given and other.role != role]
+        disturbed = [
+            given[other.name] for other in scene.farm.equipment.stocks if other.name in given and other.role != role
+        ]
         for event in _events(total):
             first, last = int(event.start_us // MINUTE_US), int(event.end_us // MINUTE_US)
             after = last + MIXING_MIN
@@ -180,5 +184,3 @@ def _salt(scene: Scene, given: dict[str, Floats], ec: Floats, volume: Floats) ->
     change = np.diff(salt, prepend=np.nan) - put_between
     litres = hourly(volume)
     yield Indicator("salt_balance", "", change / np.where(litres > 0, litres, np.nan))
-
-

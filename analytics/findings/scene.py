@@ -77,8 +77,11 @@ class Scene:
         """Return the humidity ratio of a zone's air. [g/kg]."""
         if zone not in self._vapour:
             air, humidity = self.of(zone, "air_temperature"), self.of(zone, "relative_humidity")
-            known = air is not None and humidity is not None
-            self._vapour[zone] = humidity_ratio(air, humidity, self.pressure_kpa, "water") * GRAMS if known else None
+            self._vapour[zone] = (
+                None
+                if air is None or humidity is None
+                else humidity_ratio(air, humidity, self.pressure_kpa, "water") * GRAMS
+            )
         return self._vapour[zone]
 
     @cached_property
@@ -140,7 +143,7 @@ def hourly(value: Floats, where: Mask | None = None, least: int = LEAST_MINUTES)
 
 def share(mask: Mask, known: Floats | None = None) -> Floats:
     """Return the share of each hour in which something holds; NaN where most of it is not known."""
-    shaped = mask.reshape(-1, MINUTES).mean(axis=1)
+    shaped: Floats = mask.reshape(-1, MINUTES).mean(axis=1)
     if known is None:
         return shaped
     heard = (~np.isnan(known)).reshape(-1, MINUTES).mean(axis=1)
@@ -169,7 +172,8 @@ def settled(mask: Mask, minutes: int) -> Mask:
     """Return where something has held for more than some minutes."""
     padded = np.concatenate([np.zeros(minutes, bool), mask])
     seen = np.concatenate([[0], np.cumsum(padded)])
-    return (seen[minutes + 1 :] - seen[: -minutes - 1]) == minutes + 1
+    found: Mask = (seen[minutes + 1 :] - seen[: -minutes - 1]) == minutes + 1
+    return found
 
 
 def quiet_after(events: Mask, minutes: int) -> Mask:
@@ -193,4 +197,6 @@ def median_over(several: list[Floats]) -> Floats:
 def _mean_over(several: list[Floats]) -> Floats:
     stacked = np.stack(several)
     known = ~np.isnan(stacked)
-    return np.where(known.any(axis=0), np.where(known, stacked, 0).sum(axis=0) / np.maximum(known.sum(axis=0), 1), np.nan)
+    return np.where(
+        known.any(axis=0), np.where(known, stacked, 0).sum(axis=0) / np.maximum(known.sum(axis=0), 1), np.nan
+    )

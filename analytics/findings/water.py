@@ -11,7 +11,7 @@ from analytics.findings.indicator import Indicator
 from analytics.findings.root_zone import MIXING_MIN, topped_up, volume_l
 from analytics.findings.scene import MINUTES, Scene, hourly, median_over, pace, per_minute, quiet_after, settled, share
 from analytics.reverse_osmosis import temperature_correction_factor
-from farm.description import Filter
+from farm.water_equipment import Filter
 
 FLOWS = 0.2  # of the rated flow; our choice, no source
 
@@ -32,7 +32,9 @@ def _rated_l_min(scene: Scene, key: str) -> float:
 def _lines(scene: Scene) -> Iterator[Indicator]:
     equipment = scene.farm.equipment
     pump = scene.pump
-    keys = list(dict.fromkeys([one.flow for one in equipment.drip_rows if one.flow] + [one.flow for one in equipment.filters]))
+    keys = list(
+        dict.fromkeys([one.flow for one in equipment.drip_rows if one.flow] + [one.flow for one in equipment.filters])
+    )
     flows = {key: flow for key in keys if (flow := scene.named(key)) is not None and key.split("/")[1] == "flow_rate"}
     if pump is not None:
         yield Indicator("pump_share", "", share(pump))
@@ -56,7 +58,9 @@ def _lines(scene: Scene) -> Iterator[Indicator]:
                 others = median_over([flow for key, flow in flows.items() if key != row.flow])
                 both = settled(others > 0.05, 1) & ~np.isnan(own)
                 yield Indicator(
-                    "row_flow", row.zone, hourly(np.divide(own, others, out=np.full(len(own), np.nan), where=both), least=2)
+                    "row_flow",
+                    row.zone,
+                    hourly(np.divide(own, others, out=np.full(len(own), np.nan), where=both), least=2),
                 )
     for one in equipment.filters[:1]:
         yield from _filter(scene, one, rated)
@@ -65,7 +69,9 @@ def _lines(scene: Scene) -> Iterator[Indicator]:
     if returned:
         sent = hourly(total, least=MINUTES // 2)
         came = hourly(np.sum(returned, axis=0), least=MINUTES // 2)
-        yield Indicator("return_share", "", np.divide(came, sent, out=np.full(len(sent), np.nan), where=sent > 0.01 * rated))
+        yield Indicator(
+            "return_share", "", np.divide(came, sent, out=np.full(len(sent), np.nan), where=sent > 0.01 * rated)
+        )
 
 
 def _filter(scene: Scene, one: Filter, rated: float) -> Iterator[Indicator]:

@@ -198,7 +198,9 @@ def places(farm: Farm, cause: Cause, part: str) -> Sequence[str]:
         one.key
         for one in farm.series
         if (one.quantity in cause.quantities if cause.quantities else one.registered.kind is QuantityKind.LEVEL)
-        and not (cause.quantities and one.quantity.startswith("solution_") and tank is not None and one.zone != tank.zone)
+        and not (
+            cause.quantities and one.quantity.startswith("solution_") and tank is not None and one.zone != tank.zone
+        )
     ]
 
 
