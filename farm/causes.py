@@ -156,7 +156,7 @@ CAUSES: tuple[Cause, ...] = (
           (*DARK, *COLD), "Look at the group's lamps, driver and breaker.", caution=MAINS_CAUTION),
     Cause("lamp_fade", "A lamp group gives less light than when new", Family.LIGHT, _E, Place.LAMP_GROUP, DARK,
           "Wipe the lamps and the sensor, and measure again by hand at the same spot.", slow=True),
-    Cause("timer_shift", "The lights' timer is shifted", Family.LIGHT, _E, Place.FARM, (*DARK, "ppfd high", "photoperiod high"),
+    Cause("timer_shift", "The lights' timer is shifted", Family.LIGHT, _E, Place.LAMP_GROUP, (*DARK, "ppfd high", "photoperiod high"),
           "Compare the lights' hours with the crop plan, and the controller's clock with yours."),
     Cause("lamps_out_of_place", "Lamps were moved or raised", Family.LIGHT, _E, Place.LAMP_GROUP, DARK,
           "Look whether the bars hang as they did when the light was measured."),

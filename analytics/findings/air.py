@@ -23,6 +23,8 @@ from analytics.findings.scene import (
 from analytics.psychrometrics import dew_point_temperature
 
 START_UP_MIN = 4  # after its start the coil is not what it will be; our choice, no source
+SWING_MIN = 6  # our choice, no source
+LEAST_SWING_K = 0.02  # below which swings say nothing: a sensor's noise
 OUTDOOR_CO2_PPM = 420.0  # where neither the description nor a sensor tells; common practice, no source
 LEAST_ABOVE_PPM = 120.0  # above outdoors, below which CO2's fall says nothing; our choice, no source
 
@@ -46,13 +48,9 @@ def air(scene: Scene) -> Iterator[Indicator]:
         yield Indicator("rows_temperature", "", hourly(median_over(warmth)))
     if moist:
         yield Indicator("rows_vapour", "", hourly(median_over(moist)))
-    outside = scene.outdoors
+    outside = scene.of(scene.outdoors, "air_temperature") if scene.outdoors is not None else None
     if outside is not None:
-        if (temperature := scene.of(outside, "air_temperature")) is not None:
-            yield Indicator("outdoor_temperature", "", hourly(temperature))
-        inside = _air_of(scene)
-        if inside is not None and (vapour := scene.vapour(outside)) is not None:
-            yield Indicator("vapour_above_outdoors", "", hourly(inside - vapour))
+        yield Indicator("outdoor_temperature", "", hourly(outside))
     for row in rows:
         yield from _row(scene, row)
 
@@ -76,10 +74,20 @@ def _row(scene: Scene, row: str) -> Iterator[Indicator]:
         siblings = [one for other in others if (one := of(other)) is not None]
         if own is not None and siblings:
             yield Indicator(name, row, hourly(own - median_over(siblings)))
+    swings = {one: _swing(air) for one in (row, *others) if (air := scene.of(one, "air_temperature")) is not None}
+    if row in swings and len(swings) > 1:
+        usual = median_over([swing for one, swing in swings.items() if one != row])
+        yield Indicator("row_swing", row, np.log((swings[row] + LEAST_SWING_K) / (usual + LEAST_SWING_K)))
     if (fan := scene.of(row, "fan_on")) is not None:
         yield Indicator("row_fan", row, hourly(fan))
     if (speed := scene.of(row, "air_speed")) is not None:
         yield Indicator("row_air_speed", row, hourly(speed))
+
+
+def _swing(temperature: Floats) -> Floats:
+    """Return by how much a temperature moves within a few minutes: fans carry the room's swings into a row. [K]."""
+    moved = np.abs(temperature[SWING_MIN:] - temperature[:-SWING_MIN])
+    return hourly(np.concatenate([np.full(SWING_MIN, np.nan), moved]), least=MINUTES // 2)
 
 
 def _rests(scene: Scene, temperature: Floats) -> Iterator[Indicator]:

@@ -1,4 +1,4 @@
-"""How far each indicator stands from the farm's own healthy days: a number, and one of five levels."""
+"""How far each indicator stands from the farm's own healthy days: a number, and one of seven levels."""
 
 from __future__ import annotations
 
@@ -21,10 +21,11 @@ from analytics.findings.water import water
 DAY_H = 24
 NOW_DAYS = (1, 2, 3, 4, 5, 6, 7)  # against the same hour of these days before
 SLOW_DAYS = (6, 7, 8, 9, 10, 11, 12, 13, 14)  # a day's mean against those of these days before
+CARRIED_H = 16  # that a deviation seen last holds where it cannot be seen; our choice, no source
 LEAST_DAYS = 3  # known, of those
 SCATTER_OF_MAD = 1.4826  # standard deviation over median absolute deviation, of normal scatter
-LEVELS = (-6.0, -2.5, 2.5, 6.0)  # edges in standard deviations: much lower, lower, as usual, higher, much higher
-USUAL, NOT_KNOWN = 2, 5  # codes of a level
+LEVELS = (-15.0, -6.0, -2.5, 2.5, 6.0, 15.0)  # edges in standard deviations, from far lower to far higher
+USUAL, NOT_KNOWN = 3, 7  # codes of a level
 NOW, SLOW = "now", "weeks"
 
 Levels = NDArray[np.int8]
@@ -34,7 +35,7 @@ class Deviation(NamedTuple):
     """One feature at each hour: an indicator at a place over one horizon.
 
     ``value`` and ``usual`` are in the indicator's unit; ``give_or_take`` one standard deviation of their
-    difference; ``level`` 0 much lower .. 4 much higher, 5 not known.
+    difference; ``level`` 0 far lower .. 3 as usual .. 6 far higher, 7 not known.
     """
 
     name: str
@@ -79,11 +80,10 @@ def _now(one: Indicator, spec: Spec) -> Deviation:
     least = one.least if one.least is not None else spec.least
     if spec.reference is not None:
         usual = np.where(np.isnan(value), np.nan, spec.reference)
-        return _deviation(name, one.place, value, usual, np.full(len(value), least))
+        return _deviation(name, one.place, *_carried(value, usual, np.full(len(value), least)))
     usual, scatter = _usual(value, NOW_DAYS)
-    return _deviation(
-        name, one.place, value, usual, np.hypot(scatter, least * (np.abs(usual) if spec.relative else 1.0))
-    )
+    spread = np.hypot(scatter, least * (np.abs(usual) if spec.relative else 1.0))
+    return _deviation(name, one.place, *_carried(value, usual, spread))
 
 
 def _slow(one: Indicator, spec: Spec) -> Deviation:
@@ -99,6 +99,18 @@ def _deviation(name: str, place: str, value: Floats, usual: Floats, give_or_take
     level = np.searchsorted(LEVELS, np.nan_to_num(score), side="right").astype(np.int8)
     level[np.isnan(score)] = NOT_KNOWN
     return one._replace(level=level)
+
+
+def _carried(value: Floats, usual: Floats, spread: Floats) -> tuple[Floats, Floats, Floats]:
+    """Return a deviation with its last known hour standing for those after it in which it cannot be seen.
+
+    In the dark nothing is known of a lamp's output: what was seen last still holds, for `CARRIED_H`.
+    """
+    known = ~np.isnan(value + usual)
+    at = np.arange(len(value))
+    last = np.maximum.accumulate(np.where(known, at, -1))
+    source = np.where((last >= 0) & (at - last <= CARRIED_H), last, at)
+    return value[source], usual[source], spread[source]
 
 
 def _trailing_mean(value: Floats, hours: int) -> Floats:

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-
 from analytics.alignment import Floats
 from analytics.findings.weighing import Weighing
 from farm.causes import BY_NAME, Nature
@@ -44,6 +42,7 @@ def episodes(something_wrong: Floats, first: int = 0) -> list[Episode]:
 
     Examples
     --------
+    >>> import numpy as np
     >>> episodes(np.array([0.0, 0.95, 0.95, 0.95, 0, 0, 0, 0, 0, 0]))
     [Episode(begin=1, opened=2, end=9)]
     """

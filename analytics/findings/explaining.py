@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from analytics.alignment import Floats
 from analytics.findings.checks import next_check
-from analytics.findings.deviation import SLOW, Deviation
+from analytics.findings.deviation import NOT_KNOWN, SLOW, USUAL, Deviation
 from analytics.findings.indicator import SPECS
 from analytics.findings.weighing import Answer, Hypothesis, Weighing
 from farm.causes import ANY, BY_NAME, NORMAL, SOMETHING_ELSE, Place
@@ -144,7 +144,9 @@ def _unusual(weighing: Weighing, cause: str, hour: int) -> list[Evidence]:
     if cause == NORMAL:
         return []
     scored = [
-        (abs(float(one.score()[hour])), one) for one in weighing.found.values() if one.level[hour] in (0, 1, 3, 4)
+        (abs(float(one.score()[hour])), one)
+        for one in weighing.found.values()
+        if one.level[hour] not in (USUAL, NOT_KNOWN)
     ]
     scored.sort(key=lambda pair: -pair[0])
     return [_evidence(weighing.farm, one, hour, 0.0) for _, one in scored[:MOST_EVIDENCE]]

@@ -8,7 +8,7 @@ import numpy as np
 
 from analytics.alignment import Floats
 from analytics.findings.indicator import Indicator
-from analytics.findings.scene import HOUR_US, MINUTE_US, Mask, Scene, hourly, median_over, settled, share
+from analytics.findings.scene import HOUR_US, MINUTE_US, MINUTES, Mask, Scene, hourly, median_over, settled, share
 from farm.description import LampGroup
 from farm.readings import MICROSECONDS_PER_SECOND, instant
 
@@ -19,7 +19,6 @@ WARM_UP_MIN = 5  # of lamps and sensor
 def light(scene: Scene) -> Iterator[Indicator]:
     """Yield each group's light against new lamps, its siblings, its command and the crop plan."""
     outputs: dict[str, Floats] = {}
-    plans: list[Floats] = []
     for group in scene.farm.equipment.lamp_groups:
         ppfd = _ppfd(scene, group)
         commanded = _commanded(scene, group)
@@ -30,14 +29,12 @@ def light(scene: Scene) -> Iterator[Indicator]:
             lit = settled(shines if commanded is None else commanded > 0.5, WARM_UP_MIN)
             yield Indicator("light_output", group.name, hourly(outputs[group.name], lit))
             if commanded is not None:
-                dark = (commanded > 0.5) & (outputs[group.name] < SHINES)
-                yield Indicator("dark_commanded", group.name, share(dark, ppfd))
+                dark = np.where(np.isnan(ppfd), np.nan, outputs[group.name] < SHINES)
+                yield Indicator("dark_commanded", group.name, hourly(dark, lit, MINUTES // 4))
         seen = (ppfd / group.commissioning_ppfd > SHINES).astype(float) if ppfd is not None else commanded
         planned = _planned(scene, group)
         if seen is not None and planned is not None:
-            plans.append(hourly(seen - planned))
-    if plans:
-        yield Indicator("light_against_plan", "", median_over(plans))
+            yield Indicator("light_against_plan", group.name, hourly(seen - planned))
     for name, own in outputs.items():
         others = [one for other, one in outputs.items() if other != name]
         if others:

@@ -16,22 +16,23 @@ from analytics.findings.deviation import NOW, SLOW
 from analytics.findings.indicator import SPECS
 from farm.causes import NORMAL
 
-LEVEL_NAMES = ("much_lower", "lower", "usual", "higher", "much_higher")
+LEVEL_NAMES = ("far_lower", "much_lower", "lower", "usual", "higher", "much_higher", "far_higher")
 HEAD = ("cause", "part", "feature", *LEVEL_NAMES)
 
-Likelihood = tuple[float, float, float, float, float]
+Likelihood = tuple[float, ...]  # one of each level; they add up to 1
 
-# What a sign of signs.toml says of the five levels; our choice, no source.
+# What a sign of signs.toml says of the levels; our choice, no source.
 SIGNS: dict[str, Likelihood] = {
-    "++": (0.01, 0.02, 0.12, 0.20, 0.65),
-    "+": (0.01, 0.03, 0.36, 0.30, 0.30),
-    "0": (0.004, 0.016, 0.96, 0.016, 0.004),
-    "-": (0.30, 0.30, 0.36, 0.03, 0.01),
-    "--": (0.65, 0.20, 0.12, 0.02, 0.01),
-    "~": (0.25, 0.20, 0.10, 0.20, 0.25),
-    "?": (0.12, 0.14, 0.48, 0.14, 0.12),
+    "++": (0.004, 0.006, 0.02, 0.12, 0.20, 0.25, 0.40),
+    "+": (0.004, 0.006, 0.03, 0.36, 0.30, 0.20, 0.10),
+    "0": (0.0003, 0.0037, 0.016, 0.96, 0.016, 0.0037, 0.0003),
+    "-": (0.10, 0.20, 0.30, 0.36, 0.03, 0.006, 0.004),
+    "--": (0.40, 0.25, 0.20, 0.12, 0.02, 0.006, 0.004),
+    "~": (0.15, 0.15, 0.15, 0.10, 0.15, 0.15, 0.15),
+    "?": (0.05, 0.08, 0.14, 0.46, 0.14, 0.08, 0.05),
 }
-USUALLY: Likelihood = (0.004, 0.030, 0.932, 0.030, 0.004)  # where nothing is wrong; our choice, no source
+# The same where nothing is wrong; our choice, no source.
+USUALLY: Likelihood = (0.0005, 0.004, 0.03, 0.931, 0.03, 0.004, 0.0005)
 
 Kind = tuple[str, str]  # a cause and its part, empty where it has none
 
@@ -40,7 +41,7 @@ Kind = tuple[str, str]  # a cause and its part, empty where it has none
 class Table:
     """Likelihoods by cause, part and feature; a feature that a cause does not name behaves as usual.
 
-    ``prior`` is the share of farm-hours on which each cause is at work, one figure for all; ``temper`` below 1 takes
+    ``prior`` is how likely each cause is at each place before anything is seen, against "as usual"; ``temper`` below 1 takes
     account of that features tell the same thing more than once.
     """
 
@@ -82,7 +83,7 @@ def table_from_text(text: str) -> Table:
         If a row names an unknown feature or its likelihoods do not add up.
     """
     lines = [line for line in text.splitlines() if line and not line.startswith("#")]
-    settings = {"prior": 1e-4, "temper": 0.5}
+    settings = {"prior": 1e-3, "temper": 0.5}
     for line in text.splitlines():
         if line.startswith("#") and "=" in line:
             name, _, value = line.lstrip("# ").partition("=")
@@ -94,11 +95,11 @@ def table_from_text(text: str) -> Table:
         feature = row["feature"]
         if feature.split("@")[0] not in SPECS:
             raise ValueError(f"likelihoods of {row['cause']}: there is no indicator {feature!r}")
-        first, second, third, fourth, fifth = (float(row[name]) for name in LEVEL_NAMES)
-        total = first + second + third + fourth + fifth
-        if not math.isclose(total, 1.0, abs_tol=0.02) or min(first, second, third, fourth, fifth) <= 0.0:
+        shares = [float(row[name]) for name in LEVEL_NAMES]
+        total = sum(shares)
+        if not math.isclose(total, 1.0, abs_tol=0.02) or min(shares) <= 0.0:
             raise ValueError(f"likelihoods of {row['cause']}, {feature}: above 0 and adding up to 1, not {total:g}")
-        likelihood = (first / total, second / total, third / total, fourth / total, fifth / total)
+        likelihood = tuple(one / total for one in shares)
         if row["cause"] == NORMAL:
             usual[feature] = likelihood
         else:
@@ -114,10 +115,10 @@ def table_as_text(table: Table, about: Iterable[str]) -> str:
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(HEAD)
     for feature, likelihood in sorted(table.usual.items()):
-        writer.writerow([NORMAL, "", feature, *(f"{one:.4f}" for one in likelihood)])
+        writer.writerow([NORMAL, "", feature, *(f"{one:.5f}" for one in likelihood)])
     for (cause, part), features in table.of.items():
         for feature, likelihood in sorted(features.items()):
-            writer.writerow([cause, part, feature, *(f"{one:.4f}" for one in likelihood)])
+            writer.writerow([cause, part, feature, *(f"{one:.5f}" for one in likelihood)])
     return out.getvalue()
 
 

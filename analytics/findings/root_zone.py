@@ -7,14 +7,14 @@ from collections.abc import Iterator
 import numpy as np
 
 from analytics.alignment import Floats
-from analytics.events import Event, joined
 from analytics.findings.indicator import Indicator
-from analytics.findings.scene import MINUTE_US, MINUTES, Mask, Scene, hourly, pace, per_minute, quiet_after
+from analytics.findings.scene import MINUTES, Mask, Scene, hourly, pace, per_minute, quiet_after
 from farm.description import Stock
 
 MIXING_MIN = 15  # after a dose or a top-up, until the probe shows it; our choice, no source
-LOOK_MIN = 10  # before and after, over which the probe is read
-JOIN_US = 20 * MINUTE_US
+LOOK_MIN = 20  # of each hour's end, over which the probe is read; our choice, no source
+MIXED_MIN = 10  # until half of a dose shows; our choice, no source
+LEAST_PARTS = 12  # hours that a day's regression needs; our choice, no source
 
 
 def root_zone(scene: Scene) -> Iterator[Indicator]:
@@ -53,7 +53,7 @@ def root_zone(scene: Scene) -> Iterator[Indicator]:
             yield Indicator("stock_ml", stock.name, hourly(given[stock.name], least=MINUTES // 2) * MINUTES)
     if volume is not None or tank is not None:
         litres = volume if volume is not None else np.full(scene.minutes, tank.volume_l if tank else np.nan)
-        yield from _responses(scene, given, ec, ph, litres)
+        yield from _responses(scene, given, ec, ph, litres, water)
         if ec is not None and volume is not None:
             yield from _salt(scene, given, ec, volume)
 
@@ -75,10 +75,11 @@ def topped_up(scene: Scene) -> Floats | None:
     keys = list(tank.top_up) if tank is not None else []
     if unit is not None and unit.output is not None:
         keys.append(unit.output)
-    found = []
-    for key in dict.fromkeys(keys):
-        if (meter := scene.named(key)) is not None:
-            found.append(per_minute(meter) if key.split("/")[1] == "metered_volume" else np.maximum(meter, 0.0))
+    meters = {key: meter for key in keys if (meter := scene.named(key)) is not None}
+    found = [
+        per_minute(meter) if key.split("/")[1] == "metered_volume" else np.maximum(meter, 0.0)
+        for key, meter in meters.items()
+    ]
     return np.sum(found, axis=0) if found else None
 
 
@@ -114,60 +115,79 @@ def _sum_of_day(value: Floats) -> Floats:
 
 
 def _responses(
-    scene: Scene, given: dict[str, Floats], ec: Floats | None, ph: Floats | None, litres: Floats
+    scene: Scene,
+    given: dict[str, Floats],
+    ec: Floats | None,
+    ph: Floats | None,
+    litres: Floats,
+    water: Floats | None,
 ) -> Iterator[Indicator]:
-    """Yield what doses did against what they should, in the hour in which it shows."""
-    hours = scene.minutes // MINUTES
-    for role, probe, name, sign in (
-        ("nutrient", ec, "ec_response", 1.0),
-        ("acid", ph, "acid_response", -1.0),
-        ("base", ph, "base_response", 1.0),
+    """Yield what EC and pH do for each dose: a regression of their changes on all doses and top-ups of a day."""
+    doses = {}
+    for role in ("nutrient", "acid", "base"):
+        of_role = [one for one in scene.farm.equipment.stocks if one.role == role and one.name in given]
+        if of_role:
+            strength = [one.ec_per_ml_l or 1.0 if role == "nutrient" else 1.0 for one in of_role]
+            doses[role] = sum(
+                (np.nan_to_num(given[one.name]) * each for one, each in zip(of_role, strength, strict=True)),
+                start=np.zeros(scene.minutes),
+            )
+    columns = dict(doses)
+    if water is not None:
+        columns["water"] = np.nan_to_num(water)
+    for name, probe, role, sign in (
+        ("ec_response", ec, "nutrient", 1.0),
+        ("acid_response", ph, "acid", -1.0),
+        ("base_response", ph, "base", 1.0),
     ):
-        stocks = [one for one in scene.farm.equipment.stocks if one.role == role and one.name in given]
-        if probe is None or not stocks:
+        if probe is None or role not in doses:
             continue
-        total = np.sum([given[one.name] * (one.ec_per_ml_l or 1.0) for one in stocks], axis=0)
-        together: list[list[float]] = [[] for _ in range(hours)]
-        each: dict[str, list[list[float]]] = {one.name: [[] for _ in range(hours)] for one in stocks}
-        disturbed = [
-            given[other.name] for other in scene.farm.equipment.stocks if other.name in given and other.role != role
-        ]
-        for event in _events(total):
-            first, last = int(event.start_us // MINUTE_US), int(event.end_us // MINUTE_US)
-            after = last + MIXING_MIN
-            if first < LOOK_MIN or after + LOOK_MIN > scene.minutes:
-                continue
-            if role != "nutrient" and any(np.nansum(one[first - LOOK_MIN : after + LOOK_MIN]) > 0 for one in disturbed):
-                continue
-            rise = _middle(probe[after : after + LOOK_MIN]) - _middle(probe[first - LOOK_MIN : first])
-            amount = float(np.nansum(total[first : last + 1]))
-            volume = _middle(litres[first - LOOK_MIN : first])
-            if not amount > 0.0 or np.isnan(rise + volume):
-                continue
-            response = sign * rise * volume / amount
-            hour = min((after + LOOK_MIN) // MINUTES, hours - 1)
-            together[hour].append(response)
-            for one in stocks:
-                if np.nansum(given[one.name][first : last + 1]) > 0:
-                    each[one.name][hour].append(response)
-        yield Indicator(name, "", _means(together))
-        for stock_name, found in each.items():
-            yield Indicator("stock_response", stock_name, _means(found))
+        response = sign * _slope_of_day(probe, columns, role, litres)
+        yield Indicator(name, "", response)
+        for stock in scene.farm.equipment.stocks:
+            if stock.role == role and stock.name in given:
+                yield Indicator("stock_response", stock.name, response)
 
 
-def _events(amount: Floats) -> list[Event]:
-    """Return doses as events in minutes of the scene; those close together are one."""
-    at = np.flatnonzero(np.nan_to_num(amount) > 0.0)
-    return joined([Event(int(one) * MINUTE_US, int(one) * MINUTE_US) for one in at], JOIN_US)
+def _slope_of_day(probe: Floats, columns: dict[str, Floats], asked: str, litres: Floats) -> Floats:
+    """Return the change of a probe for each unit dosed in a litre, at each hour, by least squares over a day."""
+    level = _ends(probe)
+    shown = {
+        name: _ends(np.cumsum(np.roll(np.where(litres > 0, one / litres, 0.0), MIXED_MIN)))
+        for name, one in columns.items()
+    }
+    y = np.diff(level, prepend=np.nan)
+    x = np.stack([np.ones(len(y)), *(np.diff(one, prepend=np.nan) for one in shown.values())], axis=1)
+    good = ~np.isnan(y) & ~np.isnan(x).any(axis=1)
+    x, y = np.where(good[:, None], x, 0.0), np.where(good, y, 0.0)
+    squares = _sum_of_parts(x[:, :, None] * x[:, None, :])
+    products = _sum_of_parts(x * y[:, None])
+    place = 1 + list(shown).index(asked)
+    spread = squares[:, place, place] - squares[:, 0, place] ** 2 / np.maximum(squares[:, 0, 0], 1.0)
+    scale = np.einsum("nii->ni", squares)
+    squares = squares + np.einsum("ni,ij->nij", 1e-6 * scale + 1e-12, np.eye(x.shape[1]))
+    slopes = np.linalg.solve(squares, products[:, :, None])[:, :, 0]
+    dosed = squares[:, 0, place] / np.maximum(squares[:, 0, 0], 1.0)
+    told = (spread > 0.0) & (dosed > 0.0) & (squares[:, 0, 0] > LEAST_PARTS)
+    found: Floats = np.where(told, slopes[:, place], np.nan)
+    return found
 
 
-def _middle(value: Floats) -> float:
-    known = value[~np.isnan(value)]
-    return float(np.median(known)) if len(known) > LOOK_MIN // 3 else float("nan")
+def _ends(value: Floats) -> Floats:
+    """Return the mean over the end of each hour; NaN where nothing is known there."""
+    shaped = value.reshape(-1, MINUTES)[:, -LOOK_MIN:]
+    known = ~np.isnan(shaped)
+    return np.where(
+        known.any(axis=1), np.where(known, shaped, 0.0).sum(axis=1) / np.maximum(known.sum(axis=1), 1), np.nan
+    )
 
 
-def _means(by_hour: list[list[float]]) -> Floats:
-    return np.array([np.mean(one) if one else np.nan for one in by_hour])
+def _sum_of_parts(value: Floats) -> Floats:
+    """Return sums over the hours of the last day, along the first axis."""
+    total = np.concatenate([np.zeros((1, *value.shape[1:])), np.cumsum(value, axis=0)])
+    at = np.arange(1, len(total))
+    summed: Floats = total[at] - total[np.maximum(at - 24, 0)]
+    return summed
 
 
 def _salt(scene: Scene, given: dict[str, Floats], ec: Floats, volume: Floats) -> Iterator[Indicator]:
@@ -178,9 +198,6 @@ def _salt(scene: Scene, given: dict[str, Floats], ec: Floats, volume: Floats) ->
     dosed = sum((given[name] * (strength or 0.0) for name, strength in strengths.items() if name in given),
                 start=np.zeros(scene.minutes))  # fmt: skip
     salt = hourly(ec * volume)
-    # Means over an hour stand at its middle: what was dosed between two of them is half of each hour's.
-    put = hourly(np.nan_to_num(dosed)) * MINUTES
-    put_between = (put + np.concatenate([[np.nan], put[:-1]])) / 2
-    change = np.diff(salt, prepend=np.nan) - put_between
+    change = np.diff(salt - hourly(np.cumsum(np.nan_to_num(dosed))), prepend=np.nan)
     litres = hourly(volume)
     yield Indicator("salt_balance", "", change / np.where(litres > 0, litres, np.nan))

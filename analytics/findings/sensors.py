@@ -27,17 +27,18 @@ def sensors(scene: Scene) -> Iterator[Indicator]:
     for series, value in scene.value.items():
         came = (~np.isnan(value)).reshape(-1, MINUTES).mean(axis=1)
         heard.append(came)
+        key = series.key
+        yield Indicator("series_heard", key, came)
+        yield Indicator("series_unchanged", key, _unchanged_h(value))
         if series.registered.kind is not Kind.LEVEL:
             continue
-        key = series.key
         described = scene.farm.described[series]
         accuracy = described.plus_or_minus or 1.0
         least = NOTICED * accuracy
         own = hourly(value)
-        yield Indicator("series_heard", key, came)
-        yield Indicator("series_own", key, own, least)
+        if scene.farm.zones[series.zone].kind is not ZoneKind.OUTDOORS:  # there, weather hides all else
+            yield Indicator("series_own", key, own, least)
         yield Indicator("series_jump", key, own - np.concatenate([[np.nan], own[:-1]]), least)
-        yield Indicator("series_unchanged", key, _unchanged_h(value))
         yield Indicator("series_scatter", key, _scatter(value, accuracy))
         if series.quantity == "relative_humidity":
             yield Indicator("series_saturated", key, share(value >= SATURATED, value))

@@ -9,7 +9,18 @@ import numpy as np
 from analytics.alignment import Floats
 from analytics.findings.indicator import Indicator
 from analytics.findings.root_zone import MIXING_MIN, topped_up, volume_l
-from analytics.findings.scene import MINUTES, Scene, hourly, median_over, pace, per_minute, quiet_after, settled, share
+from analytics.findings.scene import (
+    MINUTES,
+    Scene,
+    counted_by_hour,
+    hourly,
+    median_over,
+    pace,
+    per_minute,
+    quiet_after,
+    settled,
+    share,
+)
 from analytics.reverse_osmosis import temperature_correction_factor
 from farm.water_equipment import Filter
 
@@ -32,9 +43,8 @@ def _rated_l_min(scene: Scene, key: str) -> float:
 def _lines(scene: Scene) -> Iterator[Indicator]:
     equipment = scene.farm.equipment
     pump = scene.pump
-    keys = list(
-        dict.fromkeys([one.flow for one in equipment.drip_rows if one.flow] + [one.flow for one in equipment.filters])
-    )
+    keys = dict.fromkeys(one.flow for one in equipment.drip_rows if one.flow)
+    keys = keys or dict.fromkeys(one.flow for one in equipment.filters)
     flows = {key: flow for key in keys if (flow := scene.named(key)) is not None and key.split("/")[1] == "flow_rate"}
     if pump is not None:
         yield Indicator("pump_share", "", share(pump))
@@ -63,7 +73,7 @@ def _lines(scene: Scene) -> Iterator[Indicator]:
                     hourly(np.divide(own, others, out=np.full(len(own), np.nan), where=both), least=2),
                 )
     for one in equipment.filters[:1]:
-        yield from _filter(scene, one, rated)
+        yield from _filter(scene, one, rated, total)
     back = dict.fromkeys(row.return_flow for row in equipment.drip_rows if row.return_flow)
     returned = [flow for key in back if (flow := scene.named(key)) is not None]
     if returned:
@@ -74,10 +84,9 @@ def _lines(scene: Scene) -> Iterator[Indicator]:
         )
 
 
-def _filter(scene: Scene, one: Filter, rated: float) -> Iterator[Indicator]:
+def _filter(scene: Scene, one: Filter, rated: float, total: Floats) -> Iterator[Indicator]:
     flow, before, after = scene.named(one.flow), scene.named(one.before), scene.named(one.after)
-    if flow is None:
-        return
+    flow = flow if flow is not None else total
     running = settled(flow > FLOWS * rated, 1)
     if before is not None:
         yield Indicator("pressure_before", "", hourly(before, running, 2))
@@ -102,9 +111,13 @@ def _tank(scene: Scene) -> Iterator[Indicator]:
     yield Indicator("level_fall", "", -pace(level, clear & ~np.isnan(level), 10))
     by_hour = hourly(added, least=MINUTES // 2) * MINUTES
     yield Indicator("topped_up", "", by_hour)
-    middle = hourly(volume)
-    between = (by_hour + np.concatenate([[np.nan], by_hour[:-1]])) / 2
-    yield Indicator("drunk", "", between - np.diff(middle, prepend=np.nan))
+    drunk = np.diff(hourly(np.nancumsum(added)) - hourly(volume), prepend=np.nan)
+    drunk[np.isnan(by_hour)] = np.nan
+    yield Indicator("drunk", "", drunk)
+    unit, drain = scene.farm.equipment.air_conditioner, scene.farm.equipment.condensate
+    key = (drain.volume if drain is not None else None) or (unit.condensate if unit is not None else None)
+    if (counter := scene.named(key)) is not None and not (drain is not None and drain.returned):
+        yield Indicator("condensed_beyond_drunk", "", counted_by_hour(counter) - drunk)
 
 
 def _feed(scene: Scene) -> Iterator[Indicator]:

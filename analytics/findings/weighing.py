@@ -19,6 +19,7 @@ from farm.description import Farm, ZoneKind
 from farm.quantities import Kind as QuantityKind
 
 SURPRISE = 0.1  # of deviations that nothing in the table explains: the share that is spread evenly; our choice
+SHARED = 0.5  # of that evidence, since one fault moves several indicators; our choice, no source
 ELSE_RARER = 0.03  # how much rarer something that no cause covers is than any one cause; our choice, no source
 
 
@@ -78,15 +79,19 @@ class Weighing:
         own = SPECS[feature.split("@")[0]].place
         if own is Place.FARM or not hypothesis.place:
             return known
-        return [hypothesis.place] if hypothesis.place in known and own is BY_NAME[hypothesis.cause].place else []
+        kind = BY_NAME[hypothesis.cause].place
+        if own is kind:
+            return [hypothesis.place] if hypothesis.place in known else []
+        if kind is not Place.SERIES:
+            return []
+        zone = hypothesis.place.split("/")[0]  # a sensor stands in a row, and under a lamp group
+        around = [zone] if own is Place.ROW else [one.name for one in self.farm.lamps_over(zone)]
+        return [one for one in around if one in known]
 
     @cached_property
     def log_odds(self) -> Floats:
         """Log odds of each hypothesis (rows, in order) and of something else (last row) at each hour."""
         ratios = {kind: self.table.log_ratios(kind) for kind in self.table.kinds}
-        counts: dict[str, int] = {}
-        for one in self.hypotheses:
-            counts[one.cause] = counts.get(one.cause, 0) + 1
         scores = np.zeros((len(self.hypotheses) + 1, self.hours))
         for score, hypothesis in zip(scores, self.hypotheses, strict=False):
             for feature, ratio in ratios[hypothesis.kind].items():
@@ -95,7 +100,7 @@ class Weighing:
                     told = sum(ratio[self.found[feature, place].level] for place in seen)
                     score += told / math.sqrt(len(seen))
             score *= self.table.temper
-            score += math.log(self.table.prior / counts[hypothesis.cause])
+            score += math.log(self.table.prior)
         scores[-1] = self._unexplained() * self.table.temper + math.log(self.table.prior * ELSE_RARER)
         return scores
 
@@ -106,10 +111,12 @@ class Weighing:
             if SPECS[feature.split("@")[0]].place is Place.SERIES:
                 continue  # what one sensor does alone is covered by the causes at a sensor
             usual = self.table.usual.get(feature, USUALLY)
-            ratio = np.array([max(0.0, math.log((1 - SURPRISE) + SURPRISE * 0.2 / one)) for one in usual] + [0.0])
+            ratio = np.array(
+                [max(0.0, math.log((1 - SURPRISE) + SURPRISE / len(usual) / one)) for one in usual] + [0.0]
+            )
             told = sum(ratio[self.found[feature, place].level] for place in seen)
             total += told / math.sqrt(len(seen))
-        return total
+        return SHARED * total
 
     def probabilities(self, over_hours: int = 1) -> Floats:
         """Return the probability of each hypothesis, of something else and, last, of "as usual", at each hour.
@@ -191,7 +198,7 @@ def places(farm: Farm, cause: Cause, part: str) -> Sequence[str]:
     if cause.place is Place.LAMP_GROUP:
         return [one.name for one in farm.equipment.lamp_groups]
     if cause.place is Place.STOCK:
-        role = part or "nutrient"
+        role = part if part in ("acid", "base") else "nutrient"
         return [one.name for one in farm.equipment.stocks if one.role == role]
     tank = farm.equipment.reservoir
     return [
