@@ -8,20 +8,19 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 import numpy as np
-
-from analytics.findings.deviation import Deviation, deviations, indicators
-from analytics.findings.indicator import SPECS, Indicator
-from analytics.findings.scene import HOUR_US, scene_of
-from farm.causes import BY_NAME
-from farm.description import Farm
-from farm.readings import MICROSECONDS_PER_SECOND, Columns, microseconds
 from simulator.data_path import Clocks
 from simulator.farms import invented_farm
 from simulator.fault_kinds import NATURES, Acts, Aim, FaultKind
-from simulator.faults import Fault, aimed
 from simulator.readings import columns_by_series
-from simulator.simulation import Simulation
 from simulator.targets import lacks, targets, usual_size
+
+from analytics.findings.deviation import Deviation, deviations, indicators
+from analytics.findings.indicator import Indicator
+from analytics.findings.scene import HOUR_US, scene_of
+from farm.description import Farm
+from farm.readings import Columns, microseconds
+from simulator.faults import Fault, aimed
+from simulator.simulation import Simulation
 
 HEALTHY_DAYS = 15  # before anything goes wrong
 LEAD_H = 24  # that indicators look back on
@@ -47,7 +46,7 @@ class Healthy:
 class Run:
     """A farm with one fault (or none): its deviations at each hour from ``first_h`` on.
 
-    Hours count from the first of the record; ``fault_h`` is the hour in which the fault begins, ``full_h`` in which
+    Hours count from the last healthy one; ``fault_h`` is the hour in which the fault begins, ``full_h`` in which
     it has fully set in.
     """
 
@@ -117,8 +116,11 @@ def full_farm(seed):
             "pump": "reservoir/pump_on",
             "return_flow": "reservoir/flow_rate/return",
         }
-    equipment["filters"] = [{"name": "line", "label": "Line filter", "before": "reservoir/line_pressure_before_filter",
-                             "after": "reservoir/line_pressure_after_filter", "flow": "reservoir/flow_rate", "limit_kpa": 25.0}]  # fmt: skip
+    line = "reservoir/line_pressure"
+    equipment["filters"] = [
+        {"name": "line", "label": "Line filter", "before": f"{line}_before_filter", "after": f"{line}_after_filter",
+         "flow": "reservoir/flow_rate", "limit_kpa": 25.0}
+    ]  # fmt: skip
     equipment.setdefault("reverse_osmosis", {"rated_l_per_day": round(4.0 * equipment["reservoir"]["volume_l"])})
     equipment["reverse_osmosis"] |= {"output": "feed/metered_volume", "feed_temperature": "feed/solution_temperature"}
     equipment["reservoir"]["feed_ec_ms_cm"] = 0.03
@@ -164,12 +166,8 @@ def fault_of(seen, kind, level, begin, random):
     nature = NATURES[kind]
     if nature.aim is Aim.SERIES:
         known = [key for key in known if _told_by_others(farm, kind, key)]
-    if not known:
-        target = ""
-    elif nature.all and random.random() < 0.25:
-        target = ""
-    else:
-        target = known[int(random.integers(len(known)))]
+    everywhere = not known or (nature.all and random.random() < 0.25)
+    target = "" if everywhere else known[int(random.integers(len(known)))]
     sized = target or (known[0] if known else "")
     size = usual_size(farm, kind, sized, LEVELS.index(level))
     if nature.least < 0.0 and random.random() < 0.5 and kind is not FaultKind.CLOCK_JUMP:
@@ -223,8 +221,9 @@ def with_fault(before, kind, level, number, seen=None):
     blocks = [simulation.run(1440) for _ in range(days)]
     farm = before.farm if seen is None else seen
     found = _gone_on(before, farm, blocks, days, fault)
-    fault_h = (microseconds(begin) - before.start_us) // HOUR_US
-    full_h = (microseconds(begin + timedelta(seconds=fault.ramp_s)) - before.start_us) // HOUR_US
+    first_us = before.start_us + (len(before.indicators[0].value) - 1) * HOUR_US
+    fault_h = (microseconds(begin) - first_us) // HOUR_US
+    full_h = (microseconds(begin + timedelta(seconds=fault.ramp_s)) - first_us) // HOUR_US
     hours = len(found[0].value)
     return Run(
         farm, before.seed, kind, part_of(simulation.farm, fault), fault.target, level, found, fault_h, full_h, hours
@@ -269,7 +268,7 @@ def _gone_on(before, farm, blocks, days, fault):
         tail = new.value[LEAD_H:] if new is not None else np.full(hours, np.nan)
         joined.append(one._replace(value=np.concatenate([one.value, tail])))
     joined.append(_clock(farm, fault, before.start_us, len(joined[0].value)))
-    return list(deviations(joined))
+    return list(deviations(joined, len(before.indicators[0].value) - 1))
 
 
 def _until(columns, end_us):

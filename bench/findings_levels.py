@@ -8,20 +8,19 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
+from simulator.farms import invented_farm
+from simulator.fault_kinds import FaultKind
 
 from analytics.findings.deviation import NOT_KNOWN, Deviation
-from bench.findings_farms import HEALTHY_DAYS, LEVELS, full_farm, healthy, with_fault, without_fault
-from simulator.fault_kinds import FaultKind
-from simulator.farms import invented_farm
+from bench.findings_farms import LEVELS, full_farm, healthy, with_fault, without_fault
 
 HEALTHY_MONTH_D = 30
-BEFORE_H = 3  # kept before a fault
 KINDS = tuple(str(kind) for kind in FaultKind)
 NOTHING = np.empty(0)
 
 
 class Levels(NamedTuple):
-    """The levels of one run from some hours before its fault on; those of a healthy month from its start.
+    """The levels of one run from the last healthy hour on; those of a healthy month from its start.
 
     ``level`` has a row for each (feature, place) of ``names`` and a column an hour; ``fault_h``, ``full_h`` and
     ``read_h`` count in its columns.
@@ -61,18 +60,18 @@ def farm_of(seed, drawn):
 
 def compact(run, drawn):
     """Return what is kept of a run."""
-    begin = run.fault_h - BEFORE_H if run.kind else HEALTHY_DAYS * 24
-    kept = [one for one in run.deviations if (one.level[begin:] != NOT_KNOWN).any()]
+    kept = [one for one in run.deviations if (one.level != NOT_KNOWN).any()]
     return Levels(
         run.seed, drawn, run.kind, run.part, run.target, run.level, [(one.name, one.place) for one in kept],
-        np.array([one.level[begin:] for one in kept], np.int8), run.fault_h - begin, run.full_h - begin,
-        run.read_h - begin, run.slow,
+        np.array([one.level for one in kept], np.int8), run.fault_h, run.full_h,
+        run.read_h, run.slow,
     )  # fmt: skip
 
 
 def levels_of(folder, seed, *, drawn=False, severities=LEVELS, kinds=KINDS, repeats=1, month=True):
     """Return the levels of every fault on one farm and of a healthy month, from a folder or made now."""
-    file = Path(folder) / f"{'drawn' if drawn else 'full'}-{seed}.pickle"
+    what = "" if kinds == KINDS else "-some"
+    file = Path(folder) / f"{'drawn' if drawn else 'full'}{'-all' if severities else ''}{what}-{seed}.pickle"
     if file.is_file():
         return pickle.loads(file.read_bytes())
     file.parent.mkdir(parents=True, exist_ok=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -57,8 +58,8 @@ def scored(farm, run, table):
         if np.isfinite(right):
             break
     of_truth = next((one.probability for one in answers if one.cause == run.kind), 0.0)
-    return Scored(run.kind, run.severity, [one.cause for one in answers[:10]], answers[0].probability, of_truth, right, found,
-                  run.slow)  # fmt: skip
+    first = [one.cause for one in answers[:10]]
+    return Scored(run.kind, run.severity, first, answers[0].probability, of_truth, right, found, run.slow)
 
 
 def false_findings(farm, month, table):
@@ -109,7 +110,7 @@ def brier(results):
 def reliability(results, edges=(0.0, 0.3, 0.5, 0.7, 0.9, 0.99, 1.0001)):
     """Return rows of told probability, share that was right, and count."""
     rows = []
-    for low, high in zip(edges[:-1], edges[1:], strict=True):
+    for low, high in pairwise(edges):
         here = [one for one in results if low <= one.probability < high and one.answers[0] != NORMAL]
         if here:
             told = float(np.mean([one.probability for one in here]))

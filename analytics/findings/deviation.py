@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
@@ -14,7 +13,7 @@ from analytics.findings.air import air, carbon_dioxide, coil, states
 from analytics.findings.indicator import SPECS, Indicator, Spec
 from analytics.findings.light import light, power
 from analytics.findings.root_zone import root_zone
-from analytics.findings.scene import Scene
+from analytics.findings.scene import Scene, median_over
 from analytics.findings.sensors import sensors
 from analytics.findings.water import water
 
@@ -65,32 +64,36 @@ def indicators(scene: Scene) -> list[Indicator]:
     return [one for maker in makers for one in maker(scene)]
 
 
-def deviations(found: Iterable[Indicator]) -> Iterator[Deviation]:
-    """Yield each indicator's deviation at each hour, over hours and over weeks."""
+def deviations(found: Iterable[Indicator], since: int = 0) -> Iterator[Deviation]:
+    """Yield each indicator's deviation at each hour from ``since`` on, over hours and over weeks."""
     for one in found:
         spec = SPECS[one.name]
-        yield _now(one, spec)
+        yield _now(one, spec, since)
         if spec.slow and spec.reference is None:
-            yield _slow(one, spec)
+            yield _slow(one, spec, since)
 
 
-def _now(one: Indicator, spec: Spec) -> Deviation:
+def _now(one: Indicator, spec: Spec, since: int) -> Deviation:
+    begin = max(since - CARRIED_H, 0)
     value = _trailing_mean(one.value, spec.hours)
-    name = f"{one.name}@{NOW}"
     least = one.least if one.least is not None else spec.least
     if spec.reference is not None:
+        value = value[begin:]
         usual = np.where(np.isnan(value), np.nan, spec.reference)
-        return _deviation(name, one.place, *_carried(value, usual, np.full(len(value), least)))
-    usual, scatter = _usual(value, NOW_DAYS)
-    spread = np.hypot(scatter, least * (np.abs(usual) if spec.relative else 1.0))
-    return _deviation(name, one.place, *_carried(value, usual, spread))
+        spread = np.full(len(value), least)
+    else:
+        usual, scatter = _usual(value, NOW_DAYS, begin)
+        value = value[begin:]
+        spread = np.hypot(scatter, least * (np.abs(usual) if spec.relative else 1.0))
+    carried = (part[since - begin :] for part in _carried(value, usual, spread))
+    return _deviation(f"{one.name}@{NOW}", one.place, *carried)
 
 
-def _slow(one: Indicator, spec: Spec) -> Deviation:
+def _slow(one: Indicator, spec: Spec, since: int) -> Deviation:
     value = _trailing_mean(one.value, DAY_H)
-    usual, scatter = _usual(value, SLOW_DAYS)
+    usual, scatter = _usual(value, SLOW_DAYS, since)
     least = (one.least if one.least is not None else spec.least) * (np.abs(usual) if spec.relative else 1.0)
-    return _deviation(f"{one.name}@{SLOW}", one.place, value, usual, np.hypot(scatter, least))
+    return _deviation(f"{one.name}@{SLOW}", one.place, value[since:], usual, np.hypot(scatter, least))
 
 
 def _deviation(name: str, place: str, value: Floats, usual: Floats, give_or_take: Floats) -> Deviation:
@@ -124,18 +127,21 @@ def _trailing_mean(value: Floats, hours: int) -> Floats:
     return np.where(n > 0, (total[at] - total[first]) / np.maximum(n, 1), np.nan)
 
 
-def _usual(value: Floats, days: tuple[int, ...]) -> tuple[Floats, Floats]:
-    """Return the median at the same hour of earlier days, and the scatter about it: the hour's own or the day's."""
-    shifted = np.full((len(days), len(value)), np.nan)
+def _usual(value: Floats, days: tuple[int, ...], begin: int) -> tuple[Floats, Floats]:
+    """Return the median at the same hour of earlier days, and the scatter about it: the hour's own or the day's.
+
+    From hour ``begin`` on.
+    """
+    first = max(begin - DAY_H, 0)
+    shifted = np.full((len(days), len(value) - first), np.nan)
     for row, day in zip(shifted, days, strict=True):
-        lag = day * DAY_H
-        if lag < len(value):
-            row[lag:] = value[:-lag]
+        skip = max(day * DAY_H - first, 0)
+        if skip < len(row):
+            row[skip:] = value[first + skip - day * DAY_H : len(value) - day * DAY_H]
     enough = (~np.isnan(shifted)).sum(axis=0) >= LEAST_DAYS
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", RuntimeWarning)  # of hours without any day
-        usual = np.nanmedian(shifted, axis=0)
-        own = SCATTER_OF_MAD * np.nanmedian(np.abs(shifted - usual), axis=0)
+    usual = median_over(shifted)
+    own = SCATTER_OF_MAD * median_over(np.abs(shifted - usual))
     usual[~enough] = np.nan
     around = _trailing_mean(np.where(enough, own, np.nan), DAY_H)
-    return usual, np.maximum(own, around)
+    skip = begin - first
+    return usual[skip:], np.fmax(own, around)[skip:]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import io
 import math
 import tomllib
 from collections.abc import Iterable, Mapping
@@ -31,7 +30,6 @@ SIGNS: dict[str, Likelihood] = {
     "~": (0.15, 0.15, 0.15, 0.10, 0.15, 0.15, 0.15),
     "?": (0.05, 0.08, 0.14, 0.46, 0.14, 0.08, 0.05),
 }
-# The same where nothing is wrong; our choice, no source.
 USUALLY: Likelihood = (0.0005, 0.004, 0.03, 0.931, 0.03, 0.004, 0.0005)
 
 Kind = tuple[str, str]  # a cause and its part, empty where it has none
@@ -41,8 +39,8 @@ Kind = tuple[str, str]  # a cause and its part, empty where it has none
 class Table:
     """Likelihoods by cause, part and feature; a feature that a cause does not name behaves as usual.
 
-    ``prior`` is how likely each cause is at each place before anything is seen, against "as usual"; ``temper`` below 1 takes
-    account of that features tell the same thing more than once.
+    ``prior`` is how likely each cause is at each place before anything is seen, against "as usual"; ``temper``
+    below 1 takes account of that features tell the same thing more than once.
     """
 
     usual: Mapping[str, Likelihood]
@@ -91,7 +89,7 @@ def table_from_text(text: str) -> Table:
                 settings[name.strip()] = float(value)
     usual: dict[str, Likelihood] = {}
     of: dict[Kind, dict[str, Likelihood]] = {}
-    for row in csv.DictReader(io.StringIO("\n".join(lines))):
+    for row in csv.DictReader(lines):
         feature = row["feature"]
         if feature.split("@")[0] not in SPECS:
             raise ValueError(f"likelihoods of {row['cause']}: there is no indicator {feature!r}")
@@ -109,17 +107,16 @@ def table_from_text(text: str) -> Table:
 
 def table_as_text(table: Table, about: Iterable[str]) -> str:
     """Return a table as CSV with a few lines of comment before it; the inverse of ``table_from_text``."""
-    out = io.StringIO()
-    for line in (*about, f"prior = {table.prior:g}", f"temper = {table.temper:g}"):
-        out.write(f"# {line}\n")
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(HEAD)
-    for feature, likelihood in sorted(table.usual.items()):
-        writer.writerow([NORMAL, "", feature, *(f"{one:.5f}" for one in likelihood)])
+    lines = [f"# {line}" for line in (*about, f"prior = {table.prior:g}", f"temper = {table.temper:g}")]
+    lines.append(",".join(HEAD))
+    rows = [(NORMAL, "", feature, likelihood) for feature, likelihood in sorted(table.usual.items())]
     for (cause, part), features in table.of.items():
-        for feature, likelihood in sorted(features.items()):
-            writer.writerow([cause, part, feature, *(f"{one:.5f}" for one in likelihood)])
-    return out.getvalue()
+        rows += [(cause, part, feature, likelihood) for feature, likelihood in sorted(features.items())]
+    lines += [
+        ",".join((cause, part, feature, *(f"{one:.6f}" for one in likelihood)))
+        for cause, part, feature, likelihood in rows
+    ]
+    return "\n".join(lines) + "\n"
 
 
 def signs_from_text(text: str) -> dict[Kind, dict[str, Likelihood]]:

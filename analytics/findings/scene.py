@@ -184,9 +184,9 @@ def quiet_after(events: Mask, minutes: int) -> Mask:
     return found
 
 
-def median_over(several: list[Floats]) -> Floats:
+def median_over(several: list[Floats] | Floats) -> Floats:
     """Return the median of several arrays at each instant, of those that are known."""
-    stacked = np.sort(np.stack(several), axis=0)  # NaN sorts last
+    stacked = np.sort(np.asarray(several), axis=0)  # NaN sorts last
     count = (~np.isnan(stacked)).sum(axis=0)
     last = np.maximum(count - 1, 0)
     low, high = last // 2, np.minimum(count // 2, last)

@@ -26,9 +26,11 @@ def farm():
 
 
 def scene(farm, **series):
-    """Return a scene of some series by key (``__`` for the slash), whole days of minutes."""
-    return Scene(farm, T0_US, {Series.parse(farm.name, key.replace("__", "/").replace("9", "-")): np.asarray(value, float)
-                               for key, value in series.items()})  # fmt: skip
+    """Return a scene of some series by key (``__`` for the slash, 9 for the hyphen), whole days of minutes."""
+    keys = {key: key.replace("__", "/").replace("9", "-") for key in series}
+    return Scene(
+        farm, T0_US, {Series.parse(farm.name, keys[key]): np.asarray(one, float) for key, one in series.items()}
+    )
 
 
 def by_name(found, place=""):
@@ -77,7 +79,7 @@ def test_gas_that_rises_while_the_valve_is_open_rises_per_minute_of_opening(farm
 
 
 def dosed_day(response, drift_h=-0.01):
-    """Return EC and counters of a day with doses of 20 mL of both stocks at uneven times, mixed in after some minutes."""
+    """Return EC and counters of a day with doses of 20 mL of both stocks at uneven times."""
     random = np.random.default_rng(3)
     doses = np.sort(random.choice(np.arange(30, DAY - 60, 15), 30, replace=False))
     ec, counter = np.full(DAY, 1.8) + drift_h / 60.0 * np.arange(DAY), np.zeros(DAY)

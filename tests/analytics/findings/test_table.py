@@ -62,8 +62,11 @@ def test_a_table_survives_being_written_and_read():
 
 @pytest.mark.parametrize(
     ("row", "told"),
-    [("dilution_leak,,nonsense@now,.1,.1,.1,.4,.1,.1,.1", "no indicator"), ("dilution_leak,,ec@now,.1,.1,.1,.9,.1,.1,.1", "adding up")],
-)  # fmt: skip
+    [
+        ("dilution_leak,,nonsense@now,.1,.1,.1,.4,.1,.1,.1", "no indicator"),
+        ("dilution_leak,,ec@now,.1,.1,.1,.9,.1,.1,.1", "adding up"),
+    ],
+)
 def test_a_table_with_a_mistake_is_refused(row, told):
     head = ",".join(("cause", "part", "feature", *LEVEL_NAMES))
     with pytest.raises(ValueError, match=told):
@@ -71,7 +74,9 @@ def test_a_table_with_a_mistake_is_refused(row, told):
 
 
 def test_ratios_are_logarithms_of_likelihood_over_usual_and_nothing_for_what_is_not_known():
-    table = Table({"ec@now": (0.1,) * 3 + (0.4,) + (0.1,) * 3}, {("dilution_leak", ""): {"ec@now": (0.2, 0.1, 0.1, 0.3, 0.1, 0.1, 0.1)}}, 1e-3, 1.0)  # fmt: skip
+    usual = {"ec@now": (0.1, 0.1, 0.1, 0.4, 0.1, 0.1, 0.1)}
+    leak = {"ec@now": (0.2, 0.1, 0.1, 0.3, 0.1, 0.1, 0.1)}
+    table = Table(usual, {("dilution_leak", ""): leak}, 1e-3, 1.0)
     ratios = table.log_ratios(("dilution_leak", ""))["ec@now"]
     assert ratios.tolist() == pytest.approx([math.log(2), 0, 0, math.log(0.75), 0, 0, 0, 0])
     assert np.isfinite(ratios).all()
