@@ -36,7 +36,7 @@ def counted(signs, runs, prior, temper):
             farm_cache = {key: farm_of(*key)}
         for feature, row in run_counts(farm_cache[key], run, signs).items():
             counts[run.kind, run.part][feature] += row
-            if row.sum() > 0 and row[3] < 0.6 * row.sum():
+            if row.sum() > 0 and row[4] < 0.5 * row.sum():
                 farms[run.kind, run.part][feature].add(run.seed)
     table = {}
     for kind in signs:
@@ -76,8 +76,8 @@ def run_counts(farm, run, signs):
         spec = SPECS[feature.split("@")[0]]
         if spec.place is Place.SERIES and cause.place is not Place.SERIES:
             continue
-        if spec.place is not Place.FARM and not place and cause.place is Place.FARM and spec.place is not Place.STOCK:
-            pass  # a cause of the whole farm shows at every place
+        if feature.split("@")[0] in ("series_own", "series_jump") and run.kind != "sensor_offset":
+            continue  # any change of what it measures moves a sensor's own value
         seen = weighing.places_seen(feature, hypothesis)
         if not seen:
             continue

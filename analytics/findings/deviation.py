@@ -1,4 +1,4 @@
-"""How far each indicator stands from the farm's own healthy days: a number, and one of seven levels."""
+"""How far each indicator stands from the farm's own healthy days: a number, and one of nine levels."""
 
 from __future__ import annotations
 
@@ -20,11 +20,12 @@ from analytics.findings.water import water
 DAY_H = 24
 NOW_DAYS = (1, 2, 3, 4, 5, 6, 7)  # against the same hour of these days before
 SLOW_DAYS = (6, 7, 8, 9, 10, 11, 12, 13, 14)  # a day's mean against those of these days before
+ENOUGH_OF_A_DAY = 0.75  # of what is known of the day before; our choice, no source
 CARRIED_H = 16  # that a deviation seen last holds where it cannot be seen; our choice, no source
 LEAST_DAYS = 3  # known, of those
 SCATTER_OF_MAD = 1.4826  # standard deviation over median absolute deviation, of normal scatter
-LEVELS = (-15.0, -6.0, -2.5, 2.5, 6.0, 15.0)  # edges in standard deviations, from far lower to far higher
-USUAL, NOT_KNOWN = 3, 7  # codes of a level
+LEVELS = (-15.0, -6.0, -2.5, -1.0, 1.0, 2.5, 6.0, 15.0)  # edges in standard deviations, from far lower to far higher
+USUAL, NOT_KNOWN = 4, 9  # codes of a level
 NOW, SLOW = "now", "weeks"
 
 Levels = NDArray[np.int8]
@@ -34,7 +35,7 @@ class Deviation(NamedTuple):
     """One feature at each hour: an indicator at a place over one horizon.
 
     ``value`` and ``usual`` are in the indicator's unit; ``give_or_take`` one standard deviation of their
-    difference; ``level`` 0 far lower .. 3 as usual .. 6 far higher, 7 not known.
+    difference; ``level`` 0 far lower .. 4 as usual .. 8 far higher, 9 not known.
     """
 
     name: str
@@ -90,7 +91,7 @@ def _now(one: Indicator, spec: Spec, since: int) -> Deviation:
 
 
 def _slow(one: Indicator, spec: Spec, since: int) -> Deviation:
-    value = _trailing_mean(one.value, DAY_H)
+    value = _whole_days(one.value)
     usual, scatter = _usual(value, SLOW_DAYS, since)
     least = (one.least if one.least is not None else spec.least) * (np.abs(usual) if spec.relative else 1.0)
     return _deviation(f"{one.name}@{SLOW}", one.place, value[since:], usual, np.hypot(scatter, least))
@@ -125,6 +126,15 @@ def _trailing_mean(value: Floats, hours: int) -> Floats:
     first = np.maximum(at - hours, 0)
     n = count[at] - count[first]
     return np.where(n > 0, (total[at] - total[first]) / np.maximum(n, 1), np.nan)
+
+
+def _whole_days(value: Floats) -> Floats:
+    """Return the mean over the last day, at each hour; NaN where less of it is known than of the day before."""
+    known = np.concatenate([[0], np.cumsum(~np.isnan(value))])
+    at = np.arange(1, len(value) + 1)
+    count = known[at] - known[np.maximum(at - DAY_H, 0)]
+    before = np.concatenate([np.zeros(DAY_H, int), count])[: len(count)]
+    return np.where(count >= ENOUGH_OF_A_DAY * np.maximum(before, 1), _trailing_mean(value, DAY_H), np.nan)
 
 
 def _usual(value: Floats, days: tuple[int, ...], begin: int) -> tuple[Floats, Floats]:

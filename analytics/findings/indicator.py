@@ -79,12 +79,20 @@ SPECS: dict[str, Spec] = {
     "light_sibling": Spec("Light of the group against the other groups", "1", 0.012, 3, relative=True, place=_GROUP),
     "light_hours": Spec("Share of the hour that the group shines", "1", 0.08, place=_GROUP, slow=False),
     "light_against_plan": Spec(
-        "Lit beyond the crop plan's hours", "1", 0.08, reference=0.0, hours=1, place=_GROUP, slow=False
+        "Share of the day lit or dark against the crop plan",
+        "1",
+        0.01,
+        1,
+        reference=0.0,
+        hours=24,
+        place=_GROUP,
+        slow=False,
     ),
     "dark_commanded": Spec("Dark while commanded on", "1", 0.06, reference=0.0, hours=1, place=_GROUP, slow=False),
     # Power
     "power": Spec("Power of the farm", "W", 0.04, 0, relative=True),
     "power_unexplained": Spec("Power beyond what is commanded on", "W", 120.0, 0),
+    "power_of_lamps": Spec("Power of the lamps against their nameplates", "1", 0.02, relative=True),
     "mains_share": Spec("Time that the mains are there", "1", 0.02, hours=1, slow=False),
     # Root zone
     "ec": Spec("EC", "mS/cm", 0.03),

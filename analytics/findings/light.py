@@ -13,6 +13,7 @@ from farm.description import LampGroup
 from farm.readings import MICROSECONDS_PER_SECOND, instant
 
 SHINES = 0.2  # of the commissioning PPFD; our choice, no source
+LEAST_SPREAD = 0.01  # of the lamps' command over a day, kW squared; our choice, no source
 WARM_UP_MIN = 5  # of lamps and sensor
 
 
@@ -34,7 +35,7 @@ def light(scene: Scene) -> Iterator[Indicator]:
         seen = (ppfd / group.commissioning_ppfd > SHINES).astype(float) if ppfd is not None else commanded
         planned = _planned(scene, group)
         if seen is not None and planned is not None:
-            yield Indicator("light_against_plan", group.name, hourly(seen - planned))
+            yield Indicator("light_against_plan", group.name, hourly(np.abs(seen - planned)))
     for name, own in outputs.items():
         others = [one for other, one in outputs.items() if other != name]
         if others:
@@ -59,17 +60,34 @@ def power(scene: Scene) -> Iterator[Indicator]:
     if meter is None:
         return
     yield Indicator("power", "", hourly(meter))
-    rest = meter.copy()
+    rest, lamps = meter.copy(), np.zeros(len(meter))
     for group in scene.farm.equipment.lamp_groups:
         commanded = _commanded(scene, group)
         if commanded is None:
             planned = _planned(scene, group)
             commanded = planned if planned is not None else np.zeros(len(rest))
         rest -= group.power_w * commanded
+        lamps += group.power_w * commanded
     unit, running = scene.farm.equipment.air_conditioner, scene.compressor
     if unit is not None and running is not None:
         rest -= unit.power_w * running
     yield Indicator("power_unexplained", "", hourly(rest))
+    yield Indicator("power_of_lamps", "", _lamps_share(meter, lamps, running))
+
+
+def _lamps_share(meter: Floats, lamps: Floats, running: Mask | None) -> Floats:
+    """Return the power that follows the lamps' command, over their nameplates: least squares over a day of minutes."""
+    states = [np.ones(len(meter)), lamps / 1000.0, *([running.astype(float)] if running is not None else [])]
+    columns = np.stack([*states, meter / 1000.0], axis=1)
+    columns[np.isnan(columns).any(axis=1)] = 0.0
+    by_hour = columns.reshape(-1, MINUTES, columns.shape[1])
+    products = np.cumsum(np.einsum("hmi,hmj->hij", by_hour, by_hour), axis=0)
+    day = products - np.concatenate([np.zeros((24, *products.shape[1:])), products])[: len(products)]
+    squares, sums = day[:, :-1, :-1], day[:, :-1, -1]
+    spread = squares[:, 1, 1] - squares[:, 0, 1] ** 2 / np.maximum(squares[:, 0, 0], 1.0)
+    slopes = np.linalg.solve(squares + 1e-6 * np.eye(squares.shape[1]), sums[:, :, None])[:, :, 0]
+    told = (spread > LEAST_SPREAD * np.maximum(squares[:, 0, 0], 1.0)) & (squares[:, 0, 0] > 20 * MINUTES)
+    return np.where(told, slopes[:, 1], np.nan)
 
 
 def _ppfd(scene: Scene, group: LampGroup) -> Floats | None:

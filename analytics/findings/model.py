@@ -15,22 +15,24 @@ from analytics.findings.deviation import NOW, SLOW
 from analytics.findings.indicator import SPECS
 from farm.causes import NORMAL
 
-LEVEL_NAMES = ("far_lower", "much_lower", "lower", "usual", "higher", "much_higher", "far_higher")
+LEVEL_NAMES = ("far_lower", "much_lower", "lower", "a_little_lower", "usual", "a_little_higher", "higher", "much_higher",
+               "far_higher")  # fmt: skip
 HEAD = ("cause", "part", "feature", *LEVEL_NAMES)
 
 Likelihood = tuple[float, ...]  # one of each level; they add up to 1
 
 # What a sign of signs.toml says of the levels; our choice, no source.
 SIGNS: dict[str, Likelihood] = {
-    "++": (0.004, 0.006, 0.02, 0.12, 0.20, 0.25, 0.40),
-    "+": (0.004, 0.006, 0.03, 0.36, 0.30, 0.20, 0.10),
-    "0": (0.0003, 0.0037, 0.016, 0.96, 0.016, 0.0037, 0.0003),
-    "-": (0.10, 0.20, 0.30, 0.36, 0.03, 0.006, 0.004),
-    "--": (0.40, 0.25, 0.20, 0.12, 0.02, 0.006, 0.004),
-    "~": (0.15, 0.15, 0.15, 0.10, 0.15, 0.15, 0.15),
-    "?": (0.05, 0.08, 0.14, 0.46, 0.14, 0.08, 0.05),
+    "++": (0.004, 0.006, 0.01, 0.02, 0.06, 0.09, 0.18, 0.25, 0.38),
+    "+": (0.004, 0.006, 0.02, 0.05, 0.20, 0.24, 0.24, 0.16, 0.08),
+    "0": (0.0003, 0.0037, 0.016, 0.12, 0.72, 0.12, 0.016, 0.0037, 0.0003),
+    "-": (0.08, 0.16, 0.24, 0.24, 0.20, 0.05, 0.02, 0.006, 0.004),
+    "--": (0.38, 0.25, 0.18, 0.09, 0.06, 0.02, 0.01, 0.006, 0.004),
+    "~": (0.13, 0.14, 0.13, 0.07, 0.06, 0.07, 0.13, 0.14, 0.13),
+    "?": (0.04, 0.07, 0.12, 0.13, 0.28, 0.13, 0.12, 0.07, 0.04),
 }
-USUALLY: Likelihood = (0.0005, 0.004, 0.03, 0.931, 0.03, 0.004, 0.0005)
+# The same where nothing is wrong; our choice, no source.
+USUALLY: Likelihood = (0.0005, 0.004, 0.03, 0.13, 0.671, 0.13, 0.03, 0.004, 0.0005)
 
 Kind = tuple[str, str]  # a cause and its part, empty where it has none
 
