@@ -8,19 +8,18 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 import numpy as np
-from simulator.data_path import Clocks
-from simulator.farms import invented_farm
-from simulator.fault_kinds import NATURES, Acts, Aim, FaultKind
-from simulator.readings import columns_by_series
-from simulator.targets import lacks, targets, usual_size
 
 from analytics.findings.deviation import Deviation, deviations, indicators
 from analytics.findings.indicator import Indicator
 from analytics.findings.scene import HOUR_US, scene_of
 from farm.description import Farm
 from farm.readings import Columns, microseconds
+from simulator.farms import invented_farm
+from simulator.fault_kinds import NATURES, Aim, FaultKind
 from simulator.faults import Fault, aimed
+from simulator.readings import columns_by_series
 from simulator.simulation import Simulation
+from simulator.targets import lacks, targets, usual_size
 
 HEALTHY_DAYS = 15  # before anything goes wrong
 LEAD_H = 24  # that indicators look back on
@@ -217,7 +216,7 @@ def with_fault(before, kind, level, number, seen=None):
         return None
     ramp_d = min(fault.ramp_s / 86_400.0, LONGEST_RAMP_D)
     days = int(np.ceil(ramp_d + 2.2 + READ_AFTER_H / 24.0))
-    simulation = branched(before.simulation, fault)
+    simulation = before.simulation.branched([fault])
     blocks = [simulation.run(1440) for _ in range(days)]
     farm = before.farm if seen is None else seen
     found = _gone_on(before, farm, blocks, days, fault)
@@ -236,16 +235,6 @@ def without_fault(before, days):
     blocks = [simulation.run(1440) for _ in range(days)]
     found = _gone_on(before, before.farm, blocks, days, None)
     return Run(before.farm, before.seed, "", "", "", "", found, 10**9, 10**9, len(found[0].value))
-
-
-def branched(simulation, fault):
-    """Return a copy of a simulation that goes on with a fault."""
-    other = copy.deepcopy(simulation)
-    other.faults = other.model._conditions._faults = (fault,)
-    if NATURES[fault.kind].acts is Acts.SENSOR:
-        other._sensors._faults = {fault.target: [fault]}
-    other._clocks = Clocks(other._sensors.keys, (fault,))
-    return other
 
 
 def _gone_on(before, farm, blocks, days, fault):

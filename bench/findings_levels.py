@@ -8,11 +8,11 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
-from simulator.farms import invented_farm
-from simulator.fault_kinds import FaultKind
 
 from analytics.findings.deviation import NOT_KNOWN, Deviation
 from bench.findings_farms import LEVELS, full_farm, healthy, with_fault, without_fault
+from simulator.farms import invented_farm
+from simulator.fault_kinds import FaultKind
 
 HEALTHY_MONTH_D = 30
 KINDS = tuple(str(kind) for kind in FaultKind)

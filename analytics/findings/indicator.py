@@ -92,7 +92,9 @@ SPECS: dict[str, Spec] = {
     # Power
     "power": Spec("Power of the farm", "W", 0.04, 0, relative=True),
     "power_unexplained": Spec("Power beyond what is commanded on", "W", 120.0, 0),
-    "power_of_lamps": Spec("Power of the lamps against their nameplates", "1", 0.02, relative=True),
+    "power_of_lamps": Spec(
+        "Step of the power when lamps switch, of their nameplates", "1", 0.02, relative=True, hours=24
+    ),
     "mains_share": Spec("Time that the mains are there", "1", 0.02, hours=1, slow=False),
     # Root zone
     "ec": Spec("EC", "mS/cm", 0.03),

@@ -13,7 +13,6 @@ from farm.description import LampGroup
 from farm.readings import MICROSECONDS_PER_SECOND, instant
 
 SHINES = 0.2  # of the commissioning PPFD; our choice, no source
-LEAST_SPREAD = 0.01  # of the lamps' command over a day, kW squared; our choice, no source
 WARM_UP_MIN = 5  # of lamps and sensor
 
 
@@ -72,22 +71,18 @@ def power(scene: Scene) -> Iterator[Indicator]:
     if unit is not None and running is not None:
         rest -= unit.power_w * running
     yield Indicator("power_unexplained", "", hourly(rest))
-    yield Indicator("power_of_lamps", "", _lamps_share(meter, lamps, running))
+    yield Indicator("power_of_lamps", "", _lamps_share(meter, lamps))
 
 
-def _lamps_share(meter: Floats, lamps: Floats, running: Mask | None) -> Floats:
-    """Return the power that follows the lamps' command, over their nameplates: least squares over a day of minutes."""
-    states = [np.ones(len(meter)), lamps / 1000.0, *([running.astype(float)] if running is not None else [])]
-    columns = np.stack([*states, meter / 1000.0], axis=1)
-    columns[np.isnan(columns).any(axis=1)] = 0.0
-    by_hour = columns.reshape(-1, MINUTES, columns.shape[1])
-    products = np.cumsum(np.einsum("hmi,hmj->hij", by_hour, by_hour), axis=0)
-    day = products - np.concatenate([np.zeros((24, *products.shape[1:])), products])[: len(products)]
-    squares, sums = day[:, :-1, :-1], day[:, :-1, -1]
-    spread = squares[:, 1, 1] - squares[:, 0, 1] ** 2 / np.maximum(squares[:, 0, 0], 1.0)
-    slopes = np.linalg.solve(squares + 1e-6 * np.eye(squares.shape[1]), sums[:, :, None])[:, :, 0]
-    told = (spread > LEAST_SPREAD * np.maximum(squares[:, 0, 0], 1.0)) & (squares[:, 0, 0] > 20 * MINUTES)
-    return np.where(told, slopes[:, 1], np.nan)
+def _lamps_share(meter: Floats, lamps: Floats) -> Floats:
+    """Return the step of the power when lamps switch, over what their nameplates say."""
+    switched = np.full(len(lamps), np.nan)
+    switched[1:-1] = lamps[2:] - lamps[:-2]
+    step = np.full(len(meter), np.nan)
+    step[1:-1] = meter[2:] - meter[:-2]
+    edge = np.nan_to_num(np.abs(switched)) > 0.0
+    ratio = np.divide(step, switched, out=np.full(len(step), np.nan), where=edge)
+    return hourly(ratio, edge, 1)
 
 
 def _ppfd(scene: Scene, group: LampGroup) -> Floats | None:

@@ -15,8 +15,10 @@ from analytics.findings.deviation import NOW, SLOW
 from analytics.findings.indicator import SPECS
 from farm.causes import NORMAL
 
-LEVEL_NAMES = ("far_lower", "much_lower", "lower", "a_little_lower", "usual", "a_little_higher", "higher", "much_higher",
-               "far_higher")  # fmt: skip
+LEVEL_NAMES = (
+    "far_lower", "much_lower", "lower", "a_little_lower", "usual",
+    "a_little_higher", "higher", "much_higher", "far_higher",
+)  # fmt: skip
 HEAD = ("cause", "part", "feature", *LEVEL_NAMES)
 
 Likelihood = tuple[float, ...]  # one of each level; they add up to 1

@@ -52,8 +52,8 @@ def test_the_shipped_table_is_whole():
 
 
 def test_a_table_survives_being_written_and_read():
-    usual = {"ec@now": (0.01, 0.04, 0.05, 0.8, 0.05, 0.04, 0.01)}
-    of = {("dilution_leak", ""): {"ec@now": (0.4, 0.2, 0.2, 0.14, 0.02, 0.02, 0.02)}}
+    usual = {"ec@now": (0.01, 0.04, 0.05, 0.1, 0.6, 0.1, 0.05, 0.04, 0.01)}
+    of = {("dilution_leak", ""): {"ec@now": (0.3, 0.2, 0.2, 0.1, 0.12, 0.02, 0.02, 0.02, 0.02)}}
     read = table_from_text(table_as_text(Table(usual, of, 0.002, 0.7), ["about"]))
     assert (read.prior, read.temper) == (0.002, 0.7)
     assert read.usual["ec@now"] == pytest.approx(usual["ec@now"], abs=1e-5)
@@ -63,8 +63,8 @@ def test_a_table_survives_being_written_and_read():
 @pytest.mark.parametrize(
     ("row", "told"),
     [
-        ("dilution_leak,,nonsense@now,.1,.1,.1,.4,.1,.1,.1", "no indicator"),
-        ("dilution_leak,,ec@now,.1,.1,.1,.9,.1,.1,.1", "adding up"),
+        ("dilution_leak,,nonsense@now,.1,.1,.1,.1,.2,.1,.1,.1,.1", "no indicator"),
+        ("dilution_leak,,ec@now,.1,.1,.1,.1,.9,.1,.1,.1,.1", "adding up"),
     ],
 )
 def test_a_table_with_a_mistake_is_refused(row, told):
@@ -74,11 +74,11 @@ def test_a_table_with_a_mistake_is_refused(row, told):
 
 
 def test_ratios_are_logarithms_of_likelihood_over_usual_and_nothing_for_what_is_not_known():
-    usual = {"ec@now": (0.1, 0.1, 0.1, 0.4, 0.1, 0.1, 0.1)}
-    leak = {"ec@now": (0.2, 0.1, 0.1, 0.3, 0.1, 0.1, 0.1)}
+    usual = {"ec@now": (0.1, 0.1, 0.1, 0.1, 0.2, 0.1, 0.1, 0.1, 0.1)}
+    leak = {"ec@now": (0.2, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1)}
     table = Table(usual, {("dilution_leak", ""): leak}, 1e-3, 1.0)
     ratios = table.log_ratios(("dilution_leak", ""))["ec@now"]
-    assert ratios.tolist() == pytest.approx([math.log(2), 0, 0, math.log(0.75), 0, 0, 0, 0])
+    assert ratios.tolist() == pytest.approx([math.log(2), 0, 0, 0, math.log(0.5), 0, 0, 0, 0, 0])
     assert np.isfinite(ratios).all()
 
 

@@ -13,8 +13,8 @@ from analytics.findings.weighing import Hypothesis, weighed
 from farm.causes import NORMAL, SOMETHING_ELSE
 from farm.readings import Series
 
-USUAL = (0.01, 0.01, 0.01, 0.94, 0.01, 0.01, 0.01)
-LOWER = (0.50, 0.20, 0.20, 0.07, 0.01, 0.01, 0.01)
+USUAL = (0.01, 0.01, 0.01, 0.01, 0.92, 0.01, 0.01, 0.01, 0.01)
+LOWER = (0.50, 0.20, 0.18, 0.01, 0.07, 0.01, 0.01, 0.01, 0.01)
 HIGHER = LOWER[::-1]
 FEATURES = ("condensate@now", "supply_above_dew_point@now", "ec@now", "row_flow@now")
 DRYING, WARM_COIL, LEAK, CLOGGED = (
@@ -41,7 +41,7 @@ def seen(**levels):
     found = []
     for name, level in levels.items():
         feature, _, place = name.partition("__")
-        one, usual = np.array([float(level) - 3.0]), np.zeros(1)
+        one, usual = np.array([float(level) - 4.0]), np.zeros(1)
         found.append(Deviation(f"{feature}@now", place, one, usual, np.full(1, 0.5), np.array([level], np.int8)))
     return found
 
@@ -52,11 +52,11 @@ def weigh(farm, **levels):
 
 
 def test_bayes_by_hand(small_farm):
-    _, answers = weigh(small_farm, condensate=0, supply_above_dew_point=3)
+    _, answers = weigh(small_farm, condensate=0, supply_above_dew_point=4)
     # Odds against "as usual": prior times the ratio of likelihoods at each feature.
-    drying, warm = 0.01 * 0.50 / 0.01, 0.01 * (0.50 / 0.01) * (0.07 / 0.94)
+    drying, warm = 0.01 * 0.50 / 0.01, 0.01 * (0.50 / 0.01) * (0.07 / 0.92)
     leak = clogged = 0.01  # nothing of theirs was seen
-    else_ = 0.01 * 0.03 * ((0.9 + 0.1 / 7 / 0.01) ** 0.5)
+    else_ = 0.01 * 0.03 * ((0.9 + 0.1 / 9 / 0.01) ** 0.5)
     total = 1.0 + drying + warm + leak + clogged + else_
     assert answers["drying_lost"].probability == pytest.approx(drying / total, rel=1e-6)
     assert answers["cooling_at_dew_point"].probability == pytest.approx(warm / total, rel=1e-6)
@@ -67,7 +67,7 @@ def test_bayes_by_hand(small_farm):
 
 def test_a_feature_that_is_not_known_says_nothing(small_farm):
     _, missing = weigh(small_farm, condensate=0)
-    _, unknown = weigh(small_farm, condensate=0, supply_above_dew_point=7)
+    _, unknown = weigh(small_farm, condensate=0, supply_above_dew_point=9)
     for cause in ("drying_lost", "cooling_at_dew_point"):
         assert missing[cause].probability == pytest.approx(unknown[cause].probability)
     assert missing["drying_lost"].probability == pytest.approx(missing["cooling_at_dew_point"].probability)
@@ -89,7 +89,7 @@ def test_causes_that_the_sensors_do_not_tell_apart_are_told_so(small_farm):
 
 
 def test_with_the_sensor_that_tells_them_apart_they_are_named(small_farm):
-    weighing, _ = weigh(small_farm, condensate=0, supply_above_dew_point=6)
+    weighing, _ = weigh(small_farm, condensate=0, supply_above_dew_point=8)
     found = explained(weighing, 0, weighing.probabilities()[:, 0])
     assert found.first.cause == "cooling_at_dew_point"
     assert found.not_apart == ()
@@ -99,7 +99,7 @@ def test_with_the_sensor_that_tells_them_apart_they_are_named(small_farm):
 
 
 def test_what_speaks_against_a_cause_is_told_with_its_numbers(small_farm):
-    weighing, _ = weigh(small_farm, condensate=0, supply_above_dew_point=3)
+    weighing, _ = weigh(small_farm, condensate=0, supply_above_dew_point=4)
     found = explained(weighing, 0, weighing.probabilities()[:, 0])
     warm = next(one for one in found.candidates if one.cause == "cooling_at_dew_point")
     [against] = warm.against
@@ -108,14 +108,14 @@ def test_what_speaks_against_a_cause_is_told_with_its_numbers(small_farm):
 
 
 def test_a_second_fault_on_other_evidence_is_told_beside_the_first(small_farm):
-    weighing, _ = weigh(small_farm, condensate=0, supply_above_dew_point=6, ec=0)
+    weighing, _ = weigh(small_farm, condensate=0, supply_above_dew_point=8, ec=0)
     found = explained(weighing, 0, weighing.probabilities()[:, 0])
     assert found.first.cause == "cooling_at_dew_point"
     assert (
         weighing.beside(Hypothesis("cooling_at_dew_point", "", ""), 0) == []
     )  # 0.5 / 0.01 does not outweigh the prior
     strong = Table(TABLE.usual, TABLE.of, prior=0.05, temper=1.0)
-    weighing = weighed(small_farm, strong, seen(condensate=0, supply_above_dew_point=6, ec=0))
+    weighing = weighed(small_farm, strong, seen(condensate=0, supply_above_dew_point=8, ec=0))
     found = explained(weighing, 0, weighing.probabilities()[:, 0])
     assert [one.cause for one in found.also] == ["dilution_leak"]
 
@@ -129,7 +129,7 @@ def test_an_excursion_is_explained_by_causes_of_its_own_side_only(small_farm):
 
 
 def test_nothing_unusual_is_an_answer(small_farm):
-    weighing, _ = weigh(small_farm, condensate=3, supply_above_dew_point=3, ec=3)
+    weighing, _ = weigh(small_farm, condensate=4, supply_above_dew_point=4, ec=4)
     found = explained(weighing, 0, weighing.probabilities()[:, 0])
     assert found.first.cause == NORMAL
     assert found.first.probability > 0.9
