@@ -76,7 +76,7 @@ def run_counts(farm, run, signs):
         spec = SPECS[feature.split("@")[0]]
         if spec.place is Place.SERIES and cause.place is not Place.SERIES:
             continue
-        if feature.split("@")[0] in ("series_own", "series_jump") and run.kind != "sensor_offset":
+        if feature.split("@")[0] == "series_own" and run.kind != "sensor_offset":
             continue  # any change of what it measures moves a sensor's own value
         seen = weighing.places_seen(feature, hypothesis)
         if not seen:

@@ -40,7 +40,7 @@ class Indicator(NamedTuple):
     least: float | None = None
 
 
-_ROW, _SERIES, _GROUP, _STOCK = Place.ROW, Place.SERIES, Place.LAMP_GROUP, Place.STOCK
+_ROW, _SERIES, _GROUP = Place.ROW, Place.SERIES, Place.LAMP_GROUP
 
 SPECS: dict[str, Spec] = {
     # Air
@@ -92,9 +92,6 @@ SPECS: dict[str, Spec] = {
     # Power
     "power": Spec("Power of the farm", "W", 0.04, 0, relative=True),
     "power_unexplained": Spec("Power beyond what is commanded on", "W", 120.0, 0),
-    "power_of_lamps": Spec(
-        "Step of the power when lamps switch, of their nameplates", "1", 0.02, relative=True, hours=24
-    ),
     "mains_share": Spec("Time that the mains are there", "1", 0.02, hours=1, slow=False),
     # Root zone
     "ec": Spec("EC", "mS/cm", 0.03),
@@ -106,13 +103,11 @@ SPECS: dict[str, Spec] = {
     "nutrient_ml": Spec("Nutrients dosed", "mL/h", 0.15, 1, relative=True, hours=24),
     "acid_ml": Spec("Acid dosed", "mL/h", 0.2, 1, relative=True, hours=24),
     "base_ml": Spec("Base dosed", "mL/h", 0.2, 1, relative=True, hours=24),
-    "ec_response": Spec("Rise of EC after a dose, against the stock's strength", "1", 0.08, relative=True, hours=2),
-    "acid_response": Spec("Fall of pH after acid, for each mL in a litre", "pH L/mL", 0.12, relative=True, hours=2),
-    "base_response": Spec("Rise of pH after base, for each mL in a litre", "pH L/mL", 0.12, relative=True, hours=2),
+    "ec_response": Spec("Rise of EC after a dose, against the stock's strength", "1", 0.05, relative=True, hours=2),
+    "acid_response": Spec("Fall of pH after acid, for each mL in a litre", "pH L/mL", 0.08, relative=True, hours=2),
+    "base_response": Spec("Rise of pH after base, for each mL in a litre", "pH L/mL", 0.08, relative=True, hours=2),
     "solution_temperature": Spec("Solution temperature", "°C", 0.4, 1),
     "oxygen": Spec("Dissolved oxygen", "mg/L", 0.2, 1),
-    "stock_ml": Spec("Dosed of the stock", "mL/h", 0.15, 1, relative=True, hours=24, place=_STOCK),
-    "stock_response": Spec("Response to a dose of the stock", "1", 0.08, relative=True, hours=2, place=_STOCK),
     # Water
     "level": Spec("Level of the reservoir", "%", 1.0, 1),
     "level_fall": Spec("Fall of the level between top-ups", "%/h", 0.25, hours=3),
@@ -138,7 +133,9 @@ SPECS: dict[str, Spec] = {
     "clock_wrong": Spec("Share of devices whose clock was wrong", "1", 0.02, hours=1, reference=0.0, slow=False),
     "series_heard": Spec("Share of its readings that came", "1", 0.05, hours=1, place=_SERIES, slow=False),
     "series_own": Spec("Its own value", "", 1.0, place=_SERIES),
-    "series_jump": Spec("Its step from the hour before", "", 1.0, hours=1, place=_SERIES, slow=False),
+    "series_jump": Spec(
+        "Its largest step of the day from one hour to the next", "", 1.0, hours=1, place=_SERIES, slow=False
+    ),
     "series_gap": Spec("Its value against what others of its kind say", "", 1.0, place=_SERIES),
     "series_unchanged": Spec("Hours without any change", "h", 0.5, 1, hours=1, place=_SERIES, slow=False),
     "series_scatter": Spec("Scatter from minute to minute", "1", 0.35, hours=3, place=_SERIES),

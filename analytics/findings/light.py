@@ -59,30 +59,17 @@ def power(scene: Scene) -> Iterator[Indicator]:
     if meter is None:
         return
     yield Indicator("power", "", hourly(meter))
-    rest, lamps = meter.copy(), np.zeros(len(meter))
+    rest = meter.copy()
     for group in scene.farm.equipment.lamp_groups:
         commanded = _commanded(scene, group)
         if commanded is None:
             planned = _planned(scene, group)
             commanded = planned if planned is not None else np.zeros(len(rest))
         rest -= group.power_w * commanded
-        lamps += group.power_w * commanded
     unit, running = scene.farm.equipment.air_conditioner, scene.compressor
     if unit is not None and running is not None:
         rest -= unit.power_w * running
     yield Indicator("power_unexplained", "", hourly(rest))
-    yield Indicator("power_of_lamps", "", _lamps_share(meter, lamps))
-
-
-def _lamps_share(meter: Floats, lamps: Floats) -> Floats:
-    """Return the step of the power when lamps switch, over what their nameplates say."""
-    switched = np.full(len(lamps), np.nan)
-    switched[1:-1] = lamps[2:] - lamps[:-2]
-    step = np.full(len(meter), np.nan)
-    step[1:-1] = meter[2:] - meter[:-2]
-    edge = np.nan_to_num(np.abs(switched)) > 0.0
-    ratio = np.divide(step, switched, out=np.full(len(step), np.nan), where=edge)
-    return hourly(ratio, edge, 1)
 
 
 def _ppfd(scene: Scene, group: LampGroup) -> Floats | None:

@@ -48,9 +48,6 @@ def root_zone(scene: Scene) -> Iterator[Indicator]:
         of_role = [given[one.name] for one in scene.farm.equipment.stocks if one.role == role and one.name in given]
         if of_role:
             yield Indicator(f"{role}_ml", "", hourly(np.sum(of_role, axis=0), least=MINUTES // 2) * MINUTES)
-    for stock in scene.farm.equipment.stocks:
-        if stock.name in given:
-            yield Indicator("stock_ml", stock.name, hourly(given[stock.name], least=MINUTES // 2) * MINUTES)
     if volume is not None or tank is not None:
         litres = volume if volume is not None else np.full(scene.minutes, tank.volume_l if tank else np.nan)
         yield from _responses(scene, given, ec, ph, litres, water)
@@ -142,11 +139,7 @@ def _responses(
     ):
         if probe is None or role not in doses:
             continue
-        response = sign * _slope_of_day(probe, columns, role, litres)
-        yield Indicator(name, "", response)
-        for stock in scene.farm.equipment.stocks:
-            if stock.role == role and stock.name in given:
-                yield Indicator("stock_response", stock.name, response)
+        yield Indicator(name, "", sign * _slope_of_day(probe, columns, role, litres))
 
 
 def _slope_of_day(probe: Floats, columns: dict[str, Floats], asked: str, litres: Floats) -> Floats:

@@ -18,6 +18,7 @@ NOTICED = 0.5  # of a sensor's accuracy is the smallest change of its own worth 
 AIR = (ZoneKind.ROOM_AIR, ZoneKind.GROWING_ROW, ZoneKind.SEEDLING_SHELF)
 SATURATED = 99.3  # %, our choice, no source
 LEAST_CHANGE = 1e-9
+DAY_H = 24
 LONGEST_UNCHANGED_H = 12.0  # counted; longer tells no more
 
 
@@ -36,16 +37,28 @@ def sensors(scene: Scene) -> Iterator[Indicator]:
         accuracy = described.plus_or_minus or 1.0
         least = NOTICED * accuracy
         own = hourly(value)
-        if scene.farm.zones[series.zone].kind is not ZoneKind.OUTDOORS:  # there, weather hides all else
+        gap = _gap(scene, series)
+        looked_at = own if gap is None else hourly(gap)
+        if gap is not None:
+            yield Indicator("series_gap", key, looked_at, least)
+        elif scene.farm.zones[series.zone].kind is not ZoneKind.OUTDOORS:  # there, weather hides all else
             yield Indicator("series_own", key, own, least)
-        yield Indicator("series_jump", key, own - np.concatenate([[np.nan], own[:-1]]), least)
+        yield Indicator("series_jump", key, _largest_step(looked_at), least)
         yield Indicator("series_scatter", key, _scatter(value, accuracy))
         if series.quantity == "relative_humidity":
             yield Indicator("series_saturated", key, share(value >= SATURATED, value))
-        if (gap := _gap(scene, series)) is not None:
-            yield Indicator("series_gap", key, hourly(gap), least)
     if heard:
         yield Indicator("heard", "", np.mean(heard, axis=0))
+
+
+def _largest_step(value: Floats) -> Floats:
+    """Return the largest step within the last day that the same hours of the day before did not have, with its sign."""
+    apart = value - np.concatenate([np.full(DAY_H, np.nan), value[:-DAY_H]])[: len(value)]
+    step = apart - np.concatenate([[np.nan], apart[:-1]])
+    days = np.stack([np.concatenate([np.full(lag, np.nan), step])[: len(step)] for lag in range(DAY_H)])
+    size = np.where(np.isnan(days), -1.0, np.abs(days))
+    found: Floats = np.take_along_axis(days, size.argmax(axis=0)[None, :], axis=0)[0]
+    return found
 
 
 def _unchanged_h(value: Floats) -> Floats:

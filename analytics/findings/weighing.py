@@ -94,11 +94,14 @@ class Weighing:
         ratios = {kind: self.table.log_ratios(kind) for kind in self.table.kinds}
         scores = np.zeros((len(self.hypotheses) + 1, self.hours))
         for score, hypothesis in zip(scores, self.hypotheses, strict=False):
+            told: dict[str, list[Floats]] = {}
             for feature, ratio in ratios[hypothesis.kind].items():
                 seen = self.places_seen(feature, hypothesis)
                 if seen:
-                    told = sum(ratio[self.found[feature, place].level] for place in seen)
-                    score += told / math.sqrt(len(seen))
+                    one = sum((ratio[self.found[feature, place].level] for place in seen), start=np.zeros(self.hours))
+                    told.setdefault(feature.split("@")[0], []).append(one / math.sqrt(len(seen)))
+            for several in told.values():
+                score += several[0] if len(several) == 1 else _stronger(*several)
             score *= self.table.temper
             score += math.log(self.table.prior)
         scores[-1] = self._unexplained() * self.table.temper + math.log(self.table.prior * ELSE_RARER)
@@ -167,14 +170,19 @@ class Weighing:
             if hypothesis.cause == first.cause:
                 continue
             total = math.log(self.table.prior)
+            told: dict[str, float] = {}
             for feature, ratio in self.table.log_ratios(hypothesis.kind).items():
-                own = SPECS[feature.split("@")[0]].place
-                if feature.split("@")[0] in taken and not (own is not Place.FARM and hypothesis.place != first.place):
+                indicator = feature.split("@")[0]
+                own = SPECS[indicator].place
+                if indicator in taken and not (own is not Place.FARM and hypothesis.place != first.place):
                     continue
                 seen = self.places_seen(feature, hypothesis)
                 if seen:
-                    told = sum(float(ratio[self.found[feature, place].level[hour]]) for place in seen)
-                    total += self.table.temper * told / math.sqrt(len(seen))
+                    one = sum(float(ratio[self.found[feature, place].level[hour]]) for place in seen) / math.sqrt(
+                        len(seen)
+                    )
+                    told[indicator] = max(told.get(indicator, 0.0), one, key=abs)
+            total += self.table.temper * sum(told.values())
             if total > 0.0:
                 found.append((total, hypothesis))
         return sorted(found, reverse=True)
@@ -182,6 +190,11 @@ class Weighing:
     def known(self, hour: int) -> set[str]:
         """Return the features that are known at an hour, at any place."""
         return {feature for (feature, _), one in self.found.items() if one.level[hour] != NOT_KNOWN}
+
+
+def _stronger(one: Floats, other: Floats) -> Floats:
+    """Return, at each hour, what speaks louder: hours and weeks of one indicator are one piece of evidence."""
+    return np.where(np.abs(one) >= np.abs(other), one, other)
 
 
 def weighed(farm: Farm, table: Table, found: Iterable[Deviation]) -> Weighing:

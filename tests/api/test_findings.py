@@ -19,7 +19,9 @@ ABOUT = FindingEntry(
     "testfarm", "aaaaaaaaaa", T0_US, None, T0_US + HOUR_US, {**TOLD, "series": "room/air_temperature", "side": "high"}
 )
 OVER = FindingEntry("testfarm", "unusual", T0_US - 9 * HOUR_US, T0_US - 3 * HOUR_US, T0_US - 4 * HOUR_US, TOLD)
-NIGHT = FindingEntry("testfarm", "night/north-wall", NOW_US + HOUR_US, NOW_US + 9 * HOUR_US, NOW_US, {**TOLD, "surface": "north-wall"})  # fmt: skip
+NIGHT = FindingEntry(
+    "testfarm", "night/north-wall", NOW_US + HOUR_US, NOW_US + 9 * HOUR_US, NOW_US, {**TOLD, "surface": "north-wall"}
+)
 
 
 @pytest.fixture
