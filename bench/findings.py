@@ -84,8 +84,8 @@ def tune(table, runs):
     every tenth fault told with one in a hundred.
     """
     best = None
-    for temper in (0.3, 0.4, 0.5, 0.6, 0.75, 0.9):
-        for prior in (1e-2, 1e-3, 1e-4, 1e-5):
+    for temper in (0.5, 0.7, 0.9, 1.1):
+        for prior in (1e-1, 3e-2, 1e-2, 1e-3):
             tried = Table(table.usual, table.of, prior, temper)
             results, months = score_all(runs, tried)
             told = float(np.mean([np.log(max(one.of_truth, 1e-3)) for one in results]))

@@ -213,7 +213,9 @@ def test_silence_of_everything_is_found_by_the_clock(kept, rows):
 
 def test_a_wrong_clock_that_the_arrival_check_noted_is_a_finding(kept, rows):
     at_us = T0_US + (FAULT_H - 5) * HOUR_US
-    kept.journal.add_clock_faults(kept.farm.name, [ClockFault("box", "ahead", "x", -900.0, at_us, at_us + HOUR_US, 60)])
+    kept.journal.add_clock_faults(
+        kept.farm.name, [ClockFault("box", "ahead", "x", -900.0, at_us, at_us + 3 * HOUR_US, 180)]
+    )
     kept.take([one for one in rows if one.time_us <= T0_US + FAULT_H * HOUR_US])
     assert "clock_jump" in [one.detail["causes"][0]["cause"] for one in kept.found()]
 
