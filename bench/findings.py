@@ -25,9 +25,9 @@ from bench.findings_levels import KINDS, levels_of
 from bench.findings_scoring import brier, confusion, reliability, score_all, top
 
 # Seeds of invented farms. What is counted is never scored.
-COUNTED = tuple(range(1001, 1017))
+COUNTED = (*range(1001, 1008), *range(1009, 1016))
 TUNED = (2001, 2002)  # prior and temper are chosen on these
-SCORED = tuple(range(2003, 2011))
+SCORED = tuple(range(2003, 2008))
 QUICK_SEED = 2003
 QUICK_KINDS = ("drying_lost", "cooling_lost", "co2_bottle_empty", "pump_off", "valve_left_to_drain", "mains_lost")
 ANALYTICS = Path(__file__).resolve().parent.parent / "analytics" / "findings"
@@ -84,8 +84,8 @@ def tune(table, runs):
     every tenth fault told with one in a hundred.
     """
     best = None
-    for temper in (0.5, 0.7, 0.9, 1.1):
-        for prior in (1e-1, 3e-2, 1e-2, 1e-3):
+    for temper in (0.4, 0.6, 0.8):
+        for prior in (1e-1, 3e-2, 1e-2):
             tried = Table(table.usual, table.of, prior, temper)
             results, months = score_all(runs, tried)
             told = float(np.mean([np.log(max(one.of_truth, 1e-3)) for one in results]))

@@ -17,7 +17,8 @@ FAST_HOURS = (2, 3, 4, 6, 9, 12, 16, 20, 24, 30)  # after a fast fault's start
 SLOW_HOURS = (-24, 0, 6, 12, 18, 24, 36)  # after a slow fault has fully set in
 SIGNS_WEIGH = 4.0  # runs that the signs of physics stand for; our choice
 USUAL_WEIGHS = 300.0  # hours that the expected usual scatter stands for; our choice
-LEAST_SHARE = 0.004  # of any level under a cause: nothing is impossible
+LEAST_SHARE = 0.004  # of any level under a cause, unless it is rarer still where nothing is wrong
+NEVER = 0.01  # a sign's share below this says: not to this side
 TOLD_FROM = 0.05  # divergence from the usual, in nats, below which a feature is left out of a cause
 LEAST_FARMS = 3  # in which a side effect that physics did not name was seen
 
@@ -48,8 +49,9 @@ def counted(signs, runs, prior, temper):
             if said is None and len(farms[kind][feature]) < LEAST_FARMS:
                 continue
             base = np.array(said) if said is not None else normal
+            base = np.where(base < NEVER, np.minimum(base, normal), base)  # the wrong side speaks against, never for
             together = (SIGNS_WEIGH * base + own) / (SIGNS_WEIGH + own.sum())
-            together = np.maximum(together, LEAST_SHARE)
+            together = np.maximum(together, np.minimum(LEAST_SHARE, normal))
             together = together / together.sum()
             if ((together - normal) * np.log(together / normal)).sum() / 2 < TOLD_FROM:
                 continue
