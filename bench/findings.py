@@ -19,10 +19,10 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from analytics.findings.model import Table, signs_from_text, table_as_text, table_from_text
-from bench.findings_counting import counted
-from bench.findings_farms import LEVELS
-from bench.findings_levels import KINDS, levels_of
-from bench.findings_scoring import brier, confusion, reliability, score_all, top
+from bench.diagnosis.counting import counted
+from bench.diagnosis.farms import LEVELS
+from bench.diagnosis.levels import KINDS, levels_of
+from bench.diagnosis.scoring import brier, confusion, reliability, score_all, top
 
 # Seeds of invented farms. What is counted is never scored.
 COUNTED = (*range(1001, 1008), *range(1009, 1016))

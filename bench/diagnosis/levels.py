@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 
 from analytics.findings.deviation import NOT_KNOWN, Deviation
-from bench.findings_farms import LEVELS, full_farm, healthy, with_fault, without_fault
+from bench.diagnosis.farms import LEVELS, full_farm, healthy, with_fault, without_fault
 from simulator.farms import invented_farm
 from simulator.fault_kinds import FaultKind
 

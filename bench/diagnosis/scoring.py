@@ -10,7 +10,7 @@ import numpy as np
 
 from analytics.findings.episodes import SMOOTH_H, episodes, wrong
 from analytics.findings.weighing import weighed
-from bench.findings_levels import farm_of
+from bench.diagnosis.levels import farm_of
 from farm.causes import NORMAL
 
 

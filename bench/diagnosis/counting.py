@@ -10,7 +10,7 @@ from analytics.findings.deviation import NOT_KNOWN
 from analytics.findings.indicator import SPECS
 from analytics.findings.model import LEVEL_NAMES, USUALLY, Table
 from analytics.findings.weighing import Hypothesis, places, weighed
-from bench.findings_levels import farm_of
+from bench.diagnosis.levels import farm_of
 from farm.causes import BY_NAME, Place
 
 FAST_HOURS = (2, 3, 4, 6, 9, 12, 16, 20, 24, 30)  # after a fast fault's start
