@@ -11,7 +11,16 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.responses import Response
 from starlette.staticfiles import StaticFiles
 
-from api import metrics, problems, routes_batches, routes_dose, routes_farm, routes_journal, routes_readings
+from api import (
+    metrics,
+    problems,
+    routes_batches,
+    routes_dose,
+    routes_farm,
+    routes_findings,
+    routes_journal,
+    routes_readings,
+)
 from api.guard import Guard
 from api.house import House
 from api.problems import PREFIX, ProblemDetails, only_known_parameters
@@ -56,7 +65,7 @@ def create_app(house: House) -> FastAPI:
     )
     app.state.house = house
     api = APIRouter(prefix=PREFIX, dependencies=[Depends(only_known_parameters)], responses=_every_error())
-    for part in (routes_farm, routes_readings, routes_journal, routes_batches, routes_dose):
+    for part in (routes_farm, routes_readings, routes_journal, routes_findings, routes_batches, routes_dose):
         api.include_router(part.router)
     app.include_router(api)
     app.include_router(metrics.router)

@@ -48,6 +48,61 @@ _ENTRY: dict[str, Any] = {
     },
 }
 
+_FINDING: dict[str, Any] = {
+    "id": "9b1d0c44e2",
+    "subject": "excursion",
+    "excursion": "3f9c1a7be0",
+    "series": "row-1/relative_humidity",
+    "surface": None,
+    "onset": "2026-03-01T02:10:00Z",
+    "end": None,
+    "at": "2026-03-01T04:00:00Z",
+    "headline": "The coil cools but takes no water out of the room (drain blocked, water carried over) (91 %).",
+    "causes": [
+        {
+            "cause": "drying_lost",
+            "part": None,
+            "label": "The coil cools but takes no water out of the room (drain blocked, water carried over)",
+            "nature": "equipment",
+            "probability": 0.91,
+            "places": [],
+            "place_labels": [],
+            "for": [
+                {
+                    "sentence": "Condensate 0.00 L/h, usually 2.00 L/h give or take 0.33 L/h.",
+                    "indicator": "condensate@now",
+                    "place": "",
+                    "value": 0.0,
+                    "usual": 2.0,
+                    "give_or_take": 0.33,
+                    "unit": "L/h",
+                    "weight": 2.55,
+                }
+            ],
+            "against": [],
+            "check": "Look at the coil's drain while the compressor runs: does water come?",
+        },
+        {
+            "cause": "as_usual",
+            "part": None,
+            "label": "As usual on this farm at this hour: no indicator differs beyond its usual scatter",
+            "nature": "normal",
+            "probability": 0.02,
+            "places": [],
+            "place_labels": [],
+            "for": [],
+            "against": [],
+            "check": None,
+        },
+    ],
+    "also": [],
+    "cannot_tell_apart": [],
+    "next_check": "Look at the coil's drain and pan while the compressor runs.",
+    "next_check_shows": {},
+    "urgent": False,
+    "cautions": [],
+}
+
 EXAMPLES: dict[str, dict[str, Any]] = {
     "farm": {
         "name": "demo",
@@ -187,6 +242,8 @@ EXAMPLES: dict[str, dict[str, Any]] = {
     },
     "excursions": {"excursions": [_EXCURSION]},
     "excursion": _EXCURSION,
+    "findings": {"findings": [_FINDING]},
+    "finding": _FINDING,
     "days": {"days": ["2026-02-27", "2026-02-28"]},
     "day": json.loads((Path(__file__).parent / "example_day.json").read_text("utf-8")),
     "batches": {

@@ -239,6 +239,61 @@ class ExcursionsAnswer(BaseModel):
     excursions: list[ExcursionAnswer]
 
 
+class EvidenceRow(BaseModel):
+    """One number that speaks for or against a cause."""
+
+    sentence: str
+    indicator: str = Field(description="its name, and after @ whether hours or weeks are looked at")
+    place: str
+    value: float | None
+    usual: float | None = Field(description="on this farm, in earlier days")
+    give_or_take: float | None = Field(description="of the usual, at two standard deviations")
+    unit: str
+    weight: float = Field(description="log odds: above 0 for, below against")
+
+
+class CauseRow(BaseModel):
+    """One possible cause."""
+
+    cause: str = Field(description="as docs/findings.md lists them; as_usual and something_else are answers too")
+    part: str | None
+    label: str
+    nature: str = Field(description="normal, plant, equipment, probe, outside or unknown")
+    probability: float | None = Field(description="null for a second fault, which is only likelier than not")
+    places: list[str]
+    place_labels: list[str]
+    speaks_for: list[EvidenceRow] = Field(alias="for")
+    against: list[EvidenceRow]
+    check: str | None
+
+
+class FindingAnswer(BaseModel):
+    """What may be behind an excursion, something unusual, or a night to come."""
+
+    id: str
+    subject: Literal["excursion", "unusual", "night"]
+    excursion: str | None = Field(description="id of the excursion it is about")
+    series: str | None
+    surface: str | None
+    onset: datetime
+    end: datetime | None = Field(description="null while it lasts")
+    at: datetime = Field(description="the instant it was worked out for")
+    headline: str
+    causes: list[CauseRow] = Field(description="the likeliest first")
+    also: list[CauseRow] = Field(description="a second fault that the evidence shows beside the first cause")
+    cannot_tell_apart: list[str] = Field(description="causes that this farm's sensors hardly tell apart")
+    next_check: str | None = Field(description="the cheapest check that tells the first two causes apart")
+    next_check_shows: dict[str, str] = Field(description="what it shows under each")
+    urgent: bool
+    cautions: list[str]
+
+
+class FindingsAnswer(BaseModel):
+    """Findings, oldest onset last."""
+
+    findings: list[FindingAnswer]
+
+
 class DaysAnswer(BaseModel):
     """Local days that have a day sheet."""
 
@@ -272,6 +327,7 @@ class DaySheetAnswer(BaseModel):
     water_balance: list[dict[str, Any]] = Field([], description="what came in, left and stayed, by the meters")
     quality: dict[str, Any] | None = Field(None, description="how good each series' readings were; what cannot be")
     excursions: list[dict[str, Any]]
+    findings: list[dict[str, Any]] = Field([], description="likely causes of what was unusual, with their evidence")
     totals: list[dict[str, Any]]
     cautions: list[str]
     computed: datetime

@@ -18,6 +18,7 @@ from rich.logging import RichHandler
 from farm.check import Description, DescriptionError, read_description
 from leafweather import __version__, copy_command
 from leafweather.dose_command import dose
+from leafweather.explain_command import explain
 from leafweather.ingest_commands import ingest_app
 from leafweather.log_commands import log_app
 from leafweather.settings import Settings
@@ -43,6 +44,7 @@ copy_command.register(store_app)
 app.add_typer(store_app, name="store")
 app.command(epilog="Example: leafweather dose --from 1.2 --to 1.8 --volume-l 200 --stock-ms-cm 100")(dose)
 app.command(epilog="Example: leafweather simulate scenario.toml --to simulated")(simulate)
+app.command(epilog="Example: leafweather explain 3f9c1a7be0 --data demo-data")(explain)
 
 FarmFile = Annotated[Path, typer.Argument(metavar="FILE", help="the farm's description, e.g. farm.toml")]
 

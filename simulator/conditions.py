@@ -46,6 +46,10 @@ class Conditions:
         self._acts = {name: column for column, name in enumerate(acts_of(farm))}
         self._shifts = [self._slots.index(FaultKind.TIMER_SHIFT, one.name) for one in farm.equipment.lamp_groups]
 
+    def take(self, faults: Sequence[Fault]) -> None:
+        """Let other faults act from here on."""
+        self._faults = tuple(faults)
+
     def block(self, time_us: NDArray[np.int64]) -> Forcing:
         """Return the forcing at instants a minute apart."""
         time_s = time_us // US

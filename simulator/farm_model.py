@@ -76,6 +76,10 @@ class FarmModel:
         self.state = first_state(farm, self.parts, building, first)
         kernel.run(self.state, self.parts, first, np.empty((1, len(self.names))), False)
 
+    def take(self, faults: Sequence[Fault]) -> None:
+        """Let other faults act from here on."""
+        self._conditions.take(faults)
+
     def run(self, time_us: NDArray[np.int64]) -> Truth:
         """Move on to each instant of a block, a minute apart, and return the truth at them.
 

@@ -122,11 +122,15 @@ class Sensors:
     def __init__(self, farm: Farm, *, seed: int, faults: Iterable[Fault] = (), habits: Habits = USUAL) -> None:
         self.keys = tuple(one.key for one in farm.series)
         self._sensors = [Sensor(one, seed=seed, habits=habits) for one in farm.series]
+        self.take(faults)
+        self._minute = 0
+
+    def take(self, faults: Iterable[Fault]) -> None:
+        """Let other faults act from here on."""
         self._faults: dict[str, list[Fault]] = {}
         for fault in faults:
             if NATURES[fault.kind].acts is Acts.SENSOR:
                 self._faults.setdefault(fault.target, []).append(fault)
-        self._minute = 0
 
     def read(self, time_us: NDArray[np.int64], truths: Iterable[Floats]) -> Readings:
         """Return what they report of the next block; ``truths`` are in the description's order."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime, timedelta
 
@@ -72,6 +73,30 @@ class Simulation:
         self._probes = Probes(farm, self.model.names)
         self._sensors = Sensors(farm, seed=seed, faults=self.faults, habits=habits)
         self._clocks = Clocks(self._sensors.keys, self.faults)
+
+    def branched(self, faults: Sequence[Fault]) -> Simulation:
+        """Return a copy that goes on from here with other faults, as if they had been known from the start.
+
+        Many faults can so be tried on one farm without its healthy days being run again.
+
+        Raises
+        ------
+        ValueError
+            If a fault's target does not exist, or one of them begins before now.
+        """
+        faults = aimed(self.farm, faults)
+        if early := [fault for fault in (*faults, *self.faults) if fault.start < self.now]:
+            raise ValueError(f"{early[0].kind} begins at {early[0].start}, before {self.now}: branch off earlier")
+        other = copy.deepcopy(self)
+        other.take(faults)
+        return other
+
+    def take(self, faults: tuple[Fault, ...]) -> None:
+        """Let other faults act from here on."""
+        self.faults = faults
+        self.model.take(faults)
+        self._sensors.take(faults)
+        self._clocks = Clocks(self._sensors.keys, faults)
 
     def run(self, minutes: int) -> Readings:
         """Advance by a number of minutes and return what the sensors read at the end of each."""

@@ -132,6 +132,27 @@ class QualityMark:
 
 
 @dataclass(frozen=True, slots=True)
+class FindingEntry:
+    """What may be behind something unusual: ``detail`` holds the ranked causes with their evidence.
+
+    ``subject`` says what it is about: an excursion's identity, ``unusual`` or a surface's night to come. It
+    holds from ``onset_us`` to ``end_us`` (None while it lasts); ``at_us`` is the instant it was last worked out for.
+    """
+
+    farm: str
+    subject: str
+    onset_us: int
+    end_us: int | None
+    at_us: int
+    detail: dict[str, Any]
+
+    @property
+    def identity(self) -> str:
+        """A short name that stays the same while the finding is worked out anew."""
+        return hashlib.sha256(f"{self.farm}/{self.subject}/{self.onset_us}".encode()).hexdigest()[:10]
+
+
+@dataclass(frozen=True, slots=True)
 class DaySheetEntry:
     """The summary of one local day, and which description of the farm it was made with."""
 

@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session
 from farm.readings import Series, iso_time
 from store.entries import ClockFault, DaySheetEntry, ExcursionEntry, Reason, Reject, UnknownName
 from store.journal_database import JournalDatabase
+from store.journal_findings import JournalFindings
 from store.journal_log import JournalLog, LogState, state_of_log
 from store.journal_marks import JournalMarks
 from store.tables import (
@@ -35,7 +36,9 @@ _Row = TypeVar("_Row", RejectRow, UnknownNameRow)
 
 
 class Journal:
-    """The journal of all farms of this program; ``log`` is what people wrote, ``marks`` what quality tests doubt.
+    """The journal of all farms of this program.
+
+    ``log`` is what people wrote, ``marks`` what quality tests doubt, ``findings`` what may be behind excursions.
 
     Several threads may share one. Every method may raise `store.contract.StoreUnavailable` (locked,
     disk full, no permission): nothing was written then, and the same call may be repeated.
@@ -60,6 +63,7 @@ class Journal:
         self._database = JournalDatabase(url, patience_s)
         self.log = JournalLog(self._database)
         self.marks = JournalMarks(self._database)
+        self.findings = JournalFindings(self._database)
 
     def add_rejects(self, farm: str, rejects: Sequence[Reject]) -> None:
         """Add refused arrivals to those of the same reason, topic and name; counts add up.

@@ -13,6 +13,7 @@ from store.entries import (
     ClockFault,
     DaySheetEntry,
     ExcursionEntry,
+    FindingEntry,
     QualityMark,
     Reason,
     Reject,
@@ -212,6 +213,38 @@ class DescriptionRow(Base):
     description_hash: Mapped[str] = mapped_column(primary_key=True)
     text: Mapped[str]
     seen_us: Mapped[int]
+
+
+class FindingRow(Base):
+    """Likely causes of something unusual."""
+
+    __tablename__ = "finding"
+    __table_args__ = (Index(None, "farm", "onset_us"),)
+
+    farm: Mapped[str] = mapped_column(primary_key=True)
+    identity: Mapped[str] = mapped_column(primary_key=True)
+    subject: Mapped[str]
+    onset_us: Mapped[int]
+    end_us: Mapped[int | None]
+    at_us: Mapped[int]
+    detail: Mapped[dict[str, Any]]
+
+    @classmethod
+    def of(cls, entry: FindingEntry) -> FindingRow:
+        """Return the row of an entry."""
+        return cls(
+            farm=entry.farm,
+            identity=entry.identity,
+            subject=entry.subject,
+            onset_us=entry.onset_us,
+            end_us=entry.end_us,
+            at_us=entry.at_us,
+            detail=entry.detail,
+        )
+
+    def entry(self) -> FindingEntry:
+        """Return the entry of this row."""
+        return FindingEntry(self.farm, self.subject, self.onset_us, self.end_us, self.at_us, self.detail)
 
 
 class QualityMarkRow(Base):

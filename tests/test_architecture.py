@@ -36,6 +36,7 @@ ONLY_IN = {
         "leafweather/cli.py",
         "leafweather/copy_command.py",
         "leafweather/dose_command.py",
+        "leafweather/explain_command.py",
         "leafweather/ingest_commands.py",
         "leafweather/log_commands.py",
         "leafweather/simulate_command.py",

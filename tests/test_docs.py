@@ -14,7 +14,9 @@ import pytest
 import typer
 
 import analytics
+from analytics.findings.indicator import SPECS
 from api.app import House, create_app
+from farm.causes import CAUSES
 from farm.check import check_text
 from farm.description import Farm
 from farm.model import Described
@@ -74,6 +76,16 @@ def test_nomenclature_names_every_input_of_the_formulas():
         f"{f.__name__}({name})" for f in formulas for name in inspect.signature(f).parameters if name not in named
     }
     assert not missing
+
+
+def test_findings_page_holds_every_cause_and_every_indicator():
+    rows = re.findall(r"^\| `(\w+)` \| (.*?) \|.*\| (.*?) \|$", text("findings.md"), re.MULTILINE)
+    written = {name: (label, last) for name, label, last in rows}
+    assert written.keys() == {one.name for one in CAUSES} | SPECS.keys()
+    for cause in CAUSES:
+        assert written[cause.name] == (cause.label, cause.check)
+    for name, spec in SPECS.items():
+        assert written[name] == (spec.label, "its own past" if spec.reference is None else f"{spec.reference:g}")
 
 
 def test_science_names_every_reference_table():

@@ -14,7 +14,7 @@ from farm.description import Farm
 from farm.quantities import Kind
 from farm.readings import Series, iso_time
 from store.contract import ReadingStore
-from store.entries import DaySheetEntry, ExcursionEntry
+from store.entries import DaySheetEntry, ExcursionEntry, FindingEntry
 from store.journal import Journal
 from watch import cautions
 from watch.bands import ONCE_A_LIGHT_DAY, limits_at, longest_hold_us, may_have_band, usable
@@ -72,6 +72,23 @@ def _zones(data: DayData) -> list[dict[str, Any]]:
 def _excursions(data: DayData) -> list[dict[str, Any]]:
     found = data.journal.excursions(data.farm.name, start_us=data.start_us, end_us=data.until_us)
     return [excursion_summary(one) for one in found]
+
+
+def _findings(data: DayData) -> list[dict[str, Any]]:
+    found = data.journal.findings.between(data.farm.name, data.start_us, data.until_us)
+    return [finding_summary(one) for one in found]
+
+
+def finding_summary(one: FindingEntry) -> dict[str, Any]:
+    """Return a finding as it stands in day sheets and answers."""
+    return {
+        "id": one.identity,
+        "subject": one.subject,
+        "onset": iso_time(one.onset_us),
+        "end": None if one.end_us is None else iso_time(one.end_us),
+        "at": iso_time(one.at_us),
+        **one.detail,
+    }
 
 
 def excursion_summary(one: ExcursionEntry) -> dict[str, Any]:
@@ -162,6 +179,7 @@ SECTIONS: dict[str, Callable[[DayData], Any]] = {
     "carbon_dioxide": carbon_dioxide,
     "energy": energy,
     "excursions": _excursions,
+    "findings": _findings,
     "totals": _totals,
     "climate": climate,
     "root_zone": root_zone,

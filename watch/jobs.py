@@ -22,6 +22,7 @@ from watch.day_sheet import day_sheet
 from watch.derived import derived_series
 from watch.deriving import Deriver
 from watch.excursions import END_OF_TIME_US, ExcursionKeeper
+from watch.findings import FindingsKeeper
 from watch.judged import JudgedReadings
 from watch.pressure import pressure_corrections
 from watch.quality import QualityKeeper
@@ -36,6 +37,7 @@ NOTES_AT_ONCE = 5_000
 IDLE_S = 5.0  # look for notes this often even if nobody calls
 SHEET_EVERY_S = 60.0  # the sheet of a day that still grows is written at most this often
 SHEET_SHARE = 20.0  # nor more often than this many times as long as one took: then readings come too thick
+FINDINGS_EVERY_S = 60.0  # findings are worked out at most this often
 RETRY_S = 2.0
 # Kinds of basis in the journal that tell of a beginning, or a round, that may have been cut off:
 BEGINNING, ROUNDS, CUT_OFF = "beginning", "rounds", ""
@@ -73,6 +75,8 @@ class Watch:
         self._quality = QualityKeeper(farm.name, quality_limits(farm), judged, journal)
         self._deriver = Deriver(farm, self._store, journal, self._alone)
         self._stale = StaleDays(farm, journal, self._today)
+        self._findings = FindingsKeeper(farm, self._arrived, self._store, journal, now_us)
+        self._found_us, self._slowest_finding_s = 0, 0.0
         self._keepers: dict[Series, ExcursionKeeper] = {}
         self._begun_us = now_us()
         self._written_us: dict[date, int] = {}
@@ -164,13 +168,16 @@ class Watch:
             self._test(changed, again=again)
             self._follow_pressure(changed)
             self._deriver.renew(changed, again=again)
-            self._stale.mark(changed, self._follow_excursions(changed, waiting, again=again))
+            moved = self._follow_excursions(changed, waiting, again=again)
+            self._stale.mark(changed, moved)
+            self._findings.note(changed, moved)
             self._store.settle(notes)
         self._corrections.settle()
         self._again = again and len(notes) >= NOTES_AT_ONCE  # then there may be more of those that were cut off
         if (today := self._today()) != self._day:
             self._journal.mark_days_stale(self._farm.name, [self._day])  # it is over now
             self._day = today
+        self._find(busy=bool(notes))
         self._write_sheets(waiting)
         self.counts.rounds += 1
         self.counts.notes += len(notes)
@@ -253,6 +260,18 @@ class Watch:
 
     def _today(self) -> date:
         return instant(self._now_us()).astimezone(self._farm.farm.zone_info).date()
+
+    def _find(self, *, busy: bool) -> None:
+        """Work findings out where they are stale, each minute at most, and rather when there is time."""
+        now_us = self._now_us()
+        pause_us = int(max(FINDINGS_EVERY_S, SHEET_SHARE * self._slowest_finding_s) * MICROSECONDS_PER_SECOND)
+        if now_us - self._found_us < pause_us:
+            return
+        with self._alone("findings"):
+            began_s = time.monotonic()
+            self._stale.mark({}, self._findings.renew(busy=busy))
+            self._slowest_finding_s = max(self._slowest_finding_s, time.monotonic() - began_s)
+        self._found_us = now_us
 
     def _write_sheets(self, waiting: dict[Series, list[Stretch]]) -> None:
         """Write the sheets of days that changed, each at most once a minute; rather when nothing more waits for it."""

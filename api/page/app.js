@@ -2,6 +2,7 @@
 import { useEffect, useState } from "./vendor/preact-hooks.js";
 import { Clocks, Rejects, Unknown } from "./arrivals.js";
 import { Feed } from "./feed.js";
+import { Findings, FOUND } from "./findings.js";
 import { html, render } from "./html.js";
 import { Needs } from "./needs.js";
 import { DaySheet, Excursions, RECENT } from "./record.js";
@@ -87,6 +88,7 @@ function Page({ feed }) {
       <${Zones} ...${shared} />
       <${Timeline} ...${shared} />
       <${Excursions} ...${shared} />
+      <${Findings} ...${shared} />
       <${DaySheet} ...${shared} />
       <${Rejects} ...${shared} />
       <${Unknown} ...${shared} />
@@ -120,6 +122,7 @@ feed.want("latest", 60); // give or take beside the values
 feed.want("health", 30);
 feed.want("series", 60);
 feed.want(RECENT, 30);
+feed.want(FOUND, 30);
 feed.want("days", 60);
 feed.want("rejects", 60);
 feed.want("unknown", 60);

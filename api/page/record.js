@@ -1,6 +1,7 @@
 // What the watch wrote: excursions and the day sheet.
 import { useEffect, useState } from "./vendor/preact-hooks.js";
 import { ask } from "./feed.js";
+import { Likely } from "./findings.js";
 import { html } from "./html.js";
 import { Science } from "./science.js";
 import { Table } from "./table.js";
@@ -30,6 +31,7 @@ export function Excursions({ feed, zone, view }) {
     dayAndClock(Date.parse(one.onset), zone),
     one.end ? lasting(one.duration_s) : html`<strong>open</strong>, ${lasting((now - Date.parse(one.onset)) / 1000)} so far`,
     furthest(one, one),
+    html`<${Likely} feed=${feed} excursion=${one.id} />`,
   ];
   return html`<section id="excursions" aria-labelledby="excursions-title">
     <div class="head"><h2 id="excursions-title">Excursions</h2><p class="note">Stretches outside a band that lasted. Open ones first, then the last seven days.</p></div>
@@ -37,7 +39,7 @@ export function Excursions({ feed, zone, view }) {
       ${!answer && html`<p class="note">Not known yet.</p>`}
       ${answer && !rows.length && html`<p>None in the last seven days.</p>`}
       ${rows.length > 0 && html`<${Table} caption=${`${open} open, ${rows.length - open} ended in the last seven days`}
-        heads=${["Where", "Passed", "Began", "Lasted", "Furthest"]} numeric=${[4]} rows=${shown.map(cells)} />`}
+        heads=${["Where", "Passed", "Began", "Lasted", "Furthest", "Likely cause"]} numeric=${[4]} rows=${shown.map(cells)} />`}
       ${rows.length > shown.length && html`<p><button type="button" onClick=${() => setAll(true)}>Show all ${rows.length}</button></p>`}
     </div>
   </section>`;
@@ -75,6 +77,8 @@ function Sheet({ sheet, list, zone }) {
     ${sheet.excursions.length > 0 && html`<details class="long" open=${wide}><summary>Excursions of the day: ${sheet.excursions.length}</summary>
       <${Table} caption="Excursions of the day" heads=${["Where", "Passed", "Began", "Lasted", "Furthest"]}
         numeric=${[4]} rows=${sheet.excursions.map(excursionRow)} /></details>`}
+    ${sheet.findings?.length > 0 && html`<details class="long"><summary>Likely causes of what was unusual: ${sheet.findings.length}</summary>
+      <ul>${sheet.findings.map((one) => html`<li>${dayAndClock(Date.parse(one.onset), zone)}: ${one.headline}</li>`)}</ul></details>`}
     ${sheet.totals.length > 0 && html`<${Table} caption="Totals" numeric=${[1]} heads=${["What", "Total"]}
       rows=${sheet.totals.map((row) => [row.label, withUnit(row.total, shape(row))])} />`}
     ${sheet.cautions.map((text) => html`<p class="note">${text}</p>`)}`;

@@ -21,6 +21,8 @@ ANSWERS = {
     "gaps": schemas.GapsAnswer,
     "excursions": schemas.ExcursionsAnswer,
     "excursion": schemas.ExcursionAnswer,
+    "findings": schemas.FindingsAnswer,
+    "finding": schemas.FindingAnswer,
     "days": schemas.DaysAnswer,
     "day": schemas.DaySheetAnswer,
     "batches": schemas.BatchesAnswer,
@@ -43,7 +45,7 @@ def openapi(client):
 
 
 def test_every_address_is_documented_with_an_example(openapi):
-    assert len(openapi["paths"]) == 22
+    assert len(openapi["paths"]) == 24
     for path, operations in openapi["paths"].items():
         assert list(operations) == ["get"], path
         answer = operations["get"]["responses"]["200"]["content"]["application/json"]
@@ -78,6 +80,7 @@ def test_examples_fit_their_schema(address):
         "series",
         "latest",
         "excursions",
+        "findings",
         "days",
         "batches",
         "rejects",

@@ -11,6 +11,8 @@ import pytest
 from farm.description import Farm
 from farm.quantities import Kind
 from simulator.demo import demo_farm
+from simulator.fault_kinds import FaultKind
+from simulator.faults import Fault
 from simulator.senml import Packer
 from simulator.simulation import Simulation
 
@@ -39,6 +41,32 @@ def digest(seed, block_minutes=30):
 def test_same_seed_same_bytes_and_another_seed_others():
     assert digest(7) == digest(7)
     assert digest(7) != digest(8)
+
+
+@pytest.mark.parametrize(
+    ("kind", "target"),
+    [(FaultKind.DRYING_LOST, ""), (FaultKind.SENSOR_STUCK, "room/air_temperature"), (FaultKind.CLOCK_JUMP, "room")],
+)
+def test_a_branch_is_the_run_that_knew_its_fault_from_the_start(kind, target):
+    size = 600.0 if kind is FaultKind.CLOCK_JUMP else 1.0
+    fault = Fault(kind, START + timedelta(minutes=200), size=size, target=target)
+    whole = Simulation(demo_farm(), seed=7, start=START, faults=[fault])
+    trunk = Simulation(demo_farm(), seed=7, start=START)
+    whole.run(180)
+    trunk.run(180)
+    branch, untouched = trunk.branched([fault]), Simulation(demo_farm(), seed=7, start=START)
+    untouched.run(180)
+    expected, found = whole.run(240), branch.run(240)
+    np.testing.assert_array_equal(found.value, expected.value)
+    np.testing.assert_array_equal(found.stamps(0), expected.stamps(0))
+    np.testing.assert_array_equal(trunk.run(240).value, untouched.run(240).value)
+
+
+def test_a_branch_comes_before_its_fault():
+    simulation = Simulation(demo_farm(), seed=7, start=START)
+    simulation.run(60)
+    with pytest.raises(ValueError, match="branch off earlier"):
+        simulation.branched([Fault(FaultKind.DRYING_LOST, START)])
 
 
 @pytest.fixture(scope="module", params=SEASONS, ids=["winter", "summer", "clock change"])

@@ -1,0 +1,157 @@
+"""How far each indicator stands from the farm's own healthy days: a number, and one of nine levels."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analytics.alignment import Floats
+from analytics.findings.air import air, carbon_dioxide, coil, states
+from analytics.findings.indicator import SPECS, Indicator, Spec
+from analytics.findings.light import light, power
+from analytics.findings.root_zone import root_zone
+from analytics.findings.scene import Scene, median_over
+from analytics.findings.sensors import sensors
+from analytics.findings.water import water
+
+DAY_H = 24
+NOW_DAYS = (1, 2, 3, 4, 5, 6, 7)  # against the same hour of these days before
+SLOW_DAYS = (6, 7, 8, 9, 10, 11, 12, 13, 14)  # a day's mean against those of these days before
+ENOUGH_OF_A_DAY = 0.75  # of what is known of the day before; our choice, no source
+CARRIED_H = 16  # that a deviation seen last holds where it cannot be seen; our choice, no source
+LEAST_DAYS = 3  # known, of those
+SCATTER_OF_MAD = 1.4826  # standard deviation over median absolute deviation, of normal scatter
+LEVELS = (-15.0, -6.0, -2.5, -1.0, 1.0, 2.5, 6.0, 15.0)  # edges in standard deviations, from far lower to far higher
+USUAL, NOT_KNOWN = 4, 9  # codes of a level
+NOW, SLOW = "now", "weeks"
+
+Levels = NDArray[np.int8]
+
+
+class Deviation(NamedTuple):
+    """One feature at each hour: an indicator at a place over one horizon.
+
+    ``value`` and ``usual`` are in the indicator's unit; ``give_or_take`` one standard deviation of their
+    difference; ``level`` 0 far lower .. 4 as usual .. 8 far higher, 9 not known.
+    """
+
+    name: str
+    place: str
+    value: Floats
+    usual: Floats
+    give_or_take: Floats
+    level: Levels
+
+    @property
+    def indicator(self) -> str:
+        """The indicator's name, without the horizon."""
+        return self.name.split("@")[0]
+
+    def score(self) -> Floats:
+        """Return the deviation in standard deviations."""
+        apart = self.value - self.usual
+        score: Floats = np.divide(
+            apart, self.give_or_take, out=np.full(len(apart), np.nan), where=self.give_or_take > 0
+        )
+        return score
+
+
+def indicators(scene: Scene) -> list[Indicator]:
+    """Return every indicator that a farm's series allow."""
+    makers = (air, coil, states, carbon_dioxide, light, power, root_zone, water, sensors)
+    return [one for maker in makers for one in maker(scene)]
+
+
+def deviations(found: Iterable[Indicator], since: int = 0) -> Iterator[Deviation]:
+    """Yield each indicator's deviation at each hour from ``since`` on, over hours and over weeks."""
+    for one in found:
+        spec = SPECS[one.name]
+        yield _now(one, spec, since)
+        if spec.slow and spec.reference is None:
+            yield _slow(one, spec, since)
+
+
+def _now(one: Indicator, spec: Spec, since: int) -> Deviation:
+    begin = max(since - CARRIED_H, 0)
+    value = _trailing_mean(one.value, spec.hours)
+    least = one.least if one.least is not None else spec.least
+    if spec.reference is not None:
+        value = value[begin:]
+        usual = np.where(np.isnan(value), np.nan, spec.reference)
+        spread = np.full(len(value), least)
+    else:
+        usual, scatter = _usual(value, NOW_DAYS, begin)
+        value = value[begin:]
+        spread = np.hypot(scatter, least * (np.abs(usual) if spec.relative else 1.0))
+    carried = (part[since - begin :] for part in _carried(value, usual, spread))
+    return _deviation(f"{one.name}@{NOW}", one.place, *carried)
+
+
+def _slow(one: Indicator, spec: Spec, since: int) -> Deviation:
+    value = _whole_days(one.value)
+    usual, scatter = _usual(value, SLOW_DAYS, since)
+    least = (one.least if one.least is not None else spec.least) * (np.abs(usual) if spec.relative else 1.0)
+    return _deviation(f"{one.name}@{SLOW}", one.place, value[since:], usual, np.hypot(scatter, least))
+
+
+def _deviation(name: str, place: str, value: Floats, usual: Floats, give_or_take: Floats) -> Deviation:
+    one = Deviation(name, place, value, usual, give_or_take, np.empty(0, np.int8))
+    score = one.score()
+    level = np.searchsorted(LEVELS, np.nan_to_num(score), side="right").astype(np.int8)
+    level[np.isnan(score)] = NOT_KNOWN
+    return one._replace(level=level)
+
+
+def _carried(value: Floats, usual: Floats, spread: Floats) -> tuple[Floats, Floats, Floats]:
+    """Return a deviation with its last known hour standing for those after it in which it cannot be seen.
+
+    In the dark nothing is known of a lamp's output: what was seen last still holds, for `CARRIED_H`.
+    """
+    known = ~np.isnan(value + usual)
+    at = np.arange(len(value))
+    last = np.maximum.accumulate(np.where(known, at, -1))
+    source = np.where((last >= 0) & (at - last <= CARRIED_H), last, at)
+    return value[source], usual[source], spread[source]
+
+
+def _trailing_mean(value: Floats, hours: int) -> Floats:
+    """Return the mean of the known values of the last hours, at each hour; NaN with none."""
+    known = ~np.isnan(value)
+    total = np.concatenate([[0.0], np.cumsum(np.where(known, value, 0.0))])
+    count = np.concatenate([[0], np.cumsum(known)])
+    at = np.arange(1, len(value) + 1)
+    first = np.maximum(at - hours, 0)
+    n = count[at] - count[first]
+    return np.where(n > 0, (total[at] - total[first]) / np.maximum(n, 1), np.nan)
+
+
+def _whole_days(value: Floats) -> Floats:
+    """Return the mean over the last day, at each hour; NaN where less of it is known than of the day before."""
+    known = np.concatenate([[0], np.cumsum(~np.isnan(value))])
+    at = np.arange(1, len(value) + 1)
+    count = known[at] - known[np.maximum(at - DAY_H, 0)]
+    before = np.concatenate([np.zeros(DAY_H, int), count])[: len(count)]
+    return np.where(count >= ENOUGH_OF_A_DAY * np.maximum(before, 1), _trailing_mean(value, DAY_H), np.nan)
+
+
+def _usual(value: Floats, days: tuple[int, ...], begin: int) -> tuple[Floats, Floats]:
+    """Return the median at the same hour of earlier days, and the scatter about it: the hour's own or the day's.
+
+    From hour ``begin`` on.
+    """
+    first = max(begin - DAY_H, 0)
+    shifted = np.full((len(days), len(value) - first), np.nan)
+    for row, day in zip(shifted, days, strict=True):
+        skip = max(day * DAY_H - first, 0)
+        if skip < len(row):
+            row[skip:] = value[first + skip - day * DAY_H : len(value) - day * DAY_H]
+    enough = (~np.isnan(shifted)).sum(axis=0) >= LEAST_DAYS
+    usual = median_over(shifted)
+    own = SCATTER_OF_MAD * median_over(np.abs(shifted - usual))
+    usual[~enough] = np.nan
+    around = _trailing_mean(np.where(enough, own, np.nan), DAY_H)
+    skip = begin - first
+    return usual[skip:], np.fmax(own, around)[skip:]

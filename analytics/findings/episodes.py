@@ -1,0 +1,69 @@
+"""From hour to hour: when something is found to be unusual, and when it is over."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from analytics.alignment import Floats
+from analytics.findings.weighing import Weighing
+from farm.causes import BY_NAME, Nature
+
+OPENS_AT, OPENS_FOR_H = 0.9, 2  # probability that something is wrong, for so many hours in a row; our choice, no source
+AT_ONCE_AT = 0.999  # from this on the first hour is enough; our choice, no source
+CLOSES_AT, CLOSES_FOR_H = 0.2, 6  # below this for so many hours it is over; our choice, no source
+SMOOTH_H = 2  # probabilities are taken from the mean evidence of so many hours
+
+
+@dataclass(frozen=True)
+class Episode:
+    """Hours during which something was found unusual; ``end`` is None while it lasts.
+
+    ``begin`` is the first hour that led to it, ``opened`` the one at which it was told.
+    """
+
+    begin: int
+    opened: int
+    end: int | None
+
+    def last(self, hours: int) -> int:
+        """Return its last hour."""
+        return hours - 1 if self.end is None else self.end
+
+
+def wrong(weighing: Weighing, probability: Floats) -> Floats:
+    """Return the probability, by hour, that anything is wrong: all but "as usual" and normal causes."""
+    normal = [index for index, one in enumerate(weighing.hypotheses) if BY_NAME[one.cause].nature is Nature.NORMAL]
+    found: Floats = 1.0 - probability[-1] - probability[normal].sum(axis=0)
+    return found
+
+
+def episodes(something_wrong: Floats, first: int = 0) -> list[Episode]:
+    """Return the episodes from hour ``first`` on, in order.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> episodes(np.array([0.0, 0.95, 0.95, 0.95, 0, 0, 0, 0, 0, 0]))
+    [Episode(begin=1, opened=2, end=9)]
+    """
+    found: list[Episode] = []
+    begin: int | None = None
+    opened: int | None = None
+    quiet = 0
+    for hour in range(first, len(something_wrong)):
+        now = float(something_wrong[hour])
+        if opened is None:
+            if now < OPENS_AT:
+                begin = None
+                continue
+            begin = hour if begin is None else begin
+            if now >= AT_ONCE_AT or hour - begin + 1 >= OPENS_FOR_H:
+                opened, quiet = hour, 0
+            continue
+        quiet = quiet + 1 if now < CLOSES_AT else 0
+        if quiet >= CLOSES_FOR_H and begin is not None:
+            found.append(Episode(begin, opened, hour))
+            begin = opened = None
+    if opened is not None and begin is not None:
+        found.append(Episode(begin, opened, None))
+    return found

@@ -1,0 +1,218 @@
+"""From probabilities to an answer a technician can follow: ranked causes, numbers for and against, the next check."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from analytics.alignment import Floats
+from analytics.findings.checks import next_check
+from analytics.findings.deviation import NOT_KNOWN, SLOW, USUAL, Deviation
+from analytics.findings.indicator import SPECS
+from analytics.findings.weighing import Answer, Hypothesis, Weighing
+from farm.causes import ANY, BY_NAME, NORMAL, SOMETHING_ELSE, Place
+from farm.description import Farm
+from farm.readings import Series
+
+MOST_CAUSES = 5
+LEAST_PROBABILITY = 0.01
+MOST_EVIDENCE = 5  # for a cause
+MOST_AGAINST = 3
+LEAST_WEIGHT = 0.1  # log odds of evidence that is told
+NOT_APART_NATS = 1.0  # expected log odds between two causes below which sensors do not tell them apart; our choice
+NEAR = 5.0  # a rival is told as not to be told apart only if it is at most so many times rarer; our choice
+
+
+class Evidence(NamedTuple):
+    """One number that speaks for (``weight`` above 0) or against a cause, in log odds, and its sentence."""
+
+    sentence: str
+    indicator: str
+    place: str
+    value: float
+    usual: float
+    give_or_take: float
+    unit: str
+    weight: float
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A cause with its probability and what speaks for and against it."""
+
+    cause: str
+    label: str
+    probability: float
+    places: tuple[str, ...]
+    part: str
+    speaks_for: tuple[Evidence, ...] = ()
+    against: tuple[Evidence, ...] = ()
+
+
+@dataclass(frozen=True)
+class Explanation:
+    """Ranked causes at an hour, what cannot be told apart, what else may be wrong, and the next check."""
+
+    candidates: tuple[Candidate, ...]
+    not_apart: tuple[str, ...]
+    also: tuple[Candidate, ...]
+    check: str
+    check_shows: dict[str, str]
+
+    @property
+    def first(self) -> Candidate:
+        """The likeliest."""
+        return self.candidates[0]
+
+
+def explained(
+    weighing: Weighing, hour: int, probability: Floats, asked: Series | None = None, side: str = ""
+) -> Explanation:
+    """Return the explanation of an hour; of one series and side where an excursion is asked about."""
+    answers = weighing.answers(probability)
+    if asked is not None:
+        answers = _about(answers, weighing.farm, asked, side)
+    shown = [one for one in answers[:MOST_CAUSES] if one.probability >= LEAST_PROBABILITY] or answers[:1]
+    candidates = tuple(_candidate(weighing, one, hour) for one in shown)
+    named = [one for one in shown if one.places]
+    not_apart = _not_apart(weighing, named, hour)
+    also: tuple[Candidate, ...] = ()
+    if named and named[0] is shown[0]:
+        also = tuple(_also(weighing, named[0].places[0], hour))
+    if not named:
+        return Explanation(candidates, not_apart, also, "", {})
+    what, shows = next_check(named[0].cause, named[1].cause if len(named) > 1 else None)
+    return Explanation(candidates, not_apart, also, what, shows)
+
+
+def _about(answers: list[Answer], farm: Farm, asked: Series, side: str) -> list[Answer]:
+    """Return the causes that can lie behind one excursion, their probabilities adding up to 1 again."""
+    symptom = f"{asked.quantity} {side}"
+    kept = []
+    for one in answers:
+        if one.cause not in (NORMAL, SOMETHING_ELSE):
+            cause = BY_NAME[one.cause]
+            if cause.symptoms != ANY and symptom not in cause.symptoms:
+                continue
+            places = one.places
+            if cause.place is Place.SERIES:
+                places = tuple(place for place in places if _bears_on(farm, place.place, asked))
+            if cause.place is Place.ROW and asked.zone in farm.zones:
+                places = tuple(place for place in places if place.place == asked.zone)
+            if not places:
+                continue
+            one = one._replace(places=places)
+        kept.append(one)
+    total = sum(one.probability for one in kept)
+    return [one._replace(probability=one.probability / total) for one in kept] if total > 0 else kept
+
+
+def _bears_on(farm: Farm, key: str, asked: Series) -> bool:
+    """Whether a sensor's fault can show in a series: its own, or one worked out from it."""
+    series = Series.parse(farm.name, key)
+    if series == asked:
+        return True
+    return asked.registered.derived and series.zone == asked.zone
+
+
+def _candidate(weighing: Weighing, answer: Answer, hour: int) -> Candidate:
+    if not answer.places:
+        label = {
+            NORMAL: "As usual on this farm at this hour: no indicator differs beyond its usual scatter",
+            SOMETHING_ELSE: "Something else: what is seen fits none of the known causes",
+        }[answer.cause]
+        return Candidate(answer.cause, label, answer.probability, (), "", tuple(_unusual(weighing, answer.cause, hour)))
+    first = answer.places[0]
+    told = weighing.told(first, hour)
+    return Candidate(
+        answer.cause,
+        BY_NAME[answer.cause].label,
+        answer.probability,
+        tuple(dict.fromkeys(one.place for one in answer.places if one.place)),
+        first.part,
+        tuple(_evidence(weighing.farm, one, hour, weight) for weight, one in told if weight > LEAST_WEIGHT)[
+            :MOST_EVIDENCE
+        ],
+        tuple(_evidence(weighing.farm, one, hour, weight) for weight, one in told if weight < -LEAST_WEIGHT)[
+            :MOST_AGAINST
+        ],
+    )
+
+
+def _unusual(weighing: Weighing, cause: str, hour: int) -> list[Evidence]:
+    """Return what differs most, for an answer that names no cause."""
+    if cause == NORMAL:
+        return []
+    scored = [
+        (abs(float(one.score()[hour])), one)
+        for one in weighing.found.values()
+        if one.level[hour] not in (USUAL, NOT_KNOWN)
+    ]
+    scored.sort(key=lambda pair: -pair[0])
+    return [_evidence(weighing.farm, one, hour, 0.0) for _, one in scored[:MOST_EVIDENCE]]
+
+
+def _also(weighing: Weighing, first: Hypothesis, hour: int) -> list[Candidate]:
+    """Return second faults: what is likely on evidence that the first says nothing of."""
+    seen, found = {first.cause}, []
+    for _, hypothesis in weighing.beside(first, hour):
+        if hypothesis.cause not in seen and not _explained_by(weighing, first, hypothesis, hour):
+            seen.add(hypothesis.cause)
+            found.append(_candidate(weighing, Answer(hypothesis.cause, float("nan"), (hypothesis,)), hour))
+    return found[:2]
+
+
+def _explained_by(weighing: Weighing, first: Hypothesis, other: Hypothesis, hour: int) -> bool:
+    """Whether a sensor's cause only repeats what the first cause says of the same zone."""
+    return BY_NAME[other.cause].place is Place.SERIES and BY_NAME[first.cause].place is not Place.SERIES
+
+
+def _not_apart(weighing: Weighing, named: list[Answer], hour: int) -> tuple[str, ...]:
+    """Return the causes, the likeliest first, that this farm's sensors would hardly tell apart from it."""
+    if not named:
+        return ()
+    first = named[0].places[0]
+    known = weighing.known(hour)
+    alike = [
+        one.cause
+        for one in named[1:]
+        if one.probability * NEAR >= named[0].probability
+        and weighing.table.temper * weighing.table.apart(first.kind, one.places[0].kind, known) < NOT_APART_NATS
+    ]
+    return (named[0].cause, *alike) if alike else ()
+
+
+def _evidence(farm: Farm, one: Deviation, hour: int, weight: float) -> Evidence:
+    spec = SPECS[one.indicator]
+    value, usual, spread = float(one.value[hour]), float(one.usual[hour]), 2.0 * float(one.give_or_take[hour])
+    label, unit, decimals = spec.label, spec.unit, spec.decimals
+    if spec.place is Place.SERIES:
+        series = Series.parse(farm.name, one.place)
+        where = f"{farm.zone_label(series.zone)}, {farm.label_of(series)}"
+        if not unit:
+            unit, decimals = series.registered.display_unit, max(series.registered.decimals, 1)
+        label = f"{where}: {label[0].lower()}{label[1:]}"
+    elif one.place:
+        label = f"{_place_label(farm, one.place)}: {label[0].lower()}{label[1:]}"
+    text = (
+        f"{label} {_number(value, unit, decimals)}, usually {_number(usual, unit, decimals)} "
+        f"give or take {_number(spread, unit, decimals)}"
+    )
+    if spec.reference is not None:
+        text = f"{label} {_number(value, unit, decimals)}, should be {_number(usual, unit, decimals)}"
+    if one.name.endswith(SLOW):
+        text += ", over the last day against the weeks before"
+    return Evidence(f"{text}.", one.name, one.place, value, usual, spread, unit, weight)
+
+
+def _place_label(farm: Farm, place: str) -> str:
+    for stock in farm.equipment.stocks:
+        if stock.name == place:
+            return stock.label
+    return farm.zone_label(place)
+
+
+def _number(value: float, unit: str, decimals: int) -> str:
+    if unit == "1":
+        return f"{100.0 * value:.{max(decimals - 2, 0)}f} %".replace("-", "−")
+    return f"{value:,.{decimals}f} {unit}".rstrip().replace("-", "−")

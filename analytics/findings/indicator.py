@@ -1,0 +1,143 @@
+"""What an indicator is: one figure an hour at one place, and from what change on it is worth noticing."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from analytics.alignment import Floats
+from farm.causes import Place
+
+
+class Spec(NamedTuple):
+    """How an indicator is judged and told.
+
+    ``least`` is the smallest change worth noticing, as one standard deviation, in its unit (a share of the usual
+    value if ``relative``): from what sensors repeat to, our choice where no source says more. ``hours`` is the
+    window that its newest value is a mean over. With ``reference`` it is held against that, not against the
+    farm's own past.
+    """
+
+    label: str
+    unit: str
+    least: float
+    decimals: int = 2
+    relative: bool = False
+    hours: int = 2
+    reference: float | None = None
+    place: Place = Place.FARM
+    slow: bool = True  # judged over weeks too
+
+
+class Indicator(NamedTuple):
+    """One indicator at one place: ``place`` is empty for the farm, else a zone, stock, lamp group or series key.
+
+    ``least`` is given where it hangs on the sensor; else the spec's holds.
+    """
+
+    name: str
+    place: str
+    value: Floats
+    least: float | None = None
+
+
+_ROW, _SERIES, _GROUP = Place.ROW, Place.SERIES, Place.LAMP_GROUP
+
+SPECS: dict[str, Spec] = {
+    # Air
+    "room_temperature": Spec("Room air", "°C", 0.3, 1),
+    "room_humidity": Spec("Humidity in the room", "%", 1.5, 1),
+    "room_vapour": Spec("Vapour in the room", "g/kg", 0.25),
+    "rows_temperature": Spec("Air in the rows", "°C", 0.3, 1),
+    "rows_vapour": Spec("Vapour in the rows", "g/kg", 0.25),
+    "room_vapour_against_rows": Spec("Vapour in the room above the rows'", "g/kg", 0.15),
+    "coil_drying": Spec("Water that the coil takes from each kg of air", "g/kg", 0.25),
+    "coil_cooling": Spec("Cooling of the air across the coil", "K", 0.5, 1),
+    "supply_above_dew_point": Spec("Supply air above the room's dew point, compressor running", "K", 0.5, 1),
+    "compressor_share": Spec("Time that the compressor runs", "1", 0.06),
+    "condensate": Spec("Condensate", "L/h", 0.15),
+    "condensate_per_run": Spec("Condensate for each hour of running", "L/h", 0.08, relative=True, hours=4),
+    "vapour_gain": Spec("Vapour gained while the compressor rests", "g/kg/h", 0.6, 1, hours=3),
+    "warmth_lost": Spec("Fall of the room's temperature while nothing heats or cools", "K/h", 0.5, 1),
+    "outdoor_temperature": Spec("Outdoor air", "°C", 3.0, 1),
+    "purge_share": Spec("Time that the purge fan runs", "1", 0.05),
+    "door_share": Spec("Time that a door is open", "1", 0.04),
+    "fans_share": Spec("Time that the circulation fans run", "1", 0.05),
+    "row_temperature": Spec("Air in the row above its siblings'", "K", 0.2, place=_ROW),
+    "row_vapour": Spec("Vapour in the row above its siblings'", "g/kg", 0.15, place=_ROW),
+    "row_swing": Spec("Swings of the row's temperature against its siblings'", "1", 0.12, hours=6, place=_ROW),
+    "row_fan": Spec("Time that the row's fan runs", "1", 0.05, place=_ROW),
+    "row_air_speed": Spec("Air speed in the row", "m/s", 0.1, relative=True, place=_ROW),
+    "row_flow": Spec("The row's share of the water", "1", 0.03, relative=True, place=_ROW, hours=3),
+    # CO2
+    "co2": Spec("CO2", "ppm", 40.0, 0),
+    "co2_peak": Spec("Highest CO2 in an hour", "ppm", 80.0, 0, slow=False),
+    "co2_valve_share": Spec("Time that the CO2 valve is open", "1", 0.05, hours=3),
+    "co2_rise": Spec("Rise of CO2 while the valve is open", "ppm/min", 0.12, 1, relative=True, hours=3),
+    "co2_loss": Spec("Fall of CO2 towards outdoors, valve shut", "1/h", 0.08, hours=3),
+    # Light
+    "light_output": Spec("Light of the group against new lamps", "1", 0.012, 3, relative=True, place=_GROUP),
+    "light_sibling": Spec("Light of the group against the other groups", "1", 0.012, 3, relative=True, place=_GROUP),
+    "light_hours": Spec("Share of the hour that the group shines", "1", 0.08, place=_GROUP, slow=False),
+    "light_against_plan": Spec(
+        "Share of the day lit or dark against the crop plan",
+        "1",
+        0.01,
+        1,
+        reference=0.0,
+        hours=24,
+        place=_GROUP,
+        slow=False,
+    ),
+    "dark_commanded": Spec("Dark while commanded on", "1", 0.06, reference=0.0, hours=1, place=_GROUP, slow=False),
+    # Power
+    "power": Spec("Power of the farm", "W", 0.04, 0, relative=True),
+    "power_unexplained": Spec("Power beyond what is commanded on", "W", 120.0, 0),
+    "mains_share": Spec("Time that the mains are there", "1", 0.02, hours=1, slow=False),
+    # Root zone
+    "ec": Spec("EC", "mS/cm", 0.03),
+    "ec_drift": Spec("Drift of EC between doses", "mS/cm/h", 0.006, 4, hours=12),
+    "ec_with_temperature": Spec("EC that follows the solution's temperature", "%/K", 0.5, hours=24),
+    "salt_balance": Spec("Change of salt beside what was dosed", "mS/cm/h", 0.008, 4, hours=12),
+    "ph": Spec("pH", "pH", 0.06),
+    "ph_drift": Spec("Drift of pH between doses", "pH/h", 0.006, 3, hours=12),
+    "nutrient_ml": Spec("Nutrients dosed", "mL/h", 0.15, 1, relative=True, hours=24),
+    "acid_ml": Spec("Acid dosed", "mL/h", 0.2, 1, relative=True, hours=24),
+    "base_ml": Spec("Base dosed", "mL/h", 0.2, 1, relative=True, hours=24),
+    "ec_response": Spec("Rise of EC after a dose, against the stock's strength", "1", 0.05, relative=True, hours=2),
+    "acid_response": Spec("Fall of pH after acid, for each mL in a litre", "pH L/mL", 0.08, relative=True, hours=2),
+    "base_response": Spec("Rise of pH after base, for each mL in a litre", "pH L/mL", 0.08, relative=True, hours=2),
+    "solution_temperature": Spec("Solution temperature", "°C", 0.4, 1),
+    "oxygen": Spec("Dissolved oxygen", "mg/L", 0.2, 1),
+    # Water
+    "level": Spec("Level of the reservoir", "%", 1.0, 1),
+    "level_fall": Spec("Fall of the level between top-ups", "%/h", 0.25, hours=3),
+    "topped_up": Spec("Water topped up", "L/h", 0.8, hours=6),
+    "drunk": Spec("Water that leaves the reservoir", "L/h", 0.8, hours=6),
+    "condensed_beyond_drunk": Spec("Condensate beyond what leaves the reservoir", "L/h", 0.25, hours=12),
+    "flow": Spec("Flow while the pump runs", "L/min", 0.03, relative=True),
+    "watering_share": Spec("Share of the hour with water flowing", "1", 0.03),
+    "pump_share": Spec("Share of the hour that the pump is commanded", "1", 0.03),
+    "dry_pump": Spec("No flow while the pump is commanded", "1", 0.06, reference=0.0, hours=1, slow=False),
+    "pressure_before": Spec("Pressure before the filter", "kPa", 0.02, 0, relative=True),
+    "pressure_after": Spec("Pressure after the filter", "kPa", 0.02, 0, relative=True),
+    "filter_resistance": Spec("Pressure drop over the filter at rated flow", "kPa", 1.0, 1),
+    "emitter_resistance": Spec("Pressure needed for the flow to the rows", "1", 0.03, relative=True),
+    "return_share": Spec("Share of the water that comes back", "1", 0.04, hours=3),
+    "feed_output": Spec("Feed water made while the unit runs, at 25 °C", "L/h", 0.03, relative=True, hours=12),
+    "feed_output_raw": Spec("Feed water made while the unit runs", "L/h", 0.03, relative=True, hours=12),
+    "feed_temperature": Spec("Feed water temperature", "°C", 0.5, 1),
+    "feed_ec": Spec("EC of the feed water", "mS/cm", 0.02, 3),
+    "tray_wet_share": Spec("Time that a flood tray is wet", "1", 0.03),
+    # Data, and every sensor by itself
+    "heard": Spec("Share of all readings that came", "1", 0.03, hours=1, slow=False),
+    "clock_wrong": Spec("Share of devices whose clock was wrong", "1", 0.02, hours=1, reference=0.0, slow=False),
+    "series_heard": Spec("Share of its readings that came", "1", 0.05, hours=1, place=_SERIES, slow=False),
+    "series_own": Spec("Its own value", "", 1.0, place=_SERIES),
+    "series_jump": Spec(
+        "Its largest step of the day from one hour to the next", "", 1.0, hours=1, place=_SERIES, slow=False
+    ),
+    "series_gap": Spec("Its value against what others of its kind say", "", 1.0, place=_SERIES),
+    "series_unchanged": Spec("Hours without any change", "h", 0.5, 1, hours=1, place=_SERIES, slow=False),
+    "series_scatter": Spec("Scatter from minute to minute", "1", 0.35, hours=3, place=_SERIES),
+    "series_saturated": Spec("Time at the end of its scale", "1", 0.05, place=_SERIES, slow=False),
+}

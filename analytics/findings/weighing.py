@@ -1,0 +1,237 @@
+"""Which causes a farm could have, and how likely each is at every hour, given what differs from its usual."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple
+
+import numpy as np
+
+from analytics.alignment import Floats
+from analytics.findings.deviation import NOT_KNOWN, Deviation
+from analytics.findings.indicator import SPECS
+from analytics.findings.model import USUALLY, Kind, Table
+from farm.causes import BY_NAME, NORMAL, SOMETHING_ELSE, Cause, Place
+from farm.description import Farm, ZoneKind
+from farm.quantities import Kind as QuantityKind
+
+SURPRISE = 0.1  # of deviations that nothing in the table explains: the share that is spread evenly; our choice
+SHARED = 0.5  # of that evidence, since one fault moves several indicators; our choice, no source
+ELSE_RARER = 0.03  # how much rarer something that no cause covers is than any one cause; our choice, no source
+
+
+class Hypothesis(NamedTuple):
+    """A cause at a place; ``part`` says which kind of place where that matters."""
+
+    cause: str
+    part: str
+    place: str
+
+    @property
+    def kind(self) -> Kind:
+        """Its row of the table."""
+        return self.cause, self.part
+
+
+class Answer(NamedTuple):
+    """A cause with its probability at an hour, and the likeliest places."""
+
+    cause: str
+    probability: float
+    places: tuple[Hypothesis, ...]
+
+
+@dataclass(frozen=True)
+class Weighing:
+    """Deviations of one farm, weighed by a table: log odds against "as usual" by hypothesis and hour."""
+
+    farm: Farm
+    table: Table
+    found: Mapping[tuple[str, str], Deviation]
+
+    @cached_property
+    def hours(self) -> int:
+        """How many hours there are."""
+        return len(next(iter(self.found.values())).value) if self.found else 0
+
+    @cached_property
+    def hypotheses(self) -> list[Hypothesis]:
+        """Every cause at every place that it could have on this farm."""
+        return [
+            Hypothesis(cause, part, place)
+            for cause, part in self.table.kinds
+            for place in places(self.farm, BY_NAME[cause], part)
+        ]
+
+    @cached_property
+    def _places_of(self) -> dict[str, list[str]]:
+        by_name: dict[str, list[str]] = {}
+        for feature, place in self.found:
+            by_name.setdefault(feature, []).append(place)
+        return by_name
+
+    def places_seen(self, feature: str, hypothesis: Hypothesis) -> list[str]:
+        """Return at which places a feature speaks for or against a hypothesis."""
+        known = self._places_of.get(feature, [])
+        own = SPECS[feature.split("@")[0]].place
+        if own is Place.FARM or not hypothesis.place:
+            return known
+        kind = BY_NAME[hypothesis.cause].place
+        if own is kind:
+            return [hypothesis.place] if hypothesis.place in known else []
+        if kind is not Place.SERIES:
+            return []
+        zone = hypothesis.place.split("/")[0]  # a sensor stands in a row, and under a lamp group
+        around = [zone] if own is Place.ROW else [one.name for one in self.farm.lamps_over(zone)]
+        return [one for one in around if one in known]
+
+    @cached_property
+    def log_odds(self) -> Floats:
+        """Log odds of each hypothesis (rows, in order) and of something else (last row) at each hour."""
+        ratios = {kind: self.table.log_ratios(kind) for kind in self.table.kinds}
+        scores = np.zeros((len(self.hypotheses) + 1, self.hours))
+        for score, hypothesis in zip(scores, self.hypotheses, strict=False):
+            told: dict[str, list[Floats]] = {}
+            for feature, ratio in ratios[hypothesis.kind].items():
+                seen = self.places_seen(feature, hypothesis)
+                if seen:
+                    one = sum((ratio[self.found[feature, place].level] for place in seen), start=np.zeros(self.hours))
+                    told.setdefault(feature.split("@")[0], []).append(one / math.sqrt(len(seen)))
+            for several in told.values():
+                score += several[0] if len(several) == 1 else _stronger(*several)
+            score *= self.table.temper
+            score += math.log(self.table.prior)
+        scores[-1] = self._unexplained() * self.table.temper + math.log(self.table.prior * ELSE_RARER)
+        return scores
+
+    def _unexplained(self) -> Floats:
+        """Return the log ratio of "something that no cause covers": any indicator may stand anywhere."""
+        total = np.zeros(self.hours)
+        for feature, seen in self._places_of.items():
+            if SPECS[feature.split("@")[0]].place is Place.SERIES:
+                continue  # what one sensor does alone is covered by the causes at a sensor
+            usual = self.table.usual.get(feature, USUALLY)
+            ratio = np.array(
+                [max(0.0, math.log((1 - SURPRISE) + SURPRISE / len(usual) / one)) for one in usual] + [0.0]
+            )
+            told = sum(ratio[self.found[feature, place].level] for place in seen)
+            total += told / math.sqrt(len(seen))
+        return SHARED * total
+
+    def probabilities(self, over_hours: int = 1) -> Floats:
+        """Return the probability of each hypothesis, of something else and, last, of "as usual", at each hour.
+
+        ``over_hours`` takes the mean of the log odds over that many newest hours.
+        """
+        odds = self.log_odds
+        if over_hours > 1 and self.hours:
+            total = np.concatenate([np.zeros((len(odds), 1)), np.cumsum(odds, axis=1)], axis=1)
+            at = np.arange(1, self.hours + 1)
+            first = np.maximum(at - over_hours, 0)
+            odds = (total[:, at] - total[:, first]) / (at - first)
+        with_usual = np.vstack([odds, np.zeros(self.hours)])
+        with_usual = np.exp(with_usual - with_usual.max(axis=0))
+        summed: Floats = with_usual / with_usual.sum(axis=0)
+        return summed
+
+    def answers(self, probability: Floats) -> list[Answer]:
+        """Return the causes of one hour in order of probability, "as usual" and "something else" among them."""
+        by_cause: dict[str, list[tuple[float, Hypothesis]]] = {}
+        for hypothesis, one in zip(self.hypotheses, probability, strict=False):
+            by_cause.setdefault(hypothesis.cause, []).append((float(one), hypothesis))
+        found = [
+            Answer(cause, sum(one for one, _ in several), _likeliest(several)) for cause, several in by_cause.items()
+        ]
+        found.append(Answer(SOMETHING_ELSE, float(probability[-2]), ()))
+        found.append(Answer(NORMAL, float(probability[-1]), ()))
+        return sorted(found, key=lambda one: -one.probability)
+
+    def told(self, hypothesis: Hypothesis, hour: int) -> list[tuple[float, Deviation]]:
+        """Return what speaks for (above 0) and against a hypothesis at an hour, the strongest first."""
+        weights = []
+        for feature, ratio in self.table.log_ratios(hypothesis.kind).items():
+            for place in self.places_seen(feature, hypothesis):
+                one = self.found[feature, place]
+                if one.level[hour] != NOT_KNOWN:
+                    weights.append((self.table.temper * float(ratio[one.level[hour]]), one))
+        return sorted(weights, key=lambda pair: -abs(pair[0]))
+
+    def beside(self, first: Hypothesis, hour: int) -> list[tuple[float, Hypothesis]]:
+        """Return what else is likely at an hour on evidence that ``first`` says nothing of: a second fault.
+
+        With its log odds against there being none, the likeliest first; only those above even.
+        """
+        taken = {feature.split("@")[0] for feature in self.table.of[first.kind]}
+        found = []
+        for hypothesis in self.hypotheses:
+            if hypothesis.cause == first.cause:
+                continue
+            total = math.log(self.table.prior)
+            told: dict[str, float] = {}
+            for feature, ratio in self.table.log_ratios(hypothesis.kind).items():
+                indicator = feature.split("@")[0]
+                own = SPECS[indicator].place
+                if indicator in taken and not (own is not Place.FARM and hypothesis.place != first.place):
+                    continue
+                seen = self.places_seen(feature, hypothesis)
+                if seen:
+                    one = sum(float(ratio[self.found[feature, place].level[hour]]) for place in seen) / math.sqrt(
+                        len(seen)
+                    )
+                    told[indicator] = max(told.get(indicator, 0.0), one, key=abs)
+            total += self.table.temper * sum(told.values())
+            if total > 0.0:
+                found.append((total, hypothesis))
+        return sorted(found, reverse=True)
+
+    def known(self, hour: int) -> set[str]:
+        """Return the features that are known at an hour, at any place."""
+        return {feature for (feature, _), one in self.found.items() if one.level[hour] != NOT_KNOWN}
+
+
+def _stronger(one: Floats, other: Floats) -> Floats:
+    """Return, at each hour, what speaks louder: hours and weeks of one indicator are one piece of evidence."""
+    return np.where(np.abs(one) >= np.abs(other), one, other)
+
+
+def weighed(farm: Farm, table: Table, found: Iterable[Deviation]) -> Weighing:
+    """Return deviations weighed by a table."""
+    return Weighing(farm, table, {(one.name, one.place): one for one in found})
+
+
+def places(farm: Farm, cause: Cause, part: str) -> Sequence[str]:
+    """Return the places that a cause could have on a farm; one empty name for the farm as a whole."""
+    if cause.place is Place.FARM or part == "all":
+        return [""]
+    if cause.place is Place.ROW:
+        return [name for name, zone in farm.zones.items() if zone.kind is ZoneKind.GROWING_ROW]
+    if cause.place is Place.LAMP_GROUP:
+        return [one.name for one in farm.equipment.lamp_groups]
+    if cause.place is Place.STOCK:
+        role = part if part in ("acid", "base") else "nutrient"
+        return [one.name for one in farm.equipment.stocks if one.role == role]
+    tank = farm.equipment.reservoir
+    return [
+        one.key
+        for one in farm.series
+        if (one.quantity in cause.quantities if cause.quantities else one.registered.kind is QuantityKind.LEVEL)
+        and not (
+            cause.quantities and one.quantity.startswith("solution_") and tank is not None and one.zone != tank.zone
+        )
+    ]
+
+
+def _likeliest(several: list[tuple[float, Hypothesis]]) -> tuple[Hypothesis, ...]:
+    """Return the hypotheses of one cause that hold nine tenths of its probability, the likeliest first."""
+    ordered = sorted(several, key=lambda pair: -pair[0])
+    total = sum(one for one, _ in ordered)
+    kept, so_far = [], 0.0
+    for one, hypothesis in ordered:
+        kept.append(hypothesis)
+        so_far += one
+        if so_far >= 0.9 * total:
+            break
+    return tuple(kept)

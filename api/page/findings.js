@@ -1,0 +1,84 @@
+// What may be behind what is unusual: ranked causes, the numbers for and against, the next check.
+import { html } from "./html.js";
+import { dayAndClock, number } from "./text.js";
+import { around, link } from "./view.js";
+
+export const FOUND = "findings?start=-7d";
+const NBSP = "\u00a0";
+const FEW = 6;
+
+const percent = (one) => (one.probability === null ? "beside it" : `${number(100 * one.probability, 0)}${NBSP}%`);
+
+/** The likeliest cause of an excursion, in a few words, with a link to the whole. */
+export function Likely({ feed, excursion }) {
+  const found = (feed.data(FOUND)?.findings ?? []).find((one) => one.excursion === excursion);
+  if (!found) return html`<span class="note">not looked at yet</span>`;
+  const words = found.cannot_tell_apart.length ? "cannot tell" : `${found.causes[0].label} (${percent(found.causes[0])})`;
+  return html`<a href=${`#found-${found.id}`} onClick=${(event) => reveal(event, found.id)}>${words}</a>`;
+}
+
+/** The address holds the view, so a jump within the page must leave it alone. */
+function reveal(event, id) {
+  event.preventDefault();
+  const shown = document.getElementById(`found-${id}`);
+  if (!shown) return;
+  shown.open = true;
+  shown.scrollIntoView({ block: "nearest" });
+  shown.querySelector("summary").focus({ preventScroll: true });
+}
+
+function Pieces({ sign, title, pieces }) {
+  return pieces.length > 0 && html`<p class="note">${title}</p><ul class="evidence">${pieces.map((piece) => html`<li><span aria-hidden="true">${sign}</span> ${piece.sentence}</li>`)}</ul>`;
+}
+
+function Cause({ one }) {
+  return html`<li class="cause">
+    <p><strong>${percent(one)}</strong> ${one.label}${one.place_labels.length > 0 && `: ${one.place_labels.join(", ")}`}</p>
+    <${Pieces} sign="+" title="For it" pieces=${one.for} />
+    <${Pieces} sign="\u2212" title="Against it" pieces=${one.against} />
+  </li>`;
+}
+
+function Check({ found }) {
+  const shows = Object.entries(found.next_check_shows);
+  const label = (cause) => found.causes.find((one) => one.cause === cause)?.label ?? cause;
+  return html`<p><strong>Check next.</strong> ${found.next_check}</p>
+    ${shows.length > 0 && html`<ul>${shows.map(([cause, what]) => html`<li>${what}: ${label(cause)}</li>`)}</ul>`}`;
+}
+
+function Found({ found, zone, view, now, open }) {
+  const onset = Date.parse(found.onset);
+  const end = found.end && Date.parse(found.end);
+  const labels = found.cannot_tell_apart.map((cause) => found.causes.find((one) => one.cause === cause)?.label ?? cause);
+  return html`<details class="long" id=${`found-${found.id}`} open=${open}>
+    <summary>${found.urgent && html`<strong class="outside">Now: </strong>`}${found.headline}</summary>
+    ${found.cautions.map((text) => html`<p class="caution"><strong>Caution.</strong> ${text}</p>`)}
+    <p class="note">${found.subject === "night" ? "for the night from" : "since"} ${dayAndClock(onset, zone)}${end ? `, until ${dayAndClock(end, zone)}` : ", still so"}${found.series && html`; <a href=${link(around(view, found.series, onset, end, now))} data-shows="timeline">on the timeline</a>`}</p>
+    <ol class="causes">${found.causes.map((one) => html`<${Cause} key=${one.cause} one=${one} />`)}</ol>
+    ${found.also.length > 0 && html`<p>The numbers show a second fault beside it:</p><ul class="causes">${found.also.map((one) => html`<${Cause} key=${one.cause} one=${one} />`)}</ul>`}
+    ${labels.length > 0 && html`<p>This farm\u2019s sensors do not tell these apart: ${labels.join("; ")}.</p>`}
+    ${found.next_check && html`<${Check} found=${found} />`}
+  </details>`;
+}
+
+export function Findings({ feed, zone, view }) {
+  const answer = feed.data(FOUND);
+  const now = feed.now();
+  const over = (one) => one.end !== null && Date.parse(one.end) <= now;
+  const rank = (one) => (one.urgent ? 0 : over(one) ? 2 : 1);
+  const worth = (one) => !over(one) || one.causes[0].cause !== "as_usual";
+  const rows = [...(answer?.findings ?? [])].filter(worth).sort((a, b) => rank(a) - rank(b) || Date.parse(b.onset) - Date.parse(a.onset));
+  const now_open = rows.filter((one) => !over(one));
+  const before = rows.filter(over);
+  const show = (several, open) => several.map((found) => html`<${Found} key=${found.id} ...${{ found, zone, view, now, open }} />`);
+  return html`<section id="findings" aria-labelledby="findings-title">
+    <div class="head"><h2 id="findings-title">Likely causes</h2><p class="note">What may be behind excursions and anything unusual, held against this farm\u2019s own earlier days. Probabilities are a model\u2019s; look before you act.</p></div>
+    <div class="body">
+      ${!answer && html`<p class="note">Not known yet.</p>`}
+      ${answer && !rows.length && html`<p>Nothing unusual in the last seven days.</p>`}
+      ${show(now_open.slice(0, FEW), now_open.length === 1 || now_open.some((one) => one.urgent))}
+      ${show(now_open.slice(FEW), false)}
+      ${before.length > 0 && html`<details class="long"><summary>Over by now: ${before.length}</summary>${show(before.slice(0, 40), false)}</details>`}
+    </div>
+  </section>`;
+}

@@ -1,0 +1,63 @@
+"""What may be behind an excursion, or anything unusual: ranked causes with their evidence."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Path, Query
+
+from api import examples, schemas
+from api.house import House, TheHouse
+from api.problems import Problem
+from api.spans import AskedOpenSpan
+from farm.readings import instant
+from store.entries import FindingEntry
+
+router = APIRouter(tags=["findings"])
+
+
+@router.get("/findings", responses=examples.of("findings"))
+def findings(
+    house: TheHouse,
+    span: AskedOpenSpan,
+    open_: Annotated[bool, Query(alias="open", description="only those that still hold")] = False,
+    excursion: Annotated[str | None, Query(description="only the one about this excursion")] = None,
+) -> schemas.FindingsAnswer:
+    """Tell the findings that hold at some time of a range, the newest onset first; all of them by default."""
+    found = house.journal.findings.between(house.farm.name, *span)
+    kept = [
+        one
+        for one in reversed(found)
+        if (one.end_us is None or one.end_us > house.clock() or not open_) and excursion in (None, one.subject)
+    ]
+    return schemas.FindingsAnswer(findings=[_finding(house, one) for one in kept])
+
+
+@router.get("/findings/{id}", response_model=schemas.FindingAnswer, responses=examples.of("finding"))
+def finding(
+    house: TheHouse, identity: Annotated[str, Path(alias="id", description="a finding's or an excursion's id")]
+) -> schemas.FindingAnswer:
+    """Tell one finding, by its own id or by that of the excursion it is about."""
+    found = house.journal.findings.of(house.farm.name, identity)
+    if found is None:
+        raise Problem(404, f"There is no finding {identity[:200]!r}. /api/v1/findings lists every one.")
+    return _finding(house, found)
+
+
+def _finding(house: House, one: FindingEntry) -> schemas.FindingAnswer:
+    detail: dict[str, Any] = one.detail
+    excursion = one.subject if "series" in detail else None
+    return schemas.FindingAnswer(
+        id=one.identity,
+        subject="excursion" if excursion else one.subject.split("/")[0],
+        excursion=excursion,
+        series=detail.get("series"),
+        surface=detail.get("surface"),
+        onset=instant(one.onset_us),
+        end=instant(one.end_us) if one.end_us is not None else None,
+        at=instant(one.at_us),
+        **{name: detail[name] for name in schemas.FindingAnswer.model_fields if name in _TOLD and name in detail},
+    )
+
+
+_TOLD = {"headline", "causes", "also", "cannot_tell_apart", "next_check", "next_check_shows", "urgent", "cautions"}

@@ -1,0 +1,91 @@
+"""Levels of many simulated farms with known faults, made once and kept, for counting and for scoring."""
+
+from __future__ import annotations
+
+import pickle
+import time
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+
+from analytics.findings.deviation import NOT_KNOWN, Deviation
+from bench.diagnosis.farms import LEVELS, full_farm, healthy, with_fault, without_fault
+from simulator.farms import invented_farm
+from simulator.fault_kinds import FaultKind
+
+HEALTHY_MONTH_D = 30
+KINDS = tuple(str(kind) for kind in FaultKind)
+NOTHING = np.empty(0)
+
+
+class Levels(NamedTuple):
+    """The levels of one run from the last healthy hour on; those of a healthy month from its start.
+
+    ``level`` has a row for each (feature, place) of ``names`` and a column an hour; ``fault_h``, ``full_h`` and
+    ``read_h`` count in its columns.
+    """
+
+    seed: int
+    drawn: bool
+    kind: str
+    part: str
+    target: str
+    severity: str
+    names: list[tuple[str, str]]
+    level: np.ndarray
+    fault_h: int
+    full_h: int
+    read_h: int
+    slow: bool
+
+    @property
+    def hours(self):
+        return self.level.shape[1]
+
+    def found(self):
+        """Return the deviations that a weighing takes, without their values."""
+        return [Deviation(name, place, NOTHING_OF(self.hours), NOTHING, NOTHING, row)
+                for (name, place), row in zip(self.names, self.level, strict=True)]  # fmt: skip
+
+
+def NOTHING_OF(hours):  # noqa: N802  # a stand-in for values nobody asks for
+    return np.broadcast_to(np.nan, hours)
+
+
+def farm_of(seed, drawn):
+    """Return the farm that a run was made on."""
+    return invented_farm(seed).farm if drawn else full_farm(seed)[1]
+
+
+def compact(run, drawn):
+    """Return what is kept of a run."""
+    kept = [one for one in run.deviations if (one.level != NOT_KNOWN).any()]
+    return Levels(
+        run.seed, drawn, run.kind, run.part, run.target, run.level, [(one.name, one.place) for one in kept],
+        np.array([one.level for one in kept], np.int8), run.fault_h, run.full_h,
+        run.read_h, run.slow,
+    )  # fmt: skip
+
+
+def levels_of(folder, seed, *, drawn=False, severities=LEVELS, kinds=KINDS, repeats=1, month=True):
+    """Return the levels of every fault on one farm and of a healthy month, from a folder or made now."""
+    what = "" if kinds == KINDS else "-some"
+    file = Path(folder) / f"{'drawn' if drawn else 'full'}{'-all' if severities else ''}{what}-{seed}.pickle"
+    if file.is_file():
+        return pickle.loads(file.read_bytes())
+    file.parent.mkdir(parents=True, exist_ok=True)
+    began = time.monotonic()
+    before = healthy(seed, drawn=drawn)
+    found = []
+    for number_of_kind, kind in enumerate(kinds):
+        for severity in severities or [LEVELS[(seed + number_of_kind) % len(LEVELS)]]:
+            for number in range(repeats):
+                run = with_fault(before, kind, severity, number)
+                if run is not None:
+                    found.append(compact(run, drawn))
+    if month:
+        found.append(compact(without_fault(before, HEALTHY_MONTH_D), drawn))
+    file.write_bytes(pickle.dumps(found, protocol=5))
+    print(f"farm {seed}: {len(found)} runs in {time.monotonic() - began:.0f} s", flush=True)
+    return found

@@ -1,0 +1,76 @@
+"""``leafweather explain``: what may be behind an excursion, with the numbers for and against."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn
+
+import typer
+
+from farm.readings import iso_time
+from leafweather.settings import Settings
+
+if TYPE_CHECKING:
+    from store.entries import FindingEntry
+
+BAD_CALL = 2
+
+
+def explain(
+    excursion: Annotated[str, typer.Argument(metavar="EXCURSION", help="its id, as the page and the API tell it")],
+    data: Annotated[
+        Path | None, typer.Option(metavar="FOLDER", help="folder of the journal; else LEAFWEATHER_DATA")
+    ] = None,
+) -> None:
+    """Print the likely causes of an excursion (or of a finding), the evidence, and what to check next."""
+    from store.contract import StoreUnavailable, StoreUnusable
+    from store.journal import Journal
+
+    folder = data if data is not None else Settings().data
+    file = folder / "journal.sqlite"
+    if not file.is_file():
+        _stop(f"{folder} holds no journal.sqlite: name the service's data folder with --data or LEAFWEATHER_DATA")
+    try:
+        with Journal(f"sqlite:///{file.resolve()}") as journal:
+            found = journal.findings.named(excursion)
+    except (StoreUnavailable, StoreUnusable) as error:
+        _stop(str(error))
+    if found is None:
+        _stop(
+            f"there is no finding about {excursion!r}: take an id from the page or /api/v1/excursions; one is made "
+            "within the hour that follows an excursion's beginning"
+        )
+    typer.echo("\n".join(lines(found)))
+
+
+def lines(found: FindingEntry) -> list[str]:
+    """Return a finding as lines of text."""
+    detail = found.detail
+    until = "still holds" if found.end_us is None else f"until {iso_time(found.end_us)}"
+    told = [
+        detail["headline"],
+        f"{found.farm}, since {iso_time(found.onset_us)}, {until}; told for {iso_time(found.at_us)}",
+    ]
+    for one in detail["causes"]:
+        told += ["", *_cause(one, f"{100 * one['probability']:.0f} %")]
+    for one in detail["also"]:
+        told += ["", *_cause(one, "beside it")]
+    if detail["cannot_tell_apart"]:
+        told += ["", f"Cannot tell apart with these sensors: {', '.join(detail['cannot_tell_apart'])}."]
+    if detail["next_check"]:
+        told += ["", f"Next: {detail['next_check']}"]
+        told += [f"  {shows} -> {cause}" for cause, shows in detail["next_check_shows"].items()]
+    return [*told, *(f"Caution: {text}" for text in detail["cautions"])]
+
+
+def _cause(one: dict[str, Any], odds: str) -> list[str]:
+    where = f" [{', '.join(one['place_labels'])}]" if one["place_labels"] else ""
+    told = [f"{odds:>9}  {one['label']}{where}  ({one['cause']})"]
+    told += [f"           + {piece['sentence']}" for piece in one["for"]]
+    told += [f"           - {piece['sentence']}" for piece in one["against"]]
+    return told
+
+
+def _stop(message: str) -> NoReturn:
+    typer.echo(message, err=True)
+    raise typer.Exit(BAD_CALL)

@@ -1,0 +1,68 @@
+"""The part of the journal that findings stand in: what may be behind excursions and anything unusual."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from sqlalchemy import ColumnElement, or_, select
+
+from store.entries import FindingEntry
+from store.journal_database import JournalDatabase
+from store.tables import FindingRow
+
+
+class JournalFindings:
+    """Findings by farm. Every method may raise `store.contract.StoreUnavailable`."""
+
+    def __init__(self, database: JournalDatabase) -> None:
+        self._database = database
+
+    def replace(self, farm: str, from_us: int, entries: Sequence[FindingEntry]) -> None:
+        """Make these the only findings that hold at ``from_us`` or begin later; earlier ones that ended stay.
+
+        Raises
+        ------
+        ValueError
+            If one is of another farm.
+        """
+        for one in entries:
+            if one.farm != farm:
+                raise ValueError(f"the finding {one.identity} is of the farm {one.farm!r}, not of {farm!r}")
+        given = {one.identity: one for one in entries}
+        with self._database.writing() as session:
+            for row in session.scalars(select(FindingRow).where(*_holding(farm, from_us, None))).all():
+                if row.identity not in given:
+                    session.delete(row)
+            for one in given.values():
+                session.merge(FindingRow.of(one))
+
+    def between(self, farm: str, start_us: int | None = None, end_us: int | None = None) -> list[FindingEntry]:
+        """Return the findings that hold at some instant of ``[start_us, end_us)``, by onset."""
+        query = select(FindingRow).where(*_holding(farm, start_us, end_us))
+        with self._database.reading() as session:
+            rows = session.scalars(query.order_by(FindingRow.onset_us, FindingRow.identity))
+            return [row.entry() for row in rows]
+
+    def named(self, identity: str) -> FindingEntry | None:
+        """Return the finding of an identity, or about an excursion of it, of whichever farm."""
+        with self._database.reading() as session:
+            farms = session.scalars(select(FindingRow.farm).distinct()).all()
+        found = (self.of(farm, identity) for farm in farms)
+        return next((one for one in found if one is not None), None)
+
+    def of(self, farm: str, identity: str) -> FindingEntry | None:
+        """Return the finding of an identity, or the newest about an excursion of that identity."""
+        either = or_(FindingRow.identity == identity, FindingRow.subject == identity)
+        query = select(FindingRow).where(FindingRow.farm == farm, either).order_by(FindingRow.onset_us.desc())
+        with self._database.reading() as session:
+            row = session.scalars(query.limit(1)).first()
+            return None if row is None else row.entry()
+
+
+def _holding(farm: str, start_us: int | None, end_us: int | None) -> list[ColumnElement[bool]]:
+    conditions: list[ColumnElement[bool]] = [FindingRow.farm == farm]
+    if start_us is not None:
+        conditions.append(or_(FindingRow.end_us.is_(None), FindingRow.end_us > start_us))
+    if end_us is not None:
+        conditions.append(FindingRow.onset_us < end_us)
+    return conditions

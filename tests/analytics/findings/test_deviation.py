@@ -1,0 +1,81 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from analytics.findings.deviation import CARRIED_H, NOT_KNOWN, USUAL, deviations
+from analytics.findings.indicator import SPECS, Indicator
+
+DAYS = 12
+NOW, SLOW = 0, 1
+
+
+def both(name, value):
+    """Return the deviations over hours and over weeks of one indicator."""
+    return list(deviations([Indicator(name, "", np.asarray(value, float))]))
+
+
+def daily_swing(days=DAYS):
+    return 22.0 + 2.0 * np.sin(2 * np.pi * np.arange(24 * days) / 24)
+
+
+def test_what_comes_every_day_at_the_same_hour_is_usual():
+    now, slow = both("room_temperature", daily_swing())
+    known = now.level != NOT_KNOWN
+    assert known.sum() == 24 * (DAYS - 3)  # three days are needed before
+    assert (now.level[known] == USUAL).all()
+    assert (slow.level[slow.level != NOT_KNOWN] == USUAL).all()
+
+
+@pytest.mark.parametrize(
+    ("off", "level"),
+    [(0.1, 4), (0.5, 5), (1.2, 6), (2.4, 7), (6.0, 8), (-0.5, 3), (-1.2, 2), (-2.4, 1), (-6.0, 0)],
+)
+def test_a_step_is_told_in_standard_deviations_of_the_smallest_change_worth_noticing(off, level):
+    value = daily_swing()
+    value[-2:] += off  # the newest value is a mean over two hours
+    now = both("room_temperature", value)[NOW]
+    assert SPECS["room_temperature"].least == 0.3
+    assert now.score()[-1] == pytest.approx(off / 0.3, rel=1e-6)
+    assert now.level[-1] == level
+
+
+def test_usual_scatter_makes_the_same_step_less_remarkable():
+    random = np.random.default_rng(5)
+    quiet, loud = daily_swing(), daily_swing() + random.normal(0.0, 1.0, 24 * DAYS)
+    for value in (quiet, loud):
+        value[-2:] += 3.0
+    assert abs(both("room_temperature", loud)[NOW].score()[-1]) < abs(both("room_temperature", quiet)[NOW].score()[-1])
+
+
+def test_half_a_week_with_a_fault_does_not_become_the_usual():
+    value = daily_swing()
+    value[-72:] += 3.0
+    assert both("room_temperature", value)[NOW].level[-1] == 7
+
+
+def test_a_slow_rise_that_each_day_hides_shows_over_weeks():
+    value = daily_swing(20) + np.clip(np.arange(480) / 24 - 8, 0, None) * 0.15
+    now, slow = both("room_temperature", value)
+    assert now.level[-1] <= USUAL + 1
+    assert slow.level[-1] >= USUAL + 2
+
+
+def test_what_cannot_be_seen_now_is_held_as_it_was_seen_last():
+    value = np.where(np.arange(24 * DAYS) % 24 < 12, 1.0, np.nan)  # a lamp's output, seen while lit
+    value[-24:-12] = 0.5
+    now = both("light_output", value)[NOW]
+    assert now.level[-1] == 0
+    value = np.concatenate([value, np.full(24, np.nan)])
+    assert both("light_output", value)[NOW].level[-24 + CARRIED_H - 11 :].tolist().count(NOT_KNOWN) > 0
+
+
+def test_without_three_known_days_nothing_is_known():
+    now, slow = both("room_temperature", daily_swing(3))
+    assert (now.level == NOT_KNOWN).all()
+    assert (slow.level == NOT_KNOWN).all()
+
+
+def test_an_indicator_with_a_reference_needs_no_past():
+    [now] = both("dry_pump", [0.0, 0.0, 1.0])
+    assert now.level.tolist() == [USUAL, USUAL, 8]

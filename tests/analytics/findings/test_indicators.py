@@ -1,0 +1,151 @@
+"""Indicators on readings made by hand, whose truth is known from elsewhere."""
+
+from __future__ import annotations
+
+import numpy as np
+import psychrolib
+import pytest
+
+from analytics.findings.air import carbon_dioxide, coil
+from analytics.findings.deviation import indicators
+from analytics.findings.indicator import SPECS
+from analytics.findings.root_zone import root_zone
+from analytics.findings.scene import Scene, scene_of
+from analytics.findings.sensors import sensors
+from analytics.findings.water import water
+from farm.readings import Columns, Series
+from simulator.demo import demo_farm
+from tests.conftest import MINUTE_US, T0_US
+
+DAY = 1440
+
+
+@pytest.fixture(scope="module")
+def farm():
+    return demo_farm()
+
+
+def scene(farm, **series):
+    """Return a scene of some series by key (``__`` for the slash, 9 for the hyphen), whole days of minutes."""
+    keys = {key: key.replace("__", "/").replace("9", "-") for key in series}
+    return Scene(
+        farm, T0_US, {Series.parse(farm.name, keys[key]): np.asarray(one, float) for key, one in series.items()}
+    )
+
+
+def by_name(found, place=""):
+    return {one.name: one.value for one in found if one.place == place}
+
+
+def test_water_that_the_coil_takes_is_psychrolibs_difference_of_humidity_ratios(farm):
+    psychrolib.SetUnitSystem(psychrolib.SI)
+    always = np.ones(DAY)
+    found = by_name(coil(scene(
+        farm, room__compressor_on=always, room__air_temperature=24 * always, room__relative_humidity=65 * always,
+        supply__air_temperature=10 * always, supply__relative_humidity=95 * always,
+    )))  # fmt: skip
+    pressure = psychrolib.GetStandardAtmPressure(farm.farm.elevation_m)
+    wet = psychrolib.GetHumRatioFromRelHum(24, 0.65, pressure)
+    dry = psychrolib.GetHumRatioFromRelHum(10, 0.95, pressure)
+    assert found["coil_drying"][1] == pytest.approx(1000 * (wet - dry), rel=1e-4)
+    assert found["coil_cooling"][1] == pytest.approx(14.0)
+    assert found["supply_above_dew_point"][1] == pytest.approx(
+        10 - psychrolib.GetTDewPointFromRelHum(24, 0.65), abs=0.01
+    )
+
+
+def test_what_the_coil_does_is_looked_at_only_while_it_runs(farm):
+    runs = (np.arange(DAY) % 30 < 15).astype(float)
+    supply = np.where(runs > 0, 10.0, 24.0)
+    found = by_name(coil(scene(farm, room__compressor_on=runs, room__air_temperature=np.full(DAY, 24.0),
+                               supply__air_temperature=supply)))  # fmt: skip
+    assert found["coil_cooling"][1:] == pytest.approx(np.full(23, 14.0))
+    assert found["compressor_share"] == pytest.approx(np.full(24, 0.5))
+
+
+def test_gas_that_falls_to_a_third_in_four_hours_is_lost_at_that_rate(farm):
+    minutes = np.arange(DAY)
+    level = 425.0 + 600.0 * np.exp(-np.log(3.0) / 240.0 * minutes)
+    found = by_name(carbon_dioxide(scene(farm, room__co2_mole_fraction=level, room__co2_valve_open=np.zeros(DAY))))
+    assert found["co2_loss"][1] == pytest.approx(np.log(3.0) / 4.0, rel=1e-6)
+
+
+def test_gas_that_rises_while_the_valve_is_open_rises_per_minute_of_opening(farm):
+    is_open = (np.arange(DAY) % 60 < 6).astype(float)
+    level = 800.0 + np.cumsum(np.where(np.concatenate([[0], is_open[:-1]]) > 0, 12.0, 0.0))
+    found = by_name(carbon_dioxide(scene(farm, room__co2_mole_fraction=level, room__co2_valve_open=is_open)))
+    assert found["co2_rise"][2] == pytest.approx(12.0)
+    assert found["co2_valve_share"][2] == pytest.approx(0.1)
+
+
+def dosed_day(response, drift_h=-0.01):
+    """Return EC and counters of a day with doses of 20 mL of both stocks at uneven times."""
+    random = np.random.default_rng(3)
+    doses = np.sort(random.choice(np.arange(30, DAY - 60, 15), 30, replace=False))
+    ec, counter = np.full(DAY, 1.8) + drift_h / 60.0 * np.arange(DAY), np.zeros(DAY)
+    for at in doses:
+        counter[at:] += 20.0
+        ec[at + 8 :] += response * 2 * 20.0 * 0.11 / 240.0  # two stocks of 0.11 mS/cm for 1 mL in 1 L, in 240 L
+    return ec + random.normal(0.0, 0.002, DAY), counter
+
+
+@pytest.mark.parametrize("response", [1.0, 0.5, 0.0])
+def test_the_response_to_doses_is_what_was_put_in(farm, response):
+    ec, counter = dosed_day(response)
+    found = by_name(root_zone(scene(
+        farm, reservoir__solution_ec=ec, reservoir__dosed_volume__nutrient9a=counter,
+        reservoir__dosed_volume__nutrient9b=counter, reservoir__solution_level=np.full(DAY, 100.0),
+    )))  # fmt: skip
+    assert found["ec_response"][-1] == pytest.approx(response, abs=0.12)
+
+
+def test_drift_is_looked_at_between_doses(farm):
+    ec, counter = dosed_day(1.0, drift_h=-0.03)
+    found = by_name(root_zone(scene(farm, reservoir__solution_ec=ec, reservoir__dosed_volume__nutrient9a=counter)))
+    assert np.nanmean(found["ec_drift"]) == pytest.approx(-0.03, abs=0.006)
+
+
+def test_what_leaves_the_tank_is_what_was_topped_up_less_what_it_rose(farm):
+    made = np.cumsum(np.where(np.arange(DAY) % 240 < 60, 0.2, 0.0))  # 12 L every four hours: 3 L/h
+    drunk = 2.5 / 60.0 * np.arange(DAY)
+    level = 90.0 + 100.0 * (made - drunk) / 240.0
+    found = by_name(water(scene(farm, feed__metered_volume=made, reservoir__solution_level=level)))
+    assert found["drunk"][2:] == pytest.approx(np.full(22, 2.5), abs=1e-6)
+
+
+def test_a_pump_that_is_commanded_and_gives_nothing_is_dry(farm):
+    commanded = (np.arange(DAY) % 20 < 5).astype(float)
+    flow = np.where((commanded > 0) & (np.arange(DAY) < 720), 10.67, 0.0)
+    found = by_name(water(scene(farm, reservoir__pump_on=commanded, reservoir__flow_rate=flow)))
+    assert found["dry_pump"][1:11] == pytest.approx(np.zeros(10))
+    assert found["dry_pump"][13:] == pytest.approx(np.ones(11))
+
+
+def test_a_stuck_sensor_has_not_changed_for_hours(farm):
+    value = 22.0 + 0.1 * np.sin(np.arange(DAY))
+    value[600:] = value[600]
+    found = by_name(sensors(scene(farm, room__air_temperature=value)), "room/air_temperature")
+    assert found["series_unchanged"][9] == pytest.approx(0.0, abs=0.1)
+    assert found["series_unchanged"][14] == pytest.approx((14 * 60 + 59 - 600) / 60.0)
+
+
+def test_a_humidity_sensor_is_held_against_the_vapour_of_the_others(farm):
+    keys = {f"row9{n}__{quantity}": np.full(DAY, value) for n in (1, 2, 3)
+            for quantity, value in (("air_temperature", 22.0), ("relative_humidity", 66.0))}  # fmt: skip
+    keys["row93__relative_humidity"] = np.full(DAY, 71.0)
+    found = by_name(sensors(scene(farm, **keys)), "row-3/relative_humidity")
+    assert found["series_gap"] == pytest.approx(np.full(24, 5.0))
+
+
+def test_fewer_sensors_give_fewer_indicators_and_every_one_is_described(farm):
+    air = np.full(DAY, 22.0)
+    few = indicators(scene(farm, room__air_temperature=air))
+    more = indicators(scene(farm, room__air_temperature=air, room__relative_humidity=air * 3))
+    assert {one.name for one in few} < {one.name for one in more} <= SPECS.keys()
+
+
+def test_a_reading_speaks_for_three_cadences_and_no_longer(farm):
+    series = Series.parse(farm.name, "room/air_temperature")
+    column = Columns(np.array([T0_US + MINUTE_US]), np.array([21.0]), np.array([2], np.uint8))
+    found = scene_of(farm, {series: column}, T0_US, T0_US + 60 * MINUTE_US).value[series]
+    assert np.isfinite(found).sum() == 4  # its own minute and three more

@@ -1,0 +1,142 @@
+"""Bayes' rule worked by hand on a table of two causes; what is left out, what cannot be told apart, two at once."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from analytics.findings.deviation import Deviation
+from analytics.findings.episodes import Episode, episodes
+from analytics.findings.explaining import explained
+from analytics.findings.model import Table
+from analytics.findings.weighing import Hypothesis, weighed
+from farm.causes import NORMAL, SOMETHING_ELSE
+from farm.readings import Series
+
+USUAL = (0.01, 0.01, 0.01, 0.01, 0.92, 0.01, 0.01, 0.01, 0.01)
+LOWER = (0.50, 0.20, 0.18, 0.01, 0.07, 0.01, 0.01, 0.01, 0.01)
+HIGHER = LOWER[::-1]
+FEATURES = ("condensate@now", "supply_above_dew_point@now", "ec@now", "row_flow@now")
+DRYING, WARM_COIL, LEAK, CLOGGED = (
+    ("drying_lost", ""),
+    ("cooling_at_dew_point", ""),
+    ("dilution_leak", ""),
+    ("emitters_clogged", ""),
+)
+TABLE = Table(
+    dict.fromkeys(FEATURES, USUAL),
+    {
+        DRYING: {"condensate@now": LOWER},
+        WARM_COIL: {"condensate@now": LOWER, "supply_above_dew_point@now": HIGHER},
+        LEAK: {"ec@now": LOWER},
+        CLOGGED: {"row_flow@now": LOWER},
+    },
+    prior=0.01,
+    temper=1.0,
+)  # fmt: skip
+
+
+def seen(**levels):
+    """Return deviations of one hour by feature (``__`` before the place), with stand-in values."""
+    found = []
+    for name, level in levels.items():
+        feature, _, place = name.partition("__")
+        one, usual = np.array([float(level) - 4.0]), np.zeros(1)
+        found.append(Deviation(f"{feature}@now", place, one, usual, np.full(1, 0.5), np.array([level], np.int8)))
+    return found
+
+
+def weigh(farm, **levels):
+    weighing = weighed(farm, TABLE, seen(**levels))
+    return weighing, {one.cause: one for one in weighing.answers(weighing.probabilities()[:, 0])}
+
+
+def test_bayes_by_hand(small_farm):
+    _, answers = weigh(small_farm, condensate=0, supply_above_dew_point=4)
+    # Odds against "as usual": prior times the ratio of likelihoods at each feature.
+    drying, warm = 0.01 * 0.50 / 0.01, 0.01 * (0.50 / 0.01) * (0.07 / 0.92)
+    leak = clogged = 0.01  # nothing of theirs was seen
+    else_ = 0.01 * 0.03 * ((0.9 + 0.1 / 9 / 0.01) ** 0.5)
+    total = 1.0 + drying + warm + leak + clogged + else_
+    assert answers["drying_lost"].probability == pytest.approx(drying / total, rel=1e-6)
+    assert answers["cooling_at_dew_point"].probability == pytest.approx(warm / total, rel=1e-6)
+    assert answers[NORMAL].probability == pytest.approx(1.0 / total, rel=1e-6)
+    assert answers[SOMETHING_ELSE].probability == pytest.approx(else_ / total, rel=1e-6)
+    assert sum(one.probability for one in answers.values()) == pytest.approx(1.0)
+
+
+def test_a_feature_that_is_not_known_says_nothing(small_farm):
+    _, missing = weigh(small_farm, condensate=0)
+    _, unknown = weigh(small_farm, condensate=0, supply_above_dew_point=9)
+    for cause in ("drying_lost", "cooling_at_dew_point"):
+        assert missing[cause].probability == pytest.approx(unknown[cause].probability)
+    assert missing["drying_lost"].probability == pytest.approx(missing["cooling_at_dew_point"].probability)
+
+
+def test_a_cause_at_a_place_is_weighed_by_what_is_seen_there(small_farm):
+    weighing, answers = weigh(small_farm, row_flow__row=0)
+    assert weighing.places_seen("row_flow@now", Hypothesis("emitters_clogged", "", "row")) == ["row"]
+    assert answers["emitters_clogged"].places[0].place == "row"
+    assert answers["emitters_clogged"].probability > 0.2
+
+
+def test_causes_that_the_sensors_do_not_tell_apart_are_told_so(small_farm):
+    weighing, _ = weigh(small_farm, condensate=0)
+    found = explained(weighing, 0, weighing.probabilities()[:, 0])
+    assert set(found.not_apart) == {"drying_lost", "cooling_at_dew_point"}
+    assert found.check_shows.keys() == {"drying_lost", "cooling_at_dew_point"}
+    assert len(set(found.check_shows.values())) == 2
+
+
+def test_with_the_sensor_that_tells_them_apart_they_are_named(small_farm):
+    weighing, _ = weigh(small_farm, condensate=0, supply_above_dew_point=8)
+    found = explained(weighing, 0, weighing.probabilities()[:, 0])
+    assert found.first.cause == "cooling_at_dew_point"
+    assert found.not_apart == ()
+    assert {piece.indicator for piece in found.first.speaks_for} == {"condensate@now", "supply_above_dew_point@now"}
+    drying = next(one for one in found.candidates if one.cause == "drying_lost")
+    assert [piece.indicator for piece in drying.speaks_for] == ["condensate@now"]
+
+
+def test_what_speaks_against_a_cause_is_told_with_its_numbers(small_farm):
+    weighing, _ = weigh(small_farm, condensate=0, supply_above_dew_point=4)
+    found = explained(weighing, 0, weighing.probabilities()[:, 0])
+    warm = next(one for one in found.candidates if one.cause == "cooling_at_dew_point")
+    [against] = warm.against
+    assert against.indicator == "supply_above_dew_point@now"
+    assert "0.0 K, usually 0.0 K give or take 1.0 K" in against.sentence
+
+
+def test_a_second_fault_on_other_evidence_is_told_beside_the_first(small_farm):
+    weighing, _ = weigh(small_farm, condensate=0, supply_above_dew_point=8, ec=0)
+    found = explained(weighing, 0, weighing.probabilities()[:, 0])
+    assert found.first.cause == "cooling_at_dew_point"
+    assert (
+        weighing.beside(Hypothesis("cooling_at_dew_point", "", ""), 0) == []
+    )  # 0.5 / 0.01 does not outweigh the prior
+    strong = Table(TABLE.usual, TABLE.of, prior=0.05, temper=1.0)
+    weighing = weighed(small_farm, strong, seen(condensate=0, supply_above_dew_point=8, ec=0))
+    found = explained(weighing, 0, weighing.probabilities()[:, 0])
+    assert [one.cause for one in found.also] == ["dilution_leak"]
+
+
+def test_an_excursion_is_explained_by_causes_of_its_own_side_only(small_farm):
+    weighing, _ = weigh(small_farm, condensate=0, ec=0)
+    humid = Series.parse("testfarm", "room/relative_humidity")
+    found = explained(weighing, 0, weighing.probabilities()[:, 0], humid, "high")
+    assert {one.cause for one in found.candidates} <= {"drying_lost", "cooling_at_dew_point", NORMAL, SOMETHING_ELSE}
+    assert sum(one.probability for one in found.candidates) == pytest.approx(1.0, abs=0.02)
+
+
+def test_nothing_unusual_is_an_answer(small_farm):
+    weighing, _ = weigh(small_farm, condensate=4, supply_above_dew_point=4, ec=4)
+    found = explained(weighing, 0, weighing.probabilities()[:, 0])
+    assert found.first.cause == NORMAL
+    assert found.first.probability > 0.9
+
+
+def test_episodes_begin_after_two_sure_hours_or_one_that_is_very_sure_and_end_after_six_quiet_ones():
+    assert episodes(np.array([0.0, 0.95, 0.2, 0.95, 0.95, 0.5])) == [Episode(3, 4, None)]
+    assert episodes(np.array([0.0, 0.9995, 0.5])) == [Episode(1, 1, None)]
+    quiet = np.array([0.0, 0.95, 0.95, *[0.1] * 5, 0.95, *[0.1] * 6, 0.0])
+    assert episodes(quiet) == [Episode(1, 2, 14)]

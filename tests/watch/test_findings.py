@@ -1,0 +1,268 @@
+"""Findings over a real store and journal: named, the same in any order of arrival and after a restart, not invented."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from farm.check import check_text
+from farm.flags import Flag
+from farm.readings import Reading, Series
+from leafweather.explain_command import lines
+from store.embedded import EmbeddedStore
+from store.entries import ClockFault, ExcursionEntry, Side
+from store.journal import Journal
+from tests.conftest import MINUTE_US, SMALL_FARM, T0_US
+from watch.day_data import day_data
+from watch.day_sheet import SECTIONS
+from watch.findings import UNUSUAL, FindingsKeeper, shipped_table
+from watch.night_findings import wet_probability
+
+HOUR_US = 60 * MINUTE_US
+DAYS, FAULT_H = 9, 9 * 24
+FARM = SMALL_FARM.replace(
+    "[[surfaces]]",
+    """
+[zones.supply]
+kind = "supply_duct"
+label = "Supply"
+[[series]]
+zone = "supply"
+quantity = "air_temperature"
+[[series]]
+zone = "supply"
+quantity = "relative_humidity"
+[[series]]
+zone = "room"
+quantity = "compressor_on"
+[[series]]
+zone = "room"
+quantity = "condensate_volume"
+[equipment.air_conditioner]
+cooling_w = 5000
+power_w = 1500
+compressor = "room/compressor_on"
+condensate = "room/condensate_volume"
+return_zone = "room"
+supply_zone = "supply"
+air_flow_m3_h = 700
+[[surfaces]]""",
+    1,
+)
+
+
+def readings(farm, hours, fault_h=10**9, seed=4):
+    """Return readings of a room that its coil keeps dry, and from ``fault_h`` on does not."""
+    minutes = np.arange(1, hours * 60 + 1)
+    random = np.random.default_rng(seed)
+    wrong = minutes > fault_h * 60
+    runs = (minutes % 20 < 12) | wrong
+    since_h = np.clip(minutes / 60 - fault_h, 0, 6)
+    humidity = 65 + 2 * np.sin(2 * np.pi * minutes / 1440) + 3.0 * since_h
+    took = np.cumsum(np.where(runs & ~wrong, 0.05, 0.0))
+    values = {
+        "room/air_temperature": 22 + random.normal(0, 0.05, len(minutes)),
+        "room/relative_humidity": humidity + random.normal(0, 0.3, len(minutes)),
+        "supply/air_temperature": np.where(runs, 10.0, 21.0) + random.normal(0, 0.05, len(minutes)),
+        "supply/relative_humidity": np.where(wrong, 99.0, np.where(runs, 94.0, 68.0)),
+        "room/compressor_on": runs.astype(float),
+        "room/condensate_volume": took,
+    }
+    at = (T0_US + minutes * MINUTE_US).tolist()
+    return [
+        Reading(Series.parse(farm.name, key), when, round(float(value), 2), Flag.NOT_EVALUATED)
+        for key, column in values.items()
+        for when, value in zip(at, column, strict=True)
+    ]
+
+
+class Kept:
+    """A farm's store, journal and keeper; the clock stands where we put it."""
+
+    def __init__(self, folder):
+        folder.mkdir()
+        self.farm = check_text(FARM)[0]
+        self.store = EmbeddedStore(folder)
+        self.journal = Journal(f"sqlite:///{folder}/journal.sqlite")
+        self.now_us = T0_US
+        self.restart()
+
+    def restart(self):
+        self.keeper = FindingsKeeper(self.farm, self.store, self.store, self.journal, lambda: self.now_us)
+
+    def take(self, rows):
+        self.store.append(rows)
+        spans = {}
+        for one in rows:
+            first, last = spans.get(one.series, (one.time_us, one.time_us))
+            spans[one.series] = (min(first, one.time_us), max(last, one.time_us))
+        self.now_us = max(self.now_us, *(last + MINUTE_US for _, last in spans.values()))
+        self.keeper.note({series: [span] for series, span in spans.items()})
+        return self.keeper.renew()
+
+    def found(self):
+        return self.journal.findings.between(self.farm.name)
+
+    def close(self):
+        self.store.close()
+        self.journal.close()
+
+
+@pytest.fixture
+def kept(tmp_path):
+    made = Kept(tmp_path / "kept")
+    yield made
+    made.close()
+
+
+@pytest.fixture(scope="module")
+def rows():
+    return readings(check_text(FARM)[0], FAULT_H + 8, FAULT_H)
+
+
+def told(found):
+    return [(one.subject, one.onset_us, one.end_us, one.detail["causes"][0]["cause"]) for one in found]
+
+
+def test_a_coil_that_dries_nothing_is_named_with_its_numbers(kept, rows):
+    kept.take(rows)
+    [one] = kept.found()
+    assert one.subject == UNUSUAL
+    assert T0_US + FAULT_H * HOUR_US <= one.onset_us < T0_US + (FAULT_H + 4) * HOUR_US
+    assert one.end_us is None
+    assert one.detail["causes"][0]["cause"] == "drying_lost"
+    spoken = " ".join(piece["sentence"] for piece in one.detail["causes"][0]["for"])
+    assert "Condensate" in spoken
+    assert "usually" in spoken
+    assert one.detail["next_check"]
+
+
+def test_a_healthy_record_has_no_findings(kept, rows):
+    kept.take([one for one in rows if one.time_us <= T0_US + FAULT_H * HOUR_US])
+    assert kept.found() == []
+
+
+def test_the_same_findings_whatever_order_the_readings_came_in(kept, rows, tmp_path):
+    kept.take(rows)
+    other = Kept(tmp_path / "other")
+    by_day = {}
+    for one in rows:
+        by_day.setdefault((one.time_us - T0_US) // (24 * HOUR_US), []).append(one)
+    for day in (0, 9, 3, 1, 2, 8, 7, 4, 6, 5):
+        other.take(by_day[day])
+        other.restart()
+    assert told(other.found()) == told(kept.found())
+    other.close()
+
+
+def test_a_restart_in_between_changes_nothing(kept, rows, tmp_path):
+    kept.take(rows)
+    other = Kept(tmp_path / "other")
+    other.take([one for one in rows if one.time_us <= T0_US + (FAULT_H + 4) * HOUR_US])
+    other.restart()
+    other.take([one for one in rows if one.time_us > T0_US + (FAULT_H + 4) * HOUR_US])
+    assert told(other.found()) == told(kept.found())
+    other.close()
+
+
+def test_what_was_noted_before_a_crash_is_worked_out_after_it(kept, rows):
+    early = [one for one in rows if one.time_us <= T0_US + FAULT_H * HOUR_US]
+    kept.take(early)
+    late = [one for one in rows if one.time_us > T0_US + FAULT_H * HOUR_US]
+    kept.store.append(late)
+    kept.now_us = rows[-1].time_us + MINUTE_US
+    kept.keeper.note({late[0].series: [(late[0].time_us, rows[-1].time_us)]})
+    kept.restart()  # crashed before it was worked out
+    kept.keeper.renew()
+    assert [one.detail["causes"][0]["cause"] for one in kept.found()] == ["drying_lost"]
+
+
+def test_an_excursion_is_explained_and_the_command_prints_it(kept, rows):
+    humidity = Series.parse(kept.farm.name, "room/relative_humidity")
+    onset_us, last_us = T0_US + (FAULT_H + 3) * HOUR_US, rows[-1].time_us
+    excursion = ExcursionEntry(humidity, Side.HIGH, onset_us, None, last_us, 84.0, last_us, 75.0, 20.0)
+    kept.journal.replace_excursions(kept.farm.name, humidity, 0, [excursion])
+    kept.take(rows)
+    found = kept.journal.findings.of(kept.farm.name, excursion.identity)
+    assert found.detail["causes"][0]["cause"] == "drying_lost"
+    assert found.detail["series"] == humidity.key
+    printed = "\n".join(lines(found))
+    assert "drying_lost" in printed
+    assert "Next: " in printed
+    assert kept.journal.findings.named(excursion.identity) == found
+
+
+def test_an_excursion_while_nothing_is_unusual_is_told_as_usual(kept, rows):
+    humidity = Series.parse(kept.farm.name, "room/relative_humidity")
+    onset_us = T0_US + (FAULT_H - 20) * HOUR_US
+    excursion = ExcursionEntry(
+        humidity, Side.HIGH, onset_us, onset_us + 3 * HOUR_US, onset_us, 67.0, onset_us, 66.0, 1.0
+    )
+    kept.journal.replace_excursions(kept.farm.name, humidity, 0, [excursion])
+    kept.take(rows)
+    found = kept.journal.findings.of(kept.farm.name, excursion.identity)
+    assert found.detail["causes"][0]["cause"] == "as_usual"
+
+
+def test_silence_of_everything_is_found_by_the_clock(kept, rows):
+    kept.take([one for one in rows if one.time_us <= T0_US + FAULT_H * HOUR_US])
+    kept.now_us = T0_US + (FAULT_H + 5) * HOUR_US
+    kept.keeper.renew()
+    assert "link_cut" in [one.detail["causes"][0]["cause"] for one in kept.found()]
+
+
+def test_a_wrong_clock_that_the_arrival_check_noted_is_a_finding(kept, rows):
+    at_us = T0_US + (FAULT_H - 5) * HOUR_US
+    kept.journal.add_clock_faults(
+        kept.farm.name, [ClockFault("box", "ahead", "x", -900.0, at_us, at_us + 3 * HOUR_US, 180)]
+    )
+    kept.take([one for one in rows if one.time_us <= T0_US + FAULT_H * HOUR_US])
+    assert "clock_jump" in [one.detail["causes"][0]["cause"] for one in kept.found()]
+
+
+def test_fewer_sensors_give_wider_answers_and_never_evidence_from_what_is_not_there(kept, rows):
+    kept.take([one for one in rows if one.series.zone == "room" and one.series.quantity != "condensate_volume"])
+    for one in kept.found():
+        pieces = [piece for cause in one.detail["causes"] for piece in (*cause["for"], *cause["against"])]
+        indicators = {piece["indicator"].split("@")[0] for piece in pieces}
+        assert not indicators & {"condensate", "condensate_per_run", "coil_drying", "coil_cooling"}
+        assert one.detail["causes"][0]["probability"] < 0.999
+
+
+def test_the_day_sheet_tells_the_days_findings(kept, rows):
+    kept.take(rows)
+    at = kept.found()[0].onset_us
+    from farm.readings import instant
+
+    day = instant(at).astimezone(kept.farm.farm.zone_info).date()
+    [told_of] = SECTIONS["findings"](day_data(kept.farm, kept.store, kept.journal, day, kept.now_us))
+    assert told_of["causes"][0]["cause"] == "drying_lost"
+    assert told_of["id"] == kept.found()[0].identity
+
+
+def test_a_valve_stuck_open_tells_people_to_leave():
+    from analytics.findings.explaining import Candidate, Explanation
+    from farm.causes import BY_NAME
+    from watch import cautions
+    from watch.finding_details import detail
+
+    stuck = Candidate("co2_valve_stuck_open", BY_NAME["co2_valve_stuck_open"].label, 0.4, (), "")
+    found = detail(check_text(FARM)[0], Explanation((stuck,), (), (), BY_NAME[stuck.cause].check, {}))
+    assert found["urgent"]
+    assert found["cautions"] == [cautions.CO2]
+    assert "Leave the room now" in found["next_check"]
+    assert "certified gas detector" in found["cautions"][0]
+    assert "local code" in found["cautions"][0]
+
+
+@pytest.mark.parametrize(
+    ("margin", "give", "wet"),
+    # The standard normal distribution's table: 0.1587 beyond one standard deviation, 0.0228 beyond two.
+    [(0.0, 2.0, 0.5), (1.0, 2.0, 0.1587), (2.0, 2.0, 0.0228), (-1.0, 2.0, 0.8413)],
+)
+def test_the_chance_of_a_wet_surface_is_the_normal_distributions(margin, give, wet):
+    assert wet_probability(margin, give) == pytest.approx(wet, abs=5e-5)
+
+
+def test_the_shipped_table_can_be_read():
+    assert len(shipped_table().kinds) > 50

@@ -1,0 +1,109 @@
+"""A finding as it is kept and shown: plain words and numbers, in the shape of the API."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from analytics.findings.explaining import Candidate, Evidence, Explanation
+from farm.causes import ACID_CAUTION, BY_NAME, CO2_CAUTION, MAINS_CAUTION, NORMAL, SOMETHING_ELSE, Nature, Place
+from farm.description import Farm
+from farm.readings import Series
+from watch import cautions
+
+CAUTIONED_FROM = 0.1  # probability from which a cause's caution stands beside a finding; our choice, no source
+_CAUTIONS = {
+    CO2_CAUTION: cautions.CO2,
+    ACID_CAUTION: cautions.ACID_AND_BASE,
+    MAINS_CAUTION: cautions.MAINS,
+}
+CANNOT_TELL = "cannot_tell"
+
+
+def detail(farm: Farm, found: Explanation, headline: str = "") -> dict[str, Any]:
+    """Return an explanation as JSON holds it."""
+    causes = [_cause(farm, one) for one in found.candidates]
+    return {
+        "headline": headline or _headline(farm, found),
+        "causes": causes,
+        "also": [_cause(farm, one) for one in found.also],
+        "cannot_tell_apart": list(found.not_apart),
+        "next_check": found.check or None,
+        "next_check_shows": found.check_shows,
+        "urgent": any(
+            one.cause == "co2_valve_stuck_open" and one.probability >= CAUTIONED_FROM for one in found.candidates
+        ),
+        "cautions": _cautions(found),
+    }
+
+
+def _headline(farm: Farm, found: Explanation) -> str:
+    first = found.first
+    if first.cause == NORMAL:
+        return "Nothing differs from this farm's usual beyond its scatter."
+    if first.cause == SOMETHING_ELSE:
+        return "Something is unusual, and it fits none of the causes that are known here."
+    percent = f"{100 * min(first.probability, 0.99):.0f} %"
+    if found.not_apart:
+        labels = " or: ".join(BY_NAME[one].label for one in found.not_apart)
+        return f"Cannot tell with these sensors: {labels}."
+    return f"{_with_places(farm, first)} ({percent})."
+
+
+def _with_places(farm: Farm, one: Candidate) -> str:
+    places = [place_label(farm, one.cause, place) for place in one.places]
+    if not places:
+        return one.label
+    shown = ", ".join(places[:3]) + (f" and {len(places) - 3} more" if len(places) > 3 else "")
+    return f"{one.label}: {shown}"
+
+
+def place_label(farm: Farm, cause: str, place: str) -> str:
+    """Return a place of a cause as people call it."""
+    kind = BY_NAME[cause].place
+    if kind is Place.SERIES:
+        series = Series.parse(farm.name, place)
+        return f"{farm.zone_label(series.zone)}, {farm.label_of(series)}"
+    if kind is Place.STOCK:
+        return next((one.label for one in farm.equipment.stocks if one.name == place), place)
+    return farm.zone_label(place)
+
+
+def _cause(farm: Farm, one: Candidate) -> dict[str, Any]:
+    known = BY_NAME.get(one.cause)
+    return {
+        "cause": one.cause,
+        "part": one.part or None,
+        "label": one.label,
+        "nature": str(known.nature if known is not None else Nature.NORMAL if one.cause == NORMAL else "unknown"),
+        "probability": None if math.isnan(one.probability) else round(one.probability, 4),
+        "places": list(one.places),
+        "place_labels": [place_label(farm, one.cause, place) for place in one.places],
+        "for": [_evidence(piece) for piece in one.speaks_for],
+        "against": [_evidence(piece) for piece in one.against],
+        "check": known.check if known is not None else None,
+    }
+
+
+def _evidence(piece: Evidence) -> dict[str, Any]:
+    return {
+        "sentence": piece.sentence,
+        "indicator": piece.indicator,
+        "place": piece.place,
+        "value": _finite(piece.value),
+        "usual": _finite(piece.usual),
+        "give_or_take": _finite(piece.give_or_take),
+        "unit": piece.unit,
+        "weight": round(piece.weight, 3),
+    }
+
+
+def _finite(value: float) -> float | None:
+    return float(f"{value:.6g}") if math.isfinite(value) else None
+
+
+def _cautions(found: Explanation) -> list[str]:
+    """Return the cautions of what is likely, each once."""
+    likely = [one for one in found.candidates if one.probability >= CAUTIONED_FROM]
+    kinds = [BY_NAME[one.cause].caution for one in (*likely, *found.also) if one.cause in BY_NAME]
+    return [_CAUTIONS[kind] for kind in dict.fromkeys(kinds) if kind in _CAUTIONS]

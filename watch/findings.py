@@ -1,0 +1,192 @@
+"""Finds what may be behind each excursion and anything unusual, hour by hour, and keeps it in the journal."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from functools import cache
+from importlib.resources import files
+
+import numpy as np
+
+from analytics.alignment import Floats
+from analytics.findings.deviation import deviations
+from analytics.findings.episodes import OPENS_AT, SMOOTH_H, Episode, episodes, wrong
+from analytics.findings.explaining import explained
+from analytics.findings.indicator import Indicator
+from analytics.findings.model import Table, table_from_text
+from analytics.findings.scene import HOUR_US
+from analytics.findings.weighing import Weighing, weighed
+from farm.causes import BY_NAME, HUMID, NORMAL
+from farm.description import Farm
+from farm.readings import Series
+from store.contract import ReadingStore
+from store.entries import ExcursionEntry, FindingEntry
+from store.journal import Journal
+from watch.bands import DARK, LIT, lit_at
+from watch.finding_details import detail
+from watch.indicators import DAY_US, IndicatorDays
+from watch.night_findings import NIGHT, night_findings
+from watch.stretches import Stretch
+
+FOUND_UNTIL = "found_until"  # the kind of basis in the journal
+UNUSUAL = "unusual"  # the subject of a finding that no excursion led to
+HISTORY_US = 15 * DAY_US  # that an hour is held against
+BEFORE_US = 12 * HOUR_US  # the machine starts that long before what changed
+FARTHEST_US = 40 * DAY_US  # a change longer ago leaves findings as they were; our choice, no source
+AFTER_LIGHTS_OFF_US = 2 * HOUR_US
+
+
+@cache
+def shipped_table() -> Table:
+    """Return the table of likelihoods that is shipped."""
+    return table_from_text(files("analytics.findings").joinpath("likelihoods.csv").read_text("utf-8"))
+
+
+class FindingsKeeper:
+    """Keeps a farm's findings in the journal true to its readings.
+
+    ``arrived`` gives readings as they came: what quality tests doubt may be the very thing to find.
+    """
+
+    def __init__(
+        self, farm: Farm, arrived: ReadingStore, judged: ReadingStore, journal: Journal, now_us: Callable[[], int]
+    ) -> None:
+        self._farm, self._journal, self._now_us = farm, journal, now_us
+        self._arrived, self._judged = arrived, judged
+        self._days = IndicatorDays(farm, arrived)
+        marked = journal.bases(farm.name, FOUND_UNTIL).get("", "0")
+        self._until_us = int(marked)  # findings are true to the readings up to here
+
+    def note(self, changed: Mapping[Series, Sequence[Stretch]], moved: Sequence[Stretch] = ()) -> None:
+        """Note, durably, which readings changed and which excursions did: findings from there on are stale."""
+        stretches = [one for series, several in changed.items() if series in self._farm.described for one in several]
+        for first, last in stretches:
+            self._days.touch(first, last)
+        since = min((first for first, _ in [*stretches, *moved]), default=self._until_us)
+        if since < self._until_us:
+            self._mark(since)
+
+    def _mark(self, until_us: int) -> None:
+        self._until_us = until_us
+        self._journal.note_bases(self._farm.name, FOUND_UNTIL, {"": str(until_us)})
+
+    def renew(self, *, busy: bool = False) -> list[Stretch]:
+        """Work findings out anew from where they are stale, and return the stretches over which they changed.
+
+        While ``busy`` only as far as readings have come; else until now, since silence counts too.
+        """
+        latest = self._arrived.latest(self._farm.name)
+        measured = [one.time_us for series, one in latest.items() if series in self._farm.described]
+        if not measured:
+            return []
+        newest_us = max(measured)
+        end_us = newest_us if busy else min(max(newest_us, self._now_us()), newest_us + 2 * DAY_US)
+        end_us -= end_us % HOUR_US
+        if end_us <= self._until_us:
+            return []
+        first_us = min(one.first_us for one in self._arrived.known(self._farm.name))
+        from_us = max(self._until_us, end_us - FARTHEST_US, first_us) // HOUR_US * HOUR_US
+        from_us = min(from_us, end_us - HOUR_US)
+        before = self._journal.findings.between(self._farm.name, from_us)
+        begun = [one.onset_us for one in before if one.subject == UNUSUAL]
+        start_us = max(min([from_us, *begun]) - BEFORE_US, end_us - FARTHEST_US)
+        origin_us = max(start_us - HISTORY_US, first_us) // HOUR_US * HOUR_US
+        if origin_us >= end_us:
+            return []
+        weighing = self._weighing(origin_us, end_us)
+        probability = weighing.probabilities(SMOOTH_H)
+        nights = night_findings(self._farm, self._judged, end_us)
+        told = {one.identity for one in nights}
+        after = [
+            *self._unusual(weighing, probability, origin_us, max(start_us - origin_us, 0) // HOUR_US, from_us),
+            *self._of_excursions(weighing, probability, origin_us, from_us, end_us),
+            *nights,
+            *(one for one in before if one.subject.startswith(NIGHT) and one.identity not in told),
+        ]
+        self._journal.findings.replace(self._farm.name, from_us, after)
+        self._mark(end_us)
+        self._days.forget_before(end_us - HISTORY_US - DAY_US)
+        return _moved(before, after)
+
+    def _weighing(self, origin_us: int, end_us: int) -> Weighing:
+        found = [*self._days.between(origin_us, end_us), self._clocks(origin_us, end_us)]
+        return weighed(self._farm, shipped_table(), deviations(found))
+
+    def _clocks(self, origin_us: int, end_us: int) -> Indicator:
+        """Return in which hours a device's clock was found wrong."""
+        value = np.zeros((end_us - origin_us) // HOUR_US)
+        for one in self._journal.clock_faults(self._farm.name):
+            begin_us = one.first_us if one.last_us - one.first_us < 2 * DAY_US else one.last_us
+            first, last = (begin_us - origin_us) // HOUR_US, (one.last_us - origin_us) // HOUR_US
+            value[max(first, 0) : max(last + 1, 0)] = 1.0
+        return Indicator("clock_wrong", "", value)
+
+    def _unusual(
+        self, weighing: Weighing, probability: Floats, origin_us: int, first: int, from_us: int
+    ) -> list[FindingEntry]:
+        something = wrong(weighing, probability)
+        entries = []
+        for one in episodes(something, first):
+            end_us = None if one.end is None else origin_us + (one.end + 1) * HOUR_US
+            if end_us is not None and end_us <= from_us:
+                continue
+            hour = _told_at(one, something)
+            found = explained(weighing, hour, probability[:, hour])
+            at_us = origin_us + (hour + 1) * HOUR_US
+            begin_us = origin_us + one.begin * HOUR_US
+            entries.append(FindingEntry(self._farm.name, UNUSUAL, begin_us, end_us, at_us, detail(self._farm, found)))
+        return entries
+
+    def _of_excursions(
+        self, weighing: Weighing, probability: Floats, origin_us: int, from_us: int, end_us: int
+    ) -> list[FindingEntry]:
+        entries = []
+        something = wrong(weighing, probability)
+        for one in self._journal.excursions(self._farm.name, start_us=from_us, end_us=end_us):
+            until_us = min(one.last_us if one.end_us is None else one.end_us, end_us)
+            first, last = (
+                max(one.onset_us - origin_us, 0) // HOUR_US,
+                min((until_us - origin_us) // HOUR_US, weighing.hours - 1),
+            )
+            if last < first or origin_us + (last + 1) * HOUR_US <= one.onset_us:
+                continue
+            hour = _told_at(Episode(first, first, last), something)
+            found = explained(weighing, hour, probability[:, hour], one.series, str(one.side))
+            headline = self._surge(one) if found.first.cause == NORMAL else ""
+            entries.append(
+                FindingEntry(
+                    self._farm.name, one.identity, one.onset_us, one.end_us, origin_us + (hour + 1) * HOUR_US,
+                    detail(self._farm, found, headline) | {"series": one.series.key, "side": str(one.side)},
+                )
+            )  # fmt: skip
+        return entries
+
+    def _surge(self, one: ExcursionEntry) -> str:
+        """Return the headline of the usual rise after lights-off, where an excursion began within two hours of it."""
+        if f"{one.series.quantity} {one.side}" not in HUMID:
+            return ""
+        at_us = np.arange(one.onset_us - AFTER_LIGHTS_OFF_US, one.onset_us + 1, HOUR_US // 6)
+        lit = lit_at(self._farm, self._judged, one.series.zone, at_us)
+        return f"{BY_NAME['lights_off_surge'].label}." if (lit == LIT).any() and lit[-1] == DARK else ""
+
+
+def _told_at(one: Episode, something: Floats) -> int:
+    """Return the hour that an episode is told by: its last at which it was sure, else its last."""
+    last = one.last(len(something))
+    sure = np.flatnonzero(something[one.begin : last + 1] >= OPENS_AT)
+    return one.begin + int(sure[-1]) if len(sure) else last
+
+
+def _moved(before: Sequence[FindingEntry], after: Sequence[FindingEntry]) -> list[Stretch]:
+    """Return the stretches of findings that began, ended, vanished or changed their first cause."""
+
+    def shape(one: FindingEntry) -> tuple[str, int | None, str]:
+        causes = one.detail.get("causes") or [{}]
+        return one.identity, one.end_us, str(causes[0].get("cause"))
+
+    changed = {shape(one) for one in before} ^ {shape(one) for one in after}
+    return [
+        (one.onset_us, one.at_us if one.end_us is None else one.end_us)
+        for one in (*before, *after)
+        if shape(one) in changed
+    ]
