@@ -168,7 +168,7 @@ class DescribedSeries(Described):
 
     @property
     def plus_or_minus(self) -> float | None:
-        """The sensor's accuracy, else what is usual for its quantity."""
+        """The sensor's accuracy, else what is usual for its quantity at its usual levels."""
         return self.accuracy or self.registered.accuracy
 
 

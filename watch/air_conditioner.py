@@ -13,7 +13,7 @@ from analytics.moisture import moisture_removal_rate
 from analytics.psychrometrics import air_pressure_at
 from farm.description import AirConditioner, Farm
 from farm.readings import Series
-from watch.derivation import Derivation, Values, partner
+from watch.derivation import Derivation, Values, accuracy, accuracy_at, partner
 
 FLOW_ACCURACY = 0.1  # share of an air flow whose accuracy is not given; our choice, no source
 
@@ -26,8 +26,8 @@ class AirSensors(NamedTuple):
 
     def state(self, farm: Farm, temperature: Values, humidity: Values) -> AirState:
         """Return the air that their readings show, with their accuracies."""
-        accuracies = (farm.described[one].plus_or_minus for one in self)
-        return AirState(temperature, humidity, *(np.nan if one is None else one for one in accuracies))
+        accuracies = accuracy(farm, self.temperature), accuracy_at(farm, self.humidity, humidity)
+        return AirState(temperature, humidity, *accuracies)
 
 
 @dataclass(frozen=True)

@@ -26,6 +26,7 @@ from farm.flags import Flag
 from farm.readings import MICROSECONDS_PER_SECOND, Series, iso_time
 from watch.bands import lights_series, max_age_us
 from watch.day_data import DayData
+from watch.derivation import accuracy_at
 from watch.light_days import lit_days
 from watch.room_air import AirPair, Floats, Times, air_pairs, aligned, plus_or_minus, shares_the_air
 
@@ -64,9 +65,8 @@ def _air(data: DayData, pairs: Sequence[AirPair], others: Sequence[Series] = ())
     from_us = data.start_us - int(HOLD_S * MICROSECONDS_PER_SECOND) - gap_us
     at_us, table = aligned(data.farm, data.store, several, from_us, data.until_us)
     air, humidity, rest = np.split(table, [len(pairs), 2 * len(pairs)])
-    of_air, of_humidity = (
-        plus_or_minus(data.farm, one)[:, np.newaxis] * np.ones_like(air) for one in (temperatures, humidities)
-    )
+    of_air = plus_or_minus(data.farm, temperatures)[:, np.newaxis] * np.ones_like(air)
+    of_humidity = np.stack([accuracy_at(data.farm, *one) for one in zip(humidities, humidity, strict=True)])
     uncertainty = condensation_margin_uncertainty(air, humidity, of_air, of_humidity, 0.0)
     dew_point, vapour = dew_point_temperature(air, humidity), vapour_pressure(air, humidity)
     return _Air(at_us, air, dew_point, vapour, humidity, uncertainty, rest, gap_us)
