@@ -25,6 +25,7 @@ from watch.daily import dailies
 from watch.derivation import Derivation, Derived, Values, accuracy, accuracy_at, partner, phase_of
 from watch.estimated_light import estimated_light
 from watch.oxygen import oxygen
+from watch.pressure import pressure_series
 from watch.rates import rates
 from watch.surfaces import surfaces
 from watch.water import filter_drops, normalised_outputs
@@ -66,9 +67,7 @@ def _of_air(farm: Farm, temperature: Series, humidity: Series) -> list[Derivatio
         of_humidity = accuracy_at(farm, humidity, rh)
         return air_vapour_pressure_deficit_uncertainty(inside, rh, of_air, of_humidity, phase)
 
-    pressures = farm.series_of(temperature.zone, "air_pressure") or [
-        one for one in farm.described if one.quantity == "air_pressure"
-    ]
+    pressure = pressure_series(farm, temperature.zone)
     return [
         Derivation(
             temperature._replace(quantity="dew_point_temperature"),
@@ -84,7 +83,7 @@ def _of_air(farm: Farm, temperature: Series, humidity: Series) -> list[Derivatio
         ),
         Derivation(
             temperature._replace(quantity="humidity_ratio"),
-            (*air, *pressures[:1]),
+            air if pressure is None else (*air, pressure),
             partial(_humidity_ratio, float(air_pressure_at(farm.farm.elevation_m)), phase),
         ),
     ]
