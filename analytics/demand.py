@@ -16,7 +16,7 @@ from analytics.rolling import rolling_average
 
 FIFTEEN_MINUTES_US = 15 * 60 * MICROSECONDS  # the usual window of a demand tariff; common practice, no source
 THREE_HOURS_US = 3 * 3600 * MICROSECONDS  # a load that lasts this long is continuous: NEC article 100 (from memory)
-NEC_CONTINUOUS_SHARE = 0.8  # 1 / 125 %: NEC 210.19, 210.20, 215.2; North America only
+NEC_CONTINUOUS_SHARE = 0.8  # 1 / 125 %: NEC 210.20, 215.3 (conductors 210.19, 215.2); North America only
 HIGHEST_POWER_W = 1e7  # W; what a farm's service surely stays below; our choice, no source
 ENOUGH_COVERAGE = 0.9  # of a window, for its average to count as a demand; our choice, no source
 
@@ -83,16 +83,19 @@ def peak_demand(
     return Demand(float(average.value[highest]), int(times[highest]))
 
 
-def service_rating(voltage_v: float, breaker_a: float, phases: int = 1) -> float:
+def service_rating(voltage_v: float, breaker_a: float, phases: int = 1, power_factor: float = 1.0) -> float:
     """Return the power at which a main breaker carries its rated current.
 
     Parameters
     ----------
     voltage_v : float
-        Of a single-phase service; of a three-phase one between two of its phases. [V]
+        Of a single-phase service, between the legs of a split-phase one; of a three-phase one between two of its
+        phases. [V]
     breaker_a : float
         The main breaker's rating, in each phase. [A]
     phases : {1, 3}
+    power_factor : float
+        Of the load, above 0 and at most 1. [W/VA]
 
     Returns
     -------
@@ -102,25 +105,32 @@ def service_rating(voltage_v: float, breaker_a: float, phases: int = 1) -> float
     Raises
     ------
     ValueError
-        If ``phases`` is neither 1 nor 3.
+        If ``phases`` is neither 1 nor 3, or the power factor is not above 0 and at most 1.
 
     Notes
     -----
-    ``V I`` or ``sqrt(3) V I``, for a power factor of 1 and phases loaded alike. A lower power factor draws more
-    current for the same power, and one phase may carry more than its third: the true margin is smaller.
+    ``V I cos(phi)`` or ``sqrt(3) V I cos(phi)``, for phases (or legs) loaded alike. A breaker goes by current: a lower
+    power factor draws more of it for the same power, and one phase may carry more than its part: the true margin is
+    then smaller.
 
     Examples
     --------
     >>> service_rating(230.0, 40.0), round(service_rating(400.0, 32.0, phases=3))
     (9200.0, 22170)
     """
+    if not 0.0 < power_factor <= 1.0:
+        raise ValueError(f"power_factor is {power_factor}: give watts for each volt-ampere, above 0 and at most 1")
     if phases not in (1, 3):
         raise ValueError(f"phases is {phases}: give 1 or 3")
-    return voltage_v * breaker_a * (1.0 if phases == 1 else math.sqrt(3.0))
+    return voltage_v * breaker_a * power_factor * (1.0 if phases == 1 else math.sqrt(3.0))
 
 
 def continuous_rating(
-    voltage_v: float, breaker_a: float, phases: int = 1, continuous_share: float = NEC_CONTINUOUS_SHARE
+    voltage_v: float,
+    breaker_a: float,
+    phases: int = 1,
+    continuous_share: float = NEC_CONTINUOUS_SHARE,
+    power_factor: float = 1.0,
 ) -> float:
     """Return the power that a service may carry for three hours or more.
 
@@ -130,6 +140,8 @@ def continuous_rating(
         As for ``service_rating``. [V], [A]
     continuous_share : float
         Share of the breaker's rating for a continuous load, above 0 and at most 1. [1]
+    power_factor : float
+        As for ``service_rating``. [W/VA]
 
     Returns
     -------
@@ -139,12 +151,13 @@ def continuous_rating(
     Raises
     ------
     ValueError
-        If ``phases`` is neither 1 nor 3, or the share is not above 0 and at most 1.
+        If ``phases`` is neither 1 nor 3, or the share or the power factor is not above 0 and at most 1.
 
     Notes
     -----
     North America: a load expected for 3 h or more is continuous, and its breaker must be rated for 125 % of it:
-    80 % (NEC 210.19, 210.20, 215.2). Other regions have other rules; a licensed electrician knows them.
+    80 % (NEC 210.20, 215.3; its conductors alike, 210.19, 215.2; secondary copies). Other regions have other
+    rules; a licensed electrician knows them.
 
     Examples
     --------
@@ -152,7 +165,7 @@ def continuous_rating(
     (1920.0, 5760.0)
     """
     _check_share(continuous_share)
-    return service_rating(voltage_v, breaker_a, phases) * continuous_share
+    return service_rating(voltage_v, breaker_a, phases, power_factor) * continuous_share
 
 
 def breaker_for_continuous_current(current_a: float, continuous_share: float = NEC_CONTINUOUS_SHARE) -> float:

@@ -14,6 +14,10 @@ ADVICE = (
     "Add half of it first, let the solution mix, measure, and work out the rest from what you then read. "
     "EC follows concentration only roughly, and a label's strength may be off."
 )
+APART = (
+    " Give one bottle after the other and let each mix: concentrates that meet undiluted precipitate (calcium with "
+    "sulphate or phosphate), and what falls out feeds nobody."
+)  # common practice, no source
 PH_REFUSED = (
     "pH cannot be worked out by dilution: it is logarithmic, and the buffering of the water and the salts decides. "
     "Add a small measured part of acid or base, let it mix, measure, and repeat; note what each part did."
@@ -255,7 +259,8 @@ def check_dosable(quantity: str) -> None:
 
 
 def _dose(added_l: float, volume_l: float, bottles: int) -> Dose:
-    return Dose(added_l, LINEARITY * added_l, added_l / bottles, FIRST_SHARE * added_l, volume_l + added_l)
+    advice = ADVICE + APART if bottles > 1 else ADVICE
+    return Dose(added_l, LINEARITY * added_l, added_l / bottles, FIRST_SHARE * added_l, volume_l + added_l, advice)
 
 
 def _check(**figures: float) -> None:

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 from analytics.humidity import vapour_pressure
 from analytics.saturation import Bools, Floats, Phase, broadcast, by_blocks, check_phase, saturation_vapour_pressure
 
-MOULD_LIMIT = 3.0  # visible growth over about a tenth of the surface; ASHRAE 160's limit, from memory
+MOULD_LIMIT = 3.0  # first growth the eye sees, on less than a tenth of the surface; ASHRAE 160's limit, from memory
 DECLINE_COEFFICIENTS = (1.0, 0.5, 0.25, 0.1)  # Ojanen et al. 2010, from memory: strong, significant, low, almost none
 HOURS_OF_MEMORY = 24  # dry hours after which the decline no longer depends on how many there were
 _EARLY_DECLINE, _EARLY_HOURS = 0.032, 6  # a day, and for so many hours after growth; Hukka and Viitanen 1999
@@ -182,7 +182,7 @@ def mould_index(
 ) -> MouldHours:
     """Return the mould growth index of one surface after each of some successive hours.
 
-    0 is no growth, 1 first growth under the microscope, 3 growth that the eye sees, 6 the surface covered. It
+    0 is no growth, 1 first growth under the microscope, 3 the first that the eye sees, 6 the surface covered. It
     tells the risk from the climate the surface had; it does not see mould, nor dirt that feeds it.
 
     Parameters

@@ -168,7 +168,7 @@ class DescribedSeries(Described):
 
     @property
     def plus_or_minus(self) -> float | None:
-        """The sensor's accuracy, else what is usual for its quantity."""
+        """The sensor's accuracy, else what is usual for its quantity at its usual levels."""
         return self.accuracy or self.registered.accuracy
 
 
@@ -310,7 +310,9 @@ class CarbonDioxide(Described):
 class Mains(Described):
     """The electrical service."""
 
-    voltage_v: float = Field(gt=0, description="between two phases of a three-phase service")
+    voltage_v: float = Field(
+        gt=0, description="between two phases of a three-phase service, between the two legs of a split-phase one"
+    )
     breaker_a: float = Field(gt=0)
     phases: Literal[1, 3] = 1
     continuous_share: float = Field(
@@ -319,6 +321,13 @@ class Mains(Described):
         le=1,
         description="share of the breaker that may be drawn for 3 h or more: 0.8 by North America's NEC, regional; "
         "ask a licensed electrician",
+    )
+    power_factor: float = Field(
+        1.0,
+        gt=0,
+        le=1,
+        description="watts for each volt-ampere at the highest load, as measured: a breaker goes by current, so that 1 "
+        "flatters the margin",
     )
     meter: str | None = Field(
         None, description="key of the electrical_energy or electrical_power series that measures the whole farm"

@@ -13,7 +13,8 @@ from analytics.moisture import moisture_removal_rate
 from analytics.psychrometrics import air_pressure_at
 from farm.description import AirConditioner, Farm
 from farm.readings import Series
-from watch.derivation import Derivation, Values, partner
+from watch.derivation import Derivation, Values, accuracy, accuracy_at, partner
+from watch.pressure import pressure_series
 
 FLOW_ACCURACY = 0.1  # share of an air flow whose accuracy is not given; our choice, no source
 
@@ -26,8 +27,8 @@ class AirSensors(NamedTuple):
 
     def state(self, farm: Farm, temperature: Values, humidity: Values) -> AirState:
         """Return the air that their readings show, with their accuracies."""
-        accuracies = (farm.described[one].plus_or_minus for one in self)
-        return AirState(temperature, humidity, *(np.nan if one is None else one for one in accuracies))
+        accuracies = accuracy(farm, self.temperature), accuracy_at(farm, self.humidity, humidity)
+        return AirState(temperature, humidity, *accuracies)
 
 
 @dataclass(frozen=True)
@@ -77,7 +78,7 @@ def coil_of(farm: Farm, unit: AirConditioner) -> Coil | None:
     return Coil(
         return_air,
         supply_air,
-        next((one for one in farm.described if one.quantity == "air_pressure"), None),
+        pressure_series(farm, unit.return_zone),
         unit.air_flow_m3_h,
         unit.air_flow_m3_h * FLOW_ACCURACY if accuracy is None else accuracy,
     )

@@ -21,7 +21,7 @@ from farm.readings import MICROSECONDS_PER_SECOND, Series
 from watch.air_conditioner import Coil, Compressor, air_pressure, coil_of, compressor_of
 from watch.bands import max_age_us, usable
 from watch.day_data import DayData
-from watch.derivation import Values
+from watch.derivation import Values, accuracy_at
 from watch.drying_of_weeks import ENOUGH_COVERAGE, drying_against_first_weeks
 
 SECONDS_PER_HOUR = 3600
@@ -166,9 +166,10 @@ def _electricity(data: DayData, unit: AirConditioner, compressor: Compressor, cy
     gap_us = max_age_us(data.farm, compressor.series)
     read = data.store.read(compressor.series, data.start_us - gap_us, data.until_us + gap_us)
     used = time_integral(read.time_us, usable(read), data.start_us, data.until_us, gap_us)
-    accuracy = data.farm.described[compressor.series].plus_or_minus
-    give_or_take = math.nan if accuracy is None else accuracy * used.covered_s
-    return Amount(used.total / W_PER_KW / SECONDS_PER_HOUR, give_or_take / W_PER_KW / SECONDS_PER_HOUR, used.coverage)
+    accuracies = accuracy_at(data.farm, compressor.series, usable(read))
+    give_or_take = time_integral(read.time_us, accuracies, data.start_us, data.until_us, gap_us)
+    kwh, give_or_take_kwh = (one.total / W_PER_KW / SECONDS_PER_HOUR for one in (used, give_or_take))
+    return Amount(kwh, give_or_take_kwh, used.coverage)
 
 
 def _cycling_row(unit: AirConditioner, cycles: Cycling | None) -> dict[str, Any] | None:

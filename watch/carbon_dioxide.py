@@ -21,9 +21,9 @@ from farm.flags import Flag
 from farm.readings import Columns, Series
 from store.contract import ReadingStore
 from watch.bands import FLAG_OF_RANK, FLAG_RANK, max_age_us, usable
+from watch.derivation import accuracy_at
 from watch.pressure import pressure_corrections
 
-SHARE_OF_READING = 0.05  # plus or minus of an infrared sensor high up its range; common practice, no source
 LEAST_COVERAGE = 0.5  # of a window, to give an average at all; our choice, no source
 
 # Quantity -> the window's length and the average over it.
@@ -40,13 +40,8 @@ def co2_limit(farm: Farm, quantity: str) -> float:
 
 
 def co2_accuracy(farm: Farm, series: Series, level_ppm: float) -> float:
-    """Return the plus or minus of a CO2 sensor at a level: as described, else the usual one, or 5 % if that is more.
-
-    What is usual near 1000 ppm would say too much of readings near an occupational limit. [ppm].
-    """
-    described = farm.described[series]
-    usual = described.plus_or_minus or 0.0
-    return usual if described.accuracy is not None else max(usual, SHARE_OF_READING * level_ppm)
+    """Return the plus or minus of a CO2 sensor at a level: as described, else what is usual there. [ppm]."""
+    return float(accuracy_at(farm, series, level_ppm))
 
 
 def co2_columns(store: ReadingStore, series: Series, start_us: int, end_us: int) -> Columns:

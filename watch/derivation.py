@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from analytics.alignment import hold_as_of, instants_of_any
 from analytics.saturation import Phase
 from farm.description import Farm
 from farm.flags import Flag
+from farm.quantities import ACCURACY_BY_LEVEL
 from farm.readings import Columns, Series
 from store.contract import ReadingStore
 from watch.bands import FLAG_OF_RANK, FLAG_RANK, max_age_us, usable
@@ -107,6 +108,19 @@ def accuracy(farm: Farm, series: Series) -> float:
     """Return a described series' plus or minus in its quantity's unit; NaN where neither sensor nor trade has one."""
     stated = farm.described[series].plus_or_minus
     return np.nan if stated is None else stated
+
+
+def accuracy_at(farm: Farm, series: Series, level: ArrayLike) -> Values:
+    """Return a described series' plus or minus at each of some levels: as stated, else what is usual there.
+
+    NaN where the level is, and where neither sensor nor trade has one.
+    """
+    at = np.asarray(level, dtype=float)
+    by_level = ACCURACY_BY_LEVEL.get(series.quantity)
+    if farm.described[series].accuracy is not None or by_level is None:
+        return np.where(np.isnan(at), np.nan, accuracy(farm, series))
+    levels, accuracies = zip(*by_level, strict=True)
+    return np.asarray(np.interp(at, levels, accuracies), dtype=float)
 
 
 def phase_of(farm: Farm, humidity: Series) -> Phase:

@@ -22,9 +22,10 @@ from watch.air_change import air_changes
 from watch.air_conditioner import moisture_removal
 from watch.carbon_dioxide import co2_averages
 from watch.daily import dailies
-from watch.derivation import Derivation, Derived, Values, accuracy, partner, phase_of
+from watch.derivation import Derivation, Derived, Values, accuracy, accuracy_at, partner, phase_of
 from watch.estimated_light import estimated_light
 from watch.oxygen import oxygen
+from watch.pressure import pressure_series
 from watch.rates import rates
 from watch.surfaces import surfaces
 from watch.water import filter_drops, normalised_outputs
@@ -57,17 +58,16 @@ def _air(farm: Farm) -> list[Derived]:
 
 def _of_air(farm: Farm, temperature: Series, humidity: Series) -> list[Derivation]:
     air, phase = (temperature, humidity), phase_of(farm, humidity)
-    of_air, of_humidity = accuracy(farm, temperature), accuracy(farm, humidity)
+    of_air = accuracy(farm, temperature)
 
     def of_dew_point(inside: Values, rh: Values) -> Values:
-        return dew_point_temperature_uncertainty(inside, rh, of_air, of_humidity, phase)
+        return dew_point_temperature_uncertainty(inside, rh, of_air, accuracy_at(farm, humidity, rh), phase)
 
     def of_deficit(inside: Values, rh: Values) -> Values:
+        of_humidity = accuracy_at(farm, humidity, rh)
         return air_vapour_pressure_deficit_uncertainty(inside, rh, of_air, of_humidity, phase)
 
-    pressures = farm.series_of(temperature.zone, "air_pressure") or [
-        one for one in farm.described if one.quantity == "air_pressure"
-    ]
+    pressure = pressure_series(farm, temperature.zone)
     return [
         Derivation(
             temperature._replace(quantity="dew_point_temperature"),
@@ -83,7 +83,7 @@ def _of_air(farm: Farm, temperature: Series, humidity: Series) -> list[Derivatio
         ),
         Derivation(
             temperature._replace(quantity="humidity_ratio"),
-            (*air, *pressures[:1]),
+            air if pressure is None else (*air, pressure),
             partial(_humidity_ratio, float(air_pressure_at(farm.farm.elevation_m)), phase),
         ),
     ]
@@ -100,12 +100,13 @@ def _humidity_ratio(
 def _leaf(farm: Farm, temperature: Series, humidity: Series) -> list[Derivation]:
     """Return the deficit that leaves meet, by a sensor of theirs or by the offset that the description states."""
     output = temperature._replace(quantity="leaf_vapour_pressure_deficit")
-    of_air, of_humidity = accuracy(farm, temperature), accuracy(farm, humidity)
+    of_air = accuracy(farm, temperature)
     if leaves := farm.series_of(temperature.zone, "leaf_temperature"):
         leaf = partner(temperature, leaves) or leaves[0]
         of_leaf = accuracy(farm, leaf)
 
         def by_sensor(air: Values, rh: Values, leaf: Values) -> Values:
+            of_humidity = accuracy_at(farm, humidity, rh)
             return leaf_vapour_pressure_deficit_uncertainty(air, rh, leaf, of_air, of_humidity, of_leaf)
 
         return [Derivation(output, (temperature, humidity, leaf), leaf_vapour_pressure_deficit, by_sensor)]
@@ -117,6 +118,7 @@ def _leaf(farm: Farm, temperature: Series, humidity: Series) -> list[Derivation]
         return leaf_vapour_pressure_deficit(air, rh, air + offset_k)
 
     def by_offset(air: Values, rh: Values) -> Values:
+        of_humidity = accuracy_at(farm, humidity, rh)
         return leaf_vapour_pressure_deficit_uncertainty(air, rh, air + offset_k, of_air, of_humidity, 0.0, 1.0)
 
     return [Derivation(output, (temperature, humidity), deficit, by_offset)]

@@ -18,16 +18,18 @@ from analytics.demand import (
 )
 from analytics.energy import meter_disagreement
 from analytics.light import lit_seconds
-from farm.description import LampGroup
+from farm.description import Farm, LampGroup
 from farm.readings import iso_time
 from watch import cautions
 from watch.bands import lights_series, max_age_us, usable
 from watch.day_data import DayData, or_none
+from watch.derivation import accuracy_at
 from watch.meters import BATCH_CONVENTION, Meter, batch_shares, by_power, main_meter, metered, meters
 
 SECONDS_PER_HOUR = 3600.0
 WINDOWS = {"average_15min": FIFTEEN_MINUTES_US, "average_3h": THREE_HOURS_US}
 WH_PER_KWH = 1000.0
+METER_SHARE = 0.02  # plus or minus of power worked out from a counting meter; common practice, no source
 
 
 def energy(data: DayData) -> dict[str, Any]:
@@ -107,17 +109,18 @@ def _peaks(data: DayData, meter: Meter) -> dict[str, Any]:
     mains = farm.equipment.mains
     if mains is None:
         return peaks | {"service_rating_w": None, "continuous_rating_w": None, "standing": None, "caution": None}
-    described = farm.described[meter.power if meter.power_is_measured else meter.first]
-    give_or_take = described.plus_or_minus or 0.0 if meter.power_is_measured else 0.0
-    rating = continuous_rating(mains.voltage_v, mains.breaker_a, mains.phases, mains.continuous_share)
-    service = service_rating(mains.voltage_v, mains.breaker_a, mains.phases)
-    standing = _against(peaks["average_3h"], rating, give_or_take)
-    over = _against(peaks["reading"], service, give_or_take)
+    rating = continuous_rating(
+        mains.voltage_v, mains.breaker_a, mains.phases, mains.continuous_share, mains.power_factor
+    )
+    service = service_rating(mains.voltage_v, mains.breaker_a, mains.phases, mains.power_factor)
+    standing = _against(farm, meter, peaks["average_3h"], rating)
+    over = _against(farm, meter, peaks["reading"], service)
     alarming = {standing, over} & {LimitStanding.NEAR, LimitStanding.ABOVE}
     return peaks | {
         "service_rating_w": service,
         "continuous_rating_w": rating,
         "continuous_share": mains.continuous_share,
+        "power_factor": mains.power_factor,
         "standing": standing,
         "reading_standing": over,
         "caution": cautions.MAINS if alarming else None,
@@ -128,6 +131,7 @@ def _demand(found: Demand) -> dict[str, Any]:
     return {"power_w": or_none(found.power_w), "at": None if found.end_us is None else iso_time(found.end_us)}
 
 
-def _against(demand: dict[str, Any], limit: float, give_or_take: float) -> LimitStanding:
+def _against(farm: Farm, meter: Meter, demand: dict[str, Any], limit: float) -> LimitStanding:
     power = math.nan if demand["power_w"] is None else demand["power_w"]
+    give_or_take = float(accuracy_at(farm, meter.power, power)) if meter.power_is_measured else METER_SHARE * power
     return limit_standing(power, 1.0, limit, give_or_take)

@@ -19,6 +19,7 @@ from watch.air_conditioner import AirSensors, air_sensors
 from watch.air_conditioner_of_day import SECONDS_PER_HOUR, number
 from watch.bands import DARK, LIT, lights_series, limits_at, lit_at, longest_hold_us, max_age_us, usable
 from watch.day_data import DayData
+from watch.derivation import accuracy, accuracy_at
 from watch.light_days import SHORTEST_NIGHT_US
 
 QUANTITIES = ("air_temperature", "vapour_pressure_deficit")
@@ -136,11 +137,12 @@ def _accuracy(
     farm: Farm, sensors: AirSensors, quantity: str, air: NDArray[np.float64], humidity: NDArray[np.float64]
 ) -> float:
     """Return plus or minus of a zone's air temperature, or of its deficit at the air it usually had [K or kPa]."""
-    of_air, of_humidity = (farm.described[one].plus_or_minus for one in sensors)
+    of_air = accuracy(farm, sensors.temperature)
     known = ~(np.isnan(air) | np.isnan(humidity))
-    if of_air is None or of_humidity is None or not known.any():
+    if not known.any():
         return math.nan
     if quantity == "air_temperature":
         return of_air
     usual_air, usual_humidity = float(np.median(air[known])), float(np.median(humidity[known]))
+    of_humidity = accuracy_at(farm, sensors.humidity, usual_humidity)
     return float(air_vapour_pressure_deficit_uncertainty(usual_air, usual_humidity, of_air, of_humidity))

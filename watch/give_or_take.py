@@ -10,7 +10,7 @@ import numpy as np
 from farm.description import Farm
 from farm.readings import Reading, Series
 from watch.bands import max_age_us
-from watch.derivation import Derivation, accuracy
+from watch.derivation import Derivation, accuracy_at
 from watch.derived import derivations
 
 
@@ -20,7 +20,7 @@ def give_or_take_of_newest(farm: Farm, newest: Mapping[Series, Reading]) -> dict
     A derived value is looked up only where it rests on its inputs' own newest readings, which it does except
     while a round of the watch is under way: so nothing needs to be read.
     """
-    known = {one: accuracy(farm, one) for one in newest if one in farm.described}
+    known = {one: float(accuracy_at(farm, one, now.value)) for one, now in newest.items() if one in farm.described}
     for derivation in derivations(farm):
         if isinstance(derivation, Derivation) and derivation.uncertainty is not None and derivation.output in newest:
             known[derivation.output] = _of_newest(farm, derivation, newest)

@@ -19,13 +19,14 @@ from analytics.plausibility import (
     stuck_wet_flags,
     supply_above_room_dew_point,
 )
-from analytics.psychrometrics import dew_point_temperature, vapour_pressure
+from analytics.psychrometrics import air_pressure_at, dew_point_temperature, vapour_pressure
 from analytics.siblings import difference_from_siblings, median_over_series
 from farm.description import ZoneKind
 from farm.flags import Flag
 from farm.readings import MICROSECONDS_PER_SECOND, Series, iso_time
 from watch.bands import lights_series, max_age_us
 from watch.day_data import DayData
+from watch.derivation import accuracy_at
 from watch.light_days import lit_days
 from watch.room_air import AirPair, Floats, Times, air_pairs, aligned, plus_or_minus, shares_the_air
 
@@ -35,12 +36,13 @@ HOURS_OF_A_DAY = 24.0
 # All our choice, no source.
 HOLD_S = 1800.0  # it must last; also longer than a coil takes to become cold
 DARK_UP_TO = 10.0  # umol m-2 s-1 of stray light
+WEATHER_SHARE = 0.05  # of the standard pressure at the farm's elevation: more is not weather, but for a hurricane's eye
 LAMPS_BETTER_BY = 0.25  # a sensor nearer to the lamps than at commissioning, and the sensor's own error
 
 
 def impossible(data: DayData) -> list[dict[str, Any]]:
     """Return each thing that could not be, with the series to doubt and for how long it lasted."""
-    checks = (_air_of_the_room, _behind_the_coil, _light_in_the_dark, _more_light_than_lamps)
+    checks = (_air_of_the_room, _pressure, _behind_the_coil, _light_in_the_dark, _more_light_than_lamps)
     return [one for check in checks for one in check(data)]
 
 
@@ -64,9 +66,8 @@ def _air(data: DayData, pairs: Sequence[AirPair], others: Sequence[Series] = ())
     from_us = data.start_us - int(HOLD_S * MICROSECONDS_PER_SECOND) - gap_us
     at_us, table = aligned(data.farm, data.store, several, from_us, data.until_us)
     air, humidity, rest = np.split(table, [len(pairs), 2 * len(pairs)])
-    of_air, of_humidity = (
-        plus_or_minus(data.farm, one)[:, np.newaxis] * np.ones_like(air) for one in (temperatures, humidities)
-    )
+    of_air = plus_or_minus(data.farm, temperatures)[:, np.newaxis] * np.ones_like(air)
+    of_humidity = np.stack([accuracy_at(data.farm, *one) for one in zip(humidities, humidity, strict=True)])
     uncertainty = condensation_margin_uncertainty(air, humidity, of_air, of_humidity, 0.0)
     dew_point, vapour = dew_point_temperature(air, humidity), vapour_pressure(air, humidity)
     return _Air(at_us, air, dew_point, vapour, humidity, uncertainty, rest, gap_us)
@@ -91,6 +92,20 @@ def _air_of_the_room(data: DayData) -> Iterator[dict[str, Any]]:
         excess = dew_point_above_dry_bulb(air.temperature[row], dew_of_all[row], np.hypot(worst, own))
         cold = held_flags(air.at_us, _wrong(excess), HOLD_S, gap_s)
         yield from _lasted(data, "air_below_the_rooms_dew_point", pair.temperature, air.at_us, cold, air.gap_us)
+
+
+def _pressure(data: DayData) -> Iterator[dict[str, Any]]:
+    """Yield pressures that are not of the farm's elevation: most weather services reduce theirs to sea level."""
+    usual = float(air_pressure_at(data.farm.farm.elevation_m))
+    for series in data.farm.described:
+        if series.quantity != "air_pressure":
+            continue
+        gap_us = max_age_us(data.farm, series)
+        from_us = data.start_us - int(HOLD_S * MICROSECONDS_PER_SECOND) - gap_us
+        at_us, (pressure,) = aligned(data.farm, data.store, [series], from_us, data.until_us)
+        excess = np.abs(pressure - usual) - WEATHER_SHARE * usual
+        flags = held_flags(at_us, _wrong(excess), HOLD_S, gap_us / MICROSECONDS_PER_SECOND)
+        yield from _lasted(data, "pressure_not_of_this_elevation", series, at_us, flags, gap_us)
 
 
 def _behind_the_coil(data: DayData) -> Iterator[dict[str, Any]]:

@@ -20,6 +20,7 @@ from farm.readings import MICROSECONDS_PER_SECOND, Series, instant, iso_time
 from store.contract import ReadingStore
 from watch.bands import max_age_us, usable
 from watch.day_data import TREND_DAYS, DayData
+from watch.derivation import accuracy_at
 from watch.estimated_light import light_series
 from watch.lamp_outputs import SETTLE_US, OutputOfDay, lamp_sensors, lights_beside, outputs_of_days
 from watch.light_days import light_days
@@ -65,8 +66,7 @@ def _output(farm: Farm, group: LampGroup, ppfd: Series, of_day: OutputOfDay | No
         keys = ("output_percent", "plus_or_minus_percent", "full_light_h", "dimmed_h", "ramp_h", "flag")
         return dict.fromkeys(keys) | {"complete": False}
     found, per_cent = of_day.output, PER_CENT / group.commissioning_ppfd
-    accuracy = farm.described[ppfd].plus_or_minus
-    error = ppfd_uncertainty(found.ppfd, math.nan if accuracy is None else accuracy, lux_error(farm, ppfd))
+    error = ppfd_uncertainty(found.ppfd, accuracy_at(farm, ppfd, found.ppfd), lux_error(farm, ppfd))
     return {
         "output_percent": found.ppfd * per_cent,
         "plus_or_minus_percent": known(float(error) * per_cent),
@@ -139,8 +139,8 @@ def _steps(data: DayData, sensors: list[Series]) -> dict[Series, list[OutputStep
 
 def _relative_accuracy(farm: Farm, ppfd: Series, level: Floats) -> float:
     """Return a sensor's give or take as a share of its usual level; a lux factor's error is one of scale."""
-    accuracy = farm.described[ppfd].plus_or_minus
-    return math.nan if accuracy is None else accuracy / float(np.nanmedian(level))
+    usual = float(np.nanmedian(level))
+    return float(accuracy_at(farm, ppfd, usual)) / usual
 
 
 def _blocks(farm: Farm, store: ReadingStore, ppfd: Series, start_us: int, end_us: int) -> Floats:

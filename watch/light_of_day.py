@@ -6,7 +6,7 @@ import math
 from datetime import datetime
 from typing import Any
 
-from analytics.light import DAY_US
+from analytics.light import DAY_US, UMOL_PER_MOL
 from analytics.lux import LUX_FACTOR_ERROR, light_integral_uncertainty
 from analytics.photoperiod import mean_time_of_day, shift_from_plan
 from farm.crops import Phase
@@ -14,6 +14,7 @@ from farm.description import Farm
 from farm.readings import ESTIMATED, Series, instant, iso_time
 from watch.bands import phase_stretches
 from watch.day_data import DayData
+from watch.derivation import accuracy_at
 from watch.estimated_light import light_series
 from watch.light_days import ENOUGH_COVERAGE, LitDay, integrals_of_days, light_days
 from watch.photoperiods import LitPart, light_source, photoperiods, planned_lights_on
@@ -69,11 +70,11 @@ def lux_error(farm: Farm, ppfd: Series) -> float:
 def _give_or_take(farm: Farm, ppfd: Series, lit: LitDay, part: LitPart | None) -> float | None:
     """Return the error of the sensor over the lit time; None for an estimate, whose error nobody knows."""
     described = farm.described.get(ppfd)
-    if described is None or part is None or described.plus_or_minus is None:
+    if described is None or part is None:
         return None
-    return known(
-        light_integral_uncertainty(lit.integral.mol, part.found.lit_s, described.plus_or_minus, lux_error(farm, ppfd))
-    )
+    lit_s, mol = part.found.lit_s, lit.integral.mol
+    level = mol * UMOL_PER_MOL / lit_s if lit_s else math.nan  # the mean while lit
+    return known(light_integral_uncertainty(mol, lit_s, float(accuracy_at(farm, ppfd, level)), lux_error(farm, ppfd)))
 
 
 def _found(farm: Farm, part: LitPart | None, phase: Phase | None) -> dict[str, Any]:

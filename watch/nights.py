@@ -27,7 +27,7 @@ from farm.description import Farm
 from farm.readings import Columns, Series
 from store.contract import ReadingStore
 from watch.bands import max_age_us
-from watch.derivation import Values, accuracy
+from watch.derivation import Values, accuracy, accuracy_at
 from watch.surfaces import SurfaceAir
 
 STEP_US = 15 * 60 * 1_000_000  # readings are looked at as means of so long; our choice, no source
@@ -110,8 +110,8 @@ def expected_margin(past: Past, air: SurfaceAir, start_us: int, end_us: int) -> 
 def _sensors(farm: Farm, air: SurfaceAir, factor: float, inside: Values, rh: Values) -> float:
     """Return a margin's give or take from its sensors, in the usual air of the last nights."""
     own = (1.0 - factor) * accuracy(farm, air.outdoors) if air.outdoors is not None else 0.0
-    accuracies = accuracy(farm, air.temperature), accuracy(farm, air.humidity), own
     usual = float(np.median(inside)), float(np.median(rh))
+    accuracies = accuracy(farm, air.temperature), accuracy_at(farm, air.humidity, usual[1]), own
     return float(condensation_margin_uncertainty(*usual, *accuracies, factor, air.phase))
 
 

@@ -8,9 +8,10 @@ import numpy as np
 
 from analytics.oxygen import dissolved_oxygen_saturation
 from analytics.psychrometrics import air_pressure_at
-from farm.description import Farm, ZoneKind
+from farm.description import Farm
 from farm.readings import Series
 from watch.derivation import Derivation, Values, partner
+from watch.pressure import pressure_series
 
 
 def oxygen(farm: Farm) -> list[Derivation]:
@@ -18,17 +19,16 @@ def oxygen(farm: Farm) -> list[Derivation]:
 
     At the air pressure that the farm measures; while none is known, at that of its elevation.
     """
-    pressures = [one for one in farm.described if one.quantity == "air_pressure"]
-    indoors = [one for one in pressures if farm.zones[one.zone].kind is not ZoneKind.OUTDOORS]
-    pressure = (*indoors, *pressures)[:1]
     made = []
     for zone in farm.zones:
+        pressure = pressure_series(farm, zone)
         for dissolved in farm.series_of(zone, "dissolved_oxygen"):
             temperature = partner(dissolved, farm.series_of(zone, "solution_temperature"))
             if temperature is not None:
                 output: Series = dissolved._replace(quantity="dissolved_oxygen_saturation")
                 formula = _at_elevation(farm.farm.elevation_m)
-                made.append(Derivation(output, (dissolved, temperature, *pressure), formula))
+                inputs = (dissolved, temperature) if pressure is None else (dissolved, temperature, pressure)
+                made.append(Derivation(output, inputs, formula))
     return made
 
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from analytics.alignment import hold_as_of
 from analytics.carbon_dioxide import pressure_corrected_mole_fraction
 from analytics.psychrometrics import air_pressure_at
-from farm.description import Farm
+from farm.description import Farm, ZoneKind
 from farm.readings import Series
 from store.contract import ReadingStore
 from watch.bands import max_age_us, usable
@@ -49,10 +49,16 @@ class PressureCorrection:
         return pressure_corrected_mole_fraction(value, pressure, calibration_pressure=self.calibrated_at_kpa)
 
 
-def air_pressure_of(farm: Farm, zone: str) -> AirPressure:
-    """Return the pressure of a zone: its own sensor's, else any of the farm, else as usual at the farm's elevation."""
+def pressure_series(farm: Farm, zone: str) -> Series | None:
+    """Return what tells a zone's air pressure: its own sensor, else one indoors, else one outdoors; None without."""
     several = [one for one in farm.described if one.quantity == "air_pressure"]
-    series = min(several, key=lambda one: one.zone != zone, default=None)
+    outdoors = ZoneKind.OUTDOORS
+    return min(several, key=lambda one: (one.zone != zone, farm.zones[one.zone].kind is outdoors), default=None)
+
+
+def air_pressure_of(farm: Farm, zone: str) -> AirPressure:
+    """Return the pressure of a zone: of the farm's nearest sensor, else as usual at the farm's elevation."""
+    series = pressure_series(farm, zone)
     age_us = 0 if series is None else max_age_us(farm, series)
     return AirPressure(series, age_us, float(air_pressure_at(farm.farm.elevation_m)))
 

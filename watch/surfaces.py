@@ -19,7 +19,7 @@ from analytics.mould import surface_relative_humidity
 from analytics.saturation import Phase
 from farm.description import Farm, Surface
 from farm.readings import Series
-from watch.derivation import Derivation, Derived, Values, accuracy, partner, phase_of
+from watch.derivation import Derivation, Derived, Values, accuracy, accuracy_at, partner, phase_of
 from watch.mould_hours import MouldIndex
 
 
@@ -95,7 +95,7 @@ def margin_of(farm: Farm, air: SurfaceAir) -> Derivation:
 
     def of_margin(inside: Values, rh: Values, other: Values) -> Values:
         known = np.where(np.isnan(other), np.nan, inside)
-        accuracies = accuracy(farm, air.temperature), accuracy(farm, air.humidity), own
+        accuracies = accuracy(farm, air.temperature), accuracy_at(farm, air.humidity, rh), own
         return condensation_margin_uncertainty(known, rh, *accuracies, shared, air.phase)
 
     return Derivation(air.at("condensation_margin"), air.inputs, margin, of_margin)

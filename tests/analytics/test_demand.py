@@ -36,6 +36,7 @@ def test_three_phases():
     # sqrt(3) V I with the voltage between phases (definition of a balanced three-phase load): 400 V, 32 A, 22.17 kVA.
     assert service_rating(400.0, 32.0, 3) == pytest.approx(22_170, abs=1)
     assert service_rating(400.0, 32.0, 3) == pytest.approx(3 * (400.0 / math.sqrt(3)) * 32.0)
+    assert service_rating(230.0, 20.0, power_factor=0.9) == pytest.approx(4140.0)  # W = V A cos phi
     assert continuous_rating(400.0, 32.0, 3, 1.0) == service_rating(400.0, 32.0, 3)
 
 
@@ -93,6 +94,8 @@ def test_refused_calls():
     with pytest.raises(ValueError, match="phases is 2: give 1 or 3"):
         service_rating(230.0, 16.0, 2)
     for share in (0.0, 1.1, math.nan):
+        with pytest.raises(ValueError, match="power_factor is"):
+            continuous_rating(230.0, 16.0, power_factor=share)
         with pytest.raises(ValueError, match="continuous_share is"):
             continuous_rating(230.0, 16.0, 1, share)
         with pytest.raises(ValueError, match="continuous_share is"):

@@ -48,6 +48,8 @@ def test_two_part_stocks_share_the_dose():
     both, one = stock_dose(1.2, 1.8, 200.0, 100.0, bottles=2), stock_dose(1.2, 1.8, 200.0, 100.0)
     assert both.added_l == one.added_l
     assert both.each_l == one.added_l / 2
+    assert "undiluted" in both.advice
+    assert one.advice == ADVICE
     assert one.each_l == one.added_l
 
 

@@ -140,6 +140,26 @@ def test_peaks_and_the_continuous_rating(house):
     assert peaks["caution"] == cautions.MAINS
 
 
+def test_a_power_factor_below_1_leaves_less_of_the_service(tmp_path):
+    """230 V, 20 A, 0.9: 4140 W (W = V A cos phi), of which 80 % are 3312 W; 3.4 kW for three hours are too much."""
+    house = House(farm_of(METERED.replace("breaker_a = 20", "breaker_a = 20\npower_factor = 0.9")), tmp_path / "house")
+    house.put("room/electrical_power", samples("1000*600 3400*190 1000*650", start_us=DAY_START_US))
+    peaks = sheet(house)["peaks"]
+    assert (peaks["service_rating_w"], peaks["continuous_rating_w"]) == (pytest.approx(4140), pytest.approx(3312))
+    assert (peaks["power_factor"], peaks["standing"]) == (0.9, "above")
+    house.close()
+
+
+@pytest.mark.parametrize(("power", "standing"), [(3580, "below"), (3630, "near"), (3740, "near"), (3780, "above")])
+def test_power_from_a_counting_meter_is_good_to_2_percent(tmp_path, power, standing):
+    """By hand: 3680 W less or more 2 % of the power is 3608 and 3755 W."""
+    text = METERED.replace('[[series]]\nzone = "room"\nquantity = "electrical_power"\naccuracy = 50\n', "")
+    house = House(farm_of(text), tmp_path / "house")
+    house.put("room/electrical_energy", minutes(1440, power / 60_000))
+    assert sheet(house)["peaks"]["standing"] == standing
+    house.close()
+
+
 def test_a_peak_that_began_the_evening_before_is_seen_also_when_it_arrives_late(house):
     house.put("room/electrical_power", samples("1000*1440", start_us=DAY_START_US))
     assert sheet(house)["peaks"]["caution"] is None

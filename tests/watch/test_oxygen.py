@@ -9,6 +9,7 @@ import pytest
 from farm.check import check_text
 from tests.conftest import MINUTE_US, SMALL_FARM, T0_US, samples
 from tests.watch.conftest import House
+from watch.pressure import pressure_series
 
 RESERVOIR = """
 [zones.tank]
@@ -65,6 +66,21 @@ def test_a_measured_pressure_counts_while_it_is_fresh(at_1500_m):
         T0_US: pytest.approx(100.0, rel=1e-4),
         T0_US + 10 * MINUTE_US: pytest.approx(100.0, rel=0.003),
     }
+
+
+@pytest.mark.parametrize(
+    ("described", "zone", "told_by"),
+    [
+        (("outdoors", "room"), "tank", "room"),
+        (("outdoors", "room"), "outdoors", "outdoors"),
+        (("outdoors",), "room", "outdoors"),
+        ((), "room", None),
+    ],
+)
+def test_the_nearest_pressure_counts_whatever_the_order_of_description(described, zone, told_by):
+    text = "".join(f'[[series]]\nzone = "{one}"\nquantity = "air_pressure"\n' for one in described)
+    found = pressure_series(farm_of(SMALL_FARM + RESERVOIR + text), zone)
+    assert (found and found.zone) == told_by
 
 
 def test_without_a_temperature_there_is_none(at_1500_m):

@@ -201,6 +201,20 @@ def test_supply_air_cannot_be_moister_than_the_room(house):
     assert found["lasted_h"] == pytest.approx(4.5, abs=0.05)
 
 
+@pytest.mark.parametrize(("pressure", "told"), [(84.6, False), (81.5, False), (101.3, True), (8.46 * 9, True)])
+def test_a_pressure_reduced_to_sea_level_is_not_that_of_1500_m(tmp_path, pressure, told):
+    """Standard atmosphere at 1500 m: 84.56 kPa (its published tables, from memory); 5 % to either side."""
+    text = SMALL_FARM.replace("elevation_m = 120", "elevation_m = 1500")
+    farm, mistakes = check_text(text + '[[series]]\nzone = "room"\nquantity = "air_pressure"\n')
+    assert farm is not None, mistakes
+    high = House(farm, tmp_path / "high")
+    high.put("room/air_pressure", wavy(pressure, step=0.01))
+    high.work()
+    found = [(one["what"], one["key"]) for one in quality_of_day(high)[1]]
+    assert found == ([("pressure_not_of_this_elevation", "room/air_pressure")] if told else [])
+    high.close()
+
+
 def test_air_below_the_dew_point_and_more_light_than_lamps_have(house):
     """22 degC and 60 % is 13.9 degC of dew point (PsychroLib); 250 for 24 h is 21.6 mol, a quarter more 27."""
     for zone in ("room", "row-b"):
