@@ -120,12 +120,15 @@ _ALL = (
 QUANTITIES: dict[str, Quantity] = {quantity.name: quantity for quantity in _ALL}
 
 # Quantity -> levels and the usual accuracy there, straight lines between: what holds near 1000 ppm or 65 % RH says too
-# much elsewhere. 5 % of a gas or light reading, 2 % of a power, 4 % RH near saturation: common practice, no source.
+# much elsewhere. 5 % of a gas or light reading, 2 % of the others, 4 % RH near saturation: common practice, no source.
 ACCURACY_BY_LEVEL: dict[str, tuple[tuple[float, float], ...]] = {
     "relative_humidity": ((0, 4.0), (20, 2.0), (80, 2.0), (100, 4.0)),
     "co2_mole_fraction": ((1000, 50.0), (100_000, 5000.0)),
     "ppfd": ((300, 15.0), (3000, 150.0)),
     "illuminance": ((10_000, 500.0), (200_000, 10_000.0)),
+    "solution_ec": ((2.5, 0.05), (20, 0.4)),
+    "solution_volume": ((100, 2.0), (20_000, 400.0)),
+    "flow_rate": ((10, 0.2), (1000, 20.0)),
     "electrical_power": ((1000, 20.0), (200_000, 4000.0)),
 }
 

@@ -17,6 +17,7 @@ from analytics.row_comparison import sibling_ratios
 from farm.readings import MICROSECONDS_PER_SECOND, Series, iso_time
 from watch.bands import max_age_us
 from watch.day_data import DayData, day_range
+from watch.derivation import accuracy_at
 from watch.figures import known_or_none
 from watch.irrigation_lines import SECONDS_PER_MINUTE, Course, Line, clock_seconds, course, instant_of_clock, lines_of
 from watch.water import litres_of, meter_share
@@ -166,10 +167,11 @@ def _pump_reason(data: DayData, pump: Series, start_us: int, end_us: int) -> str
 
 def _faults(data: DayData, line: Line, cycles: Cycles, usual: UsualCycle) -> list[dict[str, Any]]:
     """Return what is wrong with the cycles that ended on the day or still run."""
-    accuracy = data.farm.described[line.found_from].plus_or_minus or 0.0
     usual_s = usual.duration_s if line.plan.minutes is None else line.plan.minutes * 60.0
     rated = line.rated_l_min if line.flow else math.nan
     usual_mean = usual.mean if math.isfinite(usual.mean) else rated
+    known = math.isfinite(usual_mean) and data.farm.described[line.found_from].plus_or_minus is not None
+    accuracy = float(accuracy_at(data.farm, line.found_from, usual_mean)) if known else 0.0
     longest_s = math.inf if line.plan.longest_minutes is None else line.plan.longest_minutes * 60.0
     resolution_s = _resolution_s(data, line.found_from)
     found = cycle_faults(cycles, usual_s, usual_mean, resolution_s, accuracy, longest_s)

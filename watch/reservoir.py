@@ -18,6 +18,7 @@ from farm.readings import Series
 from watch.at_rest import level_at_rest
 from watch.bands import max_age_us, usable
 from watch.day_data import LOOK_AROUND_US, DayData
+from watch.derivation import accuracy_at
 from watch.tracks import JOIN_US, LONGEST_DOSE_US, SETTLE_US, Track, steps_in
 
 OF_SOLUTION = ("solution_ec", "solution_ph", "solution_volume", "solution_level", "dosed_volume", "doser_on")
@@ -84,10 +85,11 @@ class ReservoirDay:
     def _read(self, series: Series) -> Track:
         start_us, end_us = self.data.start_us - LOOK_AROUND_US, self.data.end_us + LOOK_AROUND_US
         columns = self.data.store.read(series, start_us, end_us)
-        accuracy = self.farm.described[series].plus_or_minus
-        return Track(
-            columns.time_us, usable(columns), max_age_us(self.farm, series), math.nan if accuracy is None else accuracy
-        )
+        value = usable(columns)
+        known = value[~np.isnan(value)]
+        usual = float(np.median(known)) if len(known) else math.nan
+        give_or_take = float(accuracy_at(self.farm, series, usual))
+        return Track(columns.time_us, value, max_age_us(self.farm, series), give_or_take)
 
     @cached_property
     def ec(self) -> Track | None:

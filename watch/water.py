@@ -21,6 +21,7 @@ from farm.readings import MICROSECONDS_PER_SECOND, Columns, Series
 from farm.water_equipment import Filter
 from store.contract import ReadingStore
 from watch.bands import FLAG_OF_RANK, FLAG_RANK, max_age_us, usable
+from watch.derivation import accuracy_at
 
 MINUTE_US = 60 * MICROSECONDS_PER_SECOND
 RUNS_FROM = 0.2  # of the rating; our choice, no source
@@ -200,10 +201,9 @@ def normalised_outputs(farm: Farm) -> Sequence[NormalisedOutput]:
 
 def meter_share(farm: Farm, series: Series, flow_l_min: float) -> float:
     """Return a meter's or flow sensor's plus or minus as a share of a flow. [1]."""
-    accuracy = farm.described[series].plus_or_minus
     if series.quantity != "flow_rate":
         return METER_SHARE
-    return math.nan if accuracy is None or not flow_l_min > 0 else accuracy / flow_l_min
+    return float(accuracy_at(farm, series, flow_l_min)) / flow_l_min if flow_l_min > 0 else math.nan
 
 
 def amount_of(farm: Farm, store: ReadingStore, series: Series, start_us: int, end_us: int) -> Amount:
@@ -218,8 +218,9 @@ def amount_of(farm: Farm, store: ReadingStore, series: Series, start_us: int, en
     litres, coverage = float(found.litres[0]), float(found.covered_s[0] / found.span_s[0])
     if series.quantity == "flow_rate":
         known = coverage >= ENOUGH_COVERAGE
-        running = litres_from_flow(read.time_us, np.where(usable(read) > 0, 1.0, 0.0), [start_us], [end_us], age)
-        plus_or_minus = (farm.described[series].plus_or_minus or math.nan) * float(running.litres[0])
+        flow = usable(read)
+        errors = np.where(flow > 0, accuracy_at(farm, series, flow), 0.0)
+        plus_or_minus = float(litres_from_flow(read.time_us, errors, [start_us], [end_us], age).litres[0])
     else:
         came = read.time_us[~np.isnan(usable(read))]
         known = len(came) > 1 and came[0] <= start_us + age and came[-1] >= end_us - age

@@ -14,6 +14,7 @@ from farm.readings import MICROSECONDS_PER_SECOND, Series
 from watch.at_rest import level_at_rest
 from watch.bands import max_age_us, usable
 from watch.day_data import DayData
+from watch.derivation import accuracy_at
 from watch.figures import known_or_none
 from watch.tracks import Track
 from watch.water import amount_of
@@ -108,8 +109,8 @@ def _gained(data: DayData, reservoir: Reservoir) -> Amount:
     for quantity, scale in (("solution_volume", 1.0), ("solution_level", reservoir.volume_l / 100.0)):
         for series in data.farm.series_of(reservoir.zone, quantity):
             before, after = (_level(data, series, at_us) for at_us in (data.start_us, data.until_us))
-            accuracy = data.farm.described[series].plus_or_minus or math.nan
-            return Amount((after - before) * scale, math.hypot(accuracy, accuracy) * scale)
+            accuracies = accuracy_at(data.farm, series, [before, after])
+            return Amount((after - before) * scale, math.hypot(*accuracies) * scale)
     return UNKNOWN
 
 

@@ -95,6 +95,10 @@ def test_a_leaf_at_an_offset_moves_with_its_air_sensor(house):
         ("ppfd", 200.0, 15.0),
         ("ppfd", 900.0, 45.0),
         ("electrical_power", 6000.0, 120.0),
+        ("flow_rate", 25.0, 0.5),
+        ("solution_volume", 1000.0, 20.0),
+        ("solution_ec", 2.0, 0.05),
+        ("solution_ec", 4.0, 0.08),
     ],
 )
 def test_what_is_usual_at_ordinary_levels_is_not_what_is_usual_far_from_them(house, quantity, level, expected):
