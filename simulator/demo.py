@@ -13,6 +13,7 @@ from simulator.faults import Fault, FaultKind
 
 LOST_ROW = "row-3"
 LAMPS_LOST_H = 10
+LAMPS_BACK_BEFORE_H = 1  # or more: so that what they left is over
 STOCK_EMPTY_BEFORE_H = 40
 STOCK_CHANGED_AFTER_H = 8  # the keeper changes the bottles this long after the demonstration begins
 DRYING_LOST_BEFORE_H = (24, 18)  # it ends so long before now or earlier, the first that a short history has room for
@@ -54,7 +55,7 @@ def demo_faults(start: datetime, now: datetime) -> list[Fault]:
         for earlier in DRYING_LOST_BEFORE_H
         if (begin := _hours_of_light(now - earlier * hours, DRYING_LOST_H)) >= start + SETTLING_H * hours
     )
-    light_lost_from = _hours_of_light(now, LAMPS_LOST_H)
+    light_lost_from = _hours_of_light(now - LAMPS_BACK_BEFORE_H * hours, LAMPS_LOST_H)
     faults = [
         Fault(FaultKind.NUTRIENT_STOCK_EMPTY, empty_from, now + STOCK_CHANGED_AFTER_H * hours),
         Fault(FaultKind.DRYING_LOST, dry_lost_from, dry_lost_from + DRYING_LOST_H * hours, DRYING_LOST_SHARE),

@@ -230,9 +230,11 @@ class ReservoirDay:
 
     @cached_property
     def light_changes(self) -> list[Event]:
-        """When lights over plants went on or off: from then on plants drink at another pace."""
+        """When lights over its plants went on or off: from then on they drink at another pace."""
         kinds = (ZoneKind.GROWING_ROW, ZoneKind.SEEDLING_SHELF)
-        keys = {zone.lights for zone in self.farm.zones.values() if zone.kind in kinds and zone.lights}
+        watered = {one.zone for one in (*self.farm.equipment.drip_rows, *self.farm.equipment.flood_shelves)}
+        of_it = {name: zone for name, zone in self.farm.zones.items() if not watered or name in watered}
+        keys = {zone.lights for zone in of_it.values() if zone.kind in kinds and zone.lights}
         found = []
         for key in sorted(keys):
             series = Series.parse(self.farm.name, key)

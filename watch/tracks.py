@@ -87,7 +87,16 @@ class Track:
         seen_us = self.time_us[~np.isnan(self.value)]
         found = lines_between(at_us, mean, spans, settle_us, self.gap_us, LEAST_PARTS, seen_us)
         clear, part = self._stretches(of_pause, spans, settle_us)
-        return [self._whole(one, part[clear], self.time_us[clear]) for one in found]
+        whole = [self._whole(one, part[clear], self.time_us[clear]) for one in found]
+        return [self._in_stairs(one, of_pause[clear], self.time_us[clear]) for one in whole]
+
+    @staticmethod
+    def _in_stairs(line: Line, of_pause: NDArray[np.int64], time_us: NDArray[np.int64]) -> Line:
+        """Return a line whose slope's error holds that each end lies anywhere on a stair: 1/√12 of it, evenly spread."""
+        first, last = np.searchsorted(time_us, [line.start_us, line.end_us])
+        pauses = int(of_pause[last] - of_pause[first]) + 1
+        stair_per_s = abs(line.per_s) / pauses * math.sqrt(2.0 / 12.0)
+        return replace(line, per_s_error=math.hypot(line.per_s_error, stair_per_s))
 
     @staticmethod
     def _whole(line: Line, of_stretch: NDArray[np.int64], time_us: NDArray[np.int64]) -> Line:
