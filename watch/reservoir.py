@@ -232,7 +232,8 @@ class ReservoirDay:
     def light_changes(self) -> list[Event]:
         """When lights over its plants went on or off: from then on they drink at another pace."""
         kinds = (ZoneKind.GROWING_ROW, ZoneKind.SEEDLING_SHELF)
-        watered = {one.zone for one in (*self.farm.equipment.drip_rows, *self.farm.equipment.flood_shelves)}
+        equipment = self.farm.equipment
+        watered = {row.zone for row in equipment.drip_rows} | {shelf.zone for shelf in equipment.flood_shelves}
         of_it = {name: zone for name, zone in self.farm.zones.items() if not watered or name in watered}
         keys = {zone.lights for zone in of_it.values() if zone.kind in kinds and zone.lights}
         found = []

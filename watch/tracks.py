@@ -92,7 +92,7 @@ class Track:
 
     @staticmethod
     def _in_stairs(line: Line, of_pause: NDArray[np.int64], time_us: NDArray[np.int64]) -> Line:
-        """Return a line whose slope's error holds that each end lies anywhere on a stair: 1/√12 of it, evenly spread."""
+        """Return a line whose slope's error holds that each end lies anywhere on a stair: 1/√12 of it."""
         first, last = np.searchsorted(time_us, [line.start_us, line.end_us])
         pauses = int(of_pause[last] - of_pause[first]) + 1
         stair_per_s = abs(line.per_s) / pauses * math.sqrt(2.0 / 12.0)
