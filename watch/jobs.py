@@ -177,7 +177,8 @@ class Watch:
         if (today := self._today()) != self._day:
             self._journal.mark_days_stale(self._farm.name, [self._day])  # it is over now
             self._day = today
-        self._find(busy=bool(notes))
+        if not waiting:  # what is still to be worked off may change all that they look at
+            self._find(busy=bool(notes))
         self._write_sheets(waiting)
         self.counts.rounds += 1
         self.counts.notes += len(notes)

@@ -44,6 +44,11 @@ function Quality({ quality, named, zone, wide }) {
       <ul>${quality.impossible.map((one) => html`<li><${Out}>${capital(words(one.what))}<//>: ${named(one.key)}, since ${at(one.since, zone)}, for ${amount(one.lasted_h, 1, "h")}.</li>`)}</ul>`}<//>`;
 }
 
+function Causes({ findings, zone, wide }) {
+  return html`<${Part} title="Likely causes" wide=${wide}>
+    <ul>${findings.map((one) => html`<li key=${one.id}>${at(one.onset, zone)}: ${one.headline}</li>`)}</ul><//>`;
+}
+
 export function Science({ sheet, list: series, zone, wide }) {
   const labels = new Map(series.map((one) => [one.key, `${one.zone_label}, ${one.label}`]));
   const zones = new Map(sheet.zones.map((one) => [one.zone, one.label]));
@@ -52,6 +57,7 @@ export function Science({ sheet, list: series, zone, wide }) {
   const { surfaces = [], lamps = [], light_evenness: evenness = [], carbon_dioxide: gas = [], climate, root_zone: roots = [], probes = [] } = sheet;
   const shared = { zone, wide, named, places };
   return html`
+    ${(sheet.findings ?? []).length > 0 && html`<${Causes} findings=${sheet.findings} ...${shared} />`}
     ${sheet.light_days.length > 0 && html`<${LightDays} days=${sheet.light_days} />`}
     ${surfaces.length > 0 && html`<${Surfaces} rows=${surfaces} ...${shared} />`}
     ${lamps.length + evenness.length > 0 && html`<${Lamps} rows=${lamps} evenness=${evenness} ...${shared} />`}
