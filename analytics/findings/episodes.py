@@ -4,13 +4,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from analytics.alignment import Floats
 from analytics.findings.weighing import Weighing
 from farm.causes import BY_NAME, Nature
 
-OPENS_AT, OPENS_FOR_H = 0.9, 2  # probability that something is wrong, for so many hours in a row; our choice, no source
-AT_ONCE_AT = 0.999  # from this on the first hour is enough; our choice, no source
-CLOSES_AT, CLOSES_FOR_H = 0.2, 6  # below this for so many hours it is over; our choice, no source
+OPENS_AT, OPENS_FOR_H = (
+    0.75,
+    2,
+)  # probability that something is wrong, for so many hours in a row; our choice, no source
+AT_ONCE_AT = 0.99  # from this on the first hour is enough; our choice, no source
+CLOSES_AT, CLOSES_FOR_H = 0.5, 6  # below this for so many hours it is over; our choice, no source
+ENOUGH_KNOWN = 0.25  # of the features that are known at best; our choice, no source
 SMOOTH_H = 2  # probabilities are taken from the mean evidence of so many hours
 
 
@@ -31,9 +37,19 @@ class Episode:
 
 
 def wrong(weighing: Weighing, probability: Floats) -> Floats:
-    """Return the probability, by hour, that anything is wrong: all but "as usual" and normal causes."""
+    """Return how likely the evidence makes it, by hour, that anything is wrong: all but "as usual" and normal causes.
+
+    The table's prior is for the question what is behind an excursion: something is. Here nothing is known before the
+    evidence, so that all causes at all places together begin as likely as that nothing is wrong. At the very beginning,
+    when little can be held against earlier days yet, it is 0.
+    """
     normal = [index for index, one in enumerate(weighing.hypotheses) if BY_NAME[one.cause].nature is Nature.NORMAL]
-    found: Floats = 1.0 - probability[-1] - probability[normal].sum(axis=0)
+    usual = probability[-1] + probability[normal].sum(axis=0)
+    odds = np.maximum(1.0 - usual, 0.0) / np.maximum(usual, np.finfo(float).tiny)
+    even = odds / max(weighing.table.prior * len(weighing.hypotheses), 1.0)
+    known = np.array([len(weighing.known(hour)) for hour in range(weighing.hours)])
+    begun = np.logical_or.accumulate(known >= max(ENOUGH_KNOWN * known.max(initial=0), 1))
+    found: Floats = np.where(begun, even / (1.0 + even), 0.0)
     return found
 
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from analytics.findings.deviation import Deviation
-from analytics.findings.episodes import Episode, episodes
+from analytics.findings.deviation import NOT_KNOWN, Deviation
+from analytics.findings.episodes import Episode, episodes, wrong
 from analytics.findings.explaining import explained
 from analytics.findings.model import Table
 from analytics.findings.weighing import Hypothesis, weighed
@@ -140,3 +142,23 @@ def test_episodes_begin_after_two_sure_hours_or_one_that_is_very_sure_and_end_af
     assert episodes(np.array([0.0, 0.9995, 0.5])) == [Episode(1, 1, None)]
     quiet = np.array([0.0, 0.95, 0.95, *[0.1] * 5, 0.95, *[0.1] * 6, 0.0])
     assert episodes(quiet) == [Episode(1, 2, 14)]
+
+
+def test_how_likely_anything_is_wrong_begins_even_however_many_causes_there_are(small_farm):
+    """By hand, with a prior of 2 for each cause: what is as usual is not wrong; before anything is known it is 0."""
+    levels = np.array([[NOT_KNOWN, 4, 0, NOT_KNOWN], [NOT_KNOWN, 4, 8, NOT_KNOWN]], np.int8)
+    found = [
+        Deviation(f"{name}@now", "", np.zeros(4), np.zeros(4), np.ones(4), level)
+        for name, level in zip(("condensate", "supply_above_dew_point"), levels, strict=True)
+    ]
+    weighing = weighed(small_farm, replace(TABLE, prior=2.0), found)
+    probability = weighing.probabilities()
+    causes = len(weighing.hypotheses)
+    drying, warm, others = 2 * (0.07 / 0.92), 2 * (0.07 / 0.92) ** 2, 2 * (causes - 2)
+    something_else = float(probability[-2, 1] / probability[-1, 1])
+    even = (drying + warm + others + something_else) / (2 * causes)
+    before, usual, odd, silent = wrong(weighing, probability).tolist()
+    assert usual == pytest.approx(even / (1 + even))
+    assert usual < 1 - probability[-1, 1] - 0.3
+    assert odd > 0.9
+    assert (before, silent) == (0.0, pytest.approx(0.5, abs=0.01))
