@@ -172,6 +172,7 @@ def test_the_keyboard_reaches_and_moves_everything(visit):
     playwright.expect(page.get_by_role("radio", name="24 h")).to_be_checked()
     playwright.expect(page.locator("figcaption")).to_contain_text("Sun 1 Mar, 13:00 to Mon 2 Mar, 13:00")
     slider = page.get_by_role("slider", name="Read a moment")
+    playwright.expect(slider).to_have_attribute("max", "719")  # the 24 h have come: every two minutes
     slider.focus()
     before = slider.get_attribute("aria-valuetext")
     page.keyboard.press("Home")
