@@ -10,7 +10,7 @@ References
 .. [1] Graamans, L., van den Dobbelsteen, A., Meinen, E., Stanghellini, C., "Plant factories; crop
    transpiration and energy balance," Agricultural Systems 153, 2017; coefficients from memory.
 .. [2] van Henten, E. J., van Straten, G., "Sensitivity analysis of a dynamic growth model of lettuce,"
-   Journal of Agricultural Engineering Research 59(1), 1994; coefficients seen in a public transcript of it.
+   Journal of Agricultural Engineering Research 59(1), 1994; coefficients seen in a public copy of its tables.
 """
 
 from __future__ import annotations
