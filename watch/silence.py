@@ -64,7 +64,7 @@ def gaps(farm: Farm, store: ReadingStore, series: Series, start_us: int, end_us:
     ours = at_us[at_us < end_us]
     first_us = before.time_us if before is not None else start_us - longest_us - 1
     later = at_us[at_us >= end_us]
-    last_us = int(later[0]) if len(later) else max(now_us, end_us) if end_us == now_us else end_us + longest_us + 1
+    last_us = int(later[0]) if len(later) else min(now_us, end_us + longest_us + 1)
     edges = np.concatenate([[first_us], ours, [last_us]]).astype(np.int64)
     silent = np.flatnonzero(np.diff(edges) > longest_us)
     found = []

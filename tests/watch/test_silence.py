@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from farm.readings import Series
@@ -65,6 +65,7 @@ def test_a_series_without_a_cadence_is_refused(house):
 
 
 @settings(max_examples=40)
+@example({0}, 0, 1, 2)  # not silent yet: the range ends before now, and it may still report
 @given(st.sets(st.integers(0, 60), max_size=40), st.integers(0, 50), st.integers(1, 40), st.integers(1, 80))
 def test_gaps_are_where_a_walk_over_the_minutes_finds_them(small_farm, tmp_path_factory, minutes, start, length, now):
     """An instant is silent if the readings around it (or now) are more than three minutes apart."""
