@@ -206,6 +206,10 @@ def soak(minutes: float, rate: float, kill_every_s: tuple[int, int], rng: random
         broker.__exit__()
         lost, wrong, extra = compare(folder / "data", stream)
     lives = [life for life in memory if len(life) > 20]
+    for life in lives:
+        print(
+            f"life of {len(life)} s: {life[10]:.0f} MB after 10 s, {life[-1]:.0f} at its end, {max(life):.0f} at most"
+        )
     growth = max((sum(life[-5:]) / 5 - sum(life[10:15]) / 5 for life in lives), default=float("nan"))
     peak = max(max(life) for life in memory if life)
     acknowledged = len(stream.acknowledged) * PACK
@@ -219,8 +223,20 @@ def soak(minutes: float, rate: float, kill_every_s: tuple[int, int], rng: random
         f"soak_unexpected_readings {extra} 1",
         f"soak_memory_peak_mb {peak:.0f} MB",
         f"soak_memory_growth_mb {growth:.0f} MB",
+        f"soak_memory_slope_mb_per_min {slope_mb_per_min(lives):.2f} MB/min",
         f"soak_catch_up_s {caught_up_s:.1f} s",
     ]
+
+
+def slope_mb_per_min(lives: list[list[float]]) -> float:
+    """Return how memory rises within a life after its first minute: one slope through all lives, each its own level."""
+    rise = run = 0.0
+    for life in (life[60:] for life in lives if len(life) > 90):
+        middle = (len(life) - 1) / 2
+        level = sum(life) / len(life)
+        rise += sum((at - middle) * (mb - level) for at, mb in enumerate(life))
+        run += sum((at - middle) ** 2 for at in range(len(life)))
+    return 60 * rise / run if run else float("nan")
 
 
 def compare(data: Path, stream: Stream) -> tuple[int, int, int]:
