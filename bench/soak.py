@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import math
 import os
 import random
 import signal
@@ -39,6 +40,7 @@ ZONES = 30  # each with a temperature and a humidity, so that the watch has work
 SERIES = 2 * ZONES
 PACK = 50
 STEP_S = 0.01  # between two readings of a series
+WAVE_S = 1200  # in which temperature and humidity go up and down, as under a thermostat
 KILL_EVERY_S = (20, 90)
 QUICK_KILL_EVERY_S = (5, 12)
 
@@ -55,9 +57,11 @@ def farm_toml() -> str:
 
 def reading(n: int) -> tuple[str, float, float]:
     """Return name, time after the beginning and value of the n-th reading: all three follow from n."""
-    kind = n % SERIES
-    name = f"z{kind // 2}/{'relative_humidity' if kind % 2 else 'air_temperature'}"
-    return name, round(n // SERIES * STEP_S, 2), (60 if kind % 2 else 20) + n % 101 / 10
+    kind, after_s = n % SERIES, round(n // SERIES * STEP_S, 2)
+    wave = math.sin(math.tau * after_s / WAVE_S + kind)
+    if kind % 2:
+        return f"z{kind // 2}/relative_humidity", after_s, round(65 + 4 * wave, 3)
+    return f"z{kind // 2}/air_temperature", after_s, round(22 + 2 * wave, 3)
 
 
 class Stream(threading.Thread):

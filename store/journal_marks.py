@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import asdict, fields
 
-from sqlalchemy import ColumnElement, and_, delete, select
+from sqlalchemy import ColumnElement, and_, delete, insert, select
 
 from farm.readings import Series
 from store.entries import QualityMark
@@ -12,6 +13,8 @@ from store.journal_database import JournalDatabase
 from store.tables import QualityMarkRow
 
 LONGEST_US = 3_600_000_000  # of a mark: tests make them hour by hour
+# As plain rows: a sensor gone wild has a mark every few readings, and an object with a state for each is dear.
+_COLUMNS = [getattr(QualityMarkRow, one.name) for one in fields(QualityMark)]
 
 
 class JournalMarks:
@@ -36,19 +39,20 @@ class JournalMarks:
         inside = and_(_of(series), QualityMarkRow.first_us >= start_us, QualityMarkRow.first_us < end_us)
         with self._database.writing() as session:
             session.execute(delete(QualityMarkRow).where(inside))
-            session.add_all(QualityMarkRow.of(series, one) for one in marks)
+            if marks:
+                session.execute(insert(QualityMarkRow), [series._asdict() | asdict(one) for one in marks])
 
     def between(self, series: Series, start_us: int, end_us: int) -> list[QualityMark]:
         """Return the marks that overlap ``[start_us, end_us)``, by time and test."""
-        query = select(QualityMarkRow).where(
+        query = select(*_COLUMNS).where(
             _of(series),
             QualityMarkRow.first_us < end_us,
             QualityMarkRow.first_us >= start_us - LONGEST_US,  # else all marks of former years are looked at
             QualityMarkRow.last_us >= start_us,
         )
         with self._database.reading() as session:
-            rows = session.scalars(query.order_by(QualityMarkRow.first_us, QualityMarkRow.test))
-            return [row.entry() for row in rows]
+            rows = session.execute(query.order_by(QualityMarkRow.first_us, QualityMarkRow.test))
+            return [QualityMark(*row) for row in rows]
 
     def marked(self, farm: str) -> set[Series]:
         """Return the series of a farm that have marks."""

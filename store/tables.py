@@ -14,7 +14,6 @@ from store.entries import (
     DaySheetEntry,
     ExcursionEntry,
     FindingEntry,
-    QualityMark,
     Reason,
     Reject,
     Side,
@@ -261,22 +260,6 @@ class QualityMarkRow(Base):
     flag: Mapped[int]
     last_us: Mapped[int]
     readings: Mapped[int]
-
-    @classmethod
-    def of(cls, series: Series, entry: QualityMark) -> QualityMarkRow:
-        """Return the row of an entry."""
-        return cls(
-            **series._asdict(),
-            first_us=entry.first_us,
-            test=entry.test,
-            flag=entry.flag,
-            last_us=entry.last_us,
-            readings=entry.readings,
-        )
-
-    def entry(self) -> QualityMark:
-        """Return the entry of this row."""
-        return QualityMark(self.test, self.flag, self.first_us, self.last_us, self.readings)
 
 
 class LogRow(Base):

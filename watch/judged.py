@@ -103,9 +103,10 @@ class JudgedReadings(Layer):
             value = self._right(series, columns.time_us, value)
         if judged_us is not None:
             flag[(flag == Flag.NOT_EVALUATED) & (columns.time_us <= judged_us)] = Flag.GOOD
-        for mark in self.marks(series, int(columns.time_us[0]), int(columns.time_us[-1]) + 1):
-            here = slice(*np.searchsorted(columns.time_us, [mark.first_us, mark.last_us + 1]))
-            flag[here] = worse_flags(flag[here], np.full(len(flag[here]), mark.flag, np.uint8))
+        marks = self.marks(series, int(columns.time_us[0]), int(columns.time_us[-1]) + 1)
+        for level in {one.flag for one in marks}:
+            at_it = _inside([one for one in marks if one.flag == level], columns.time_us)
+            flag[at_it] = worse_flags(flag[at_it], np.array([level], np.uint8))
         return Columns(columns.time_us, value, flag)
 
     def _right(self, series: Series, time_us: NDArray[np.int64], value: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -149,6 +150,15 @@ class JudgedReadings(Layer):
             buckets = as_buckets(summed(self.read(series, first_us, until_us), every_us))
             found = _with(found, buckets)
         return found
+
+
+def _inside(marks: Sequence[QualityMark], time_us: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """Return which readings lie in any of the marks."""
+    firsts = np.searchsorted(time_us, [one.first_us for one in marks])
+    afters = np.searchsorted(time_us, [one.last_us for one in marks], side="right")
+    changes = np.bincount(firsts, minlength=len(time_us) + 1) - np.bincount(afters, minlength=len(time_us) + 1)
+    inside: NDArray[np.bool_] = np.cumsum(changes[:-1]) > 0
+    return inside
 
 
 def _stretches(marks: Sequence[QualityMark], start_us: int, end_us: int, every_us: int) -> list[tuple[int, int]]:
