@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 
 from analytics.alignment import Floats
@@ -60,18 +62,15 @@ class IndicatorDays:
         return self._days[day]
 
     def _worked_out(self, start_us: int, end_us: int) -> _Day:
-        columns = self._columns(start_us - LEAD_US, end_us)
-        if not columns:
+        scene = scene_of(self._farm, self._arrived(start_us - LEAD_US, end_us), start_us - LEAD_US, end_us)
+        if not scene.value:
             return {}
-        scene = scene_of(self._farm, columns, start_us - LEAD_US, end_us)
         lead = LEAD_US // HOUR_US
         return {(one.name, one.place): (one.value[lead:].copy(), one.least) for one in indicators(scene)}
 
-    def _columns(self, start_us: int, end_us: int) -> dict[Series, Columns]:
-        """Return what arrived of each described series that ever sent anything before the end."""
+    def _arrived(self, start_us: int, end_us: int) -> Iterator[tuple[Series, Columns]]:
+        """Give what arrived of each described series that ever sent anything before the end."""
         began = {one.series: one.first_us for one in self._store.known(self._farm.name)}
-        return {
-            series: self._store.read(series, start_us - HOUR_US, end_us + MINUTE_US)
-            for series in self._farm.described
-            if series in began and began[series] < end_us
-        }
+        for series in self._farm.described:
+            if series in began and began[series] < end_us:
+                yield series, self._store.read(series, start_us - HOUR_US, end_us + MINUTE_US)

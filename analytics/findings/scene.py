@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -110,9 +110,10 @@ class Scene:
         return found[0] > 0.5 if found else None
 
 
-def scene_of(farm: Farm, columns: Mapping[Series, Columns], start_us: int, end_us: int) -> Scene:
+def scene_of(farm: Farm, arrived: Iterable[tuple[Series, Columns]], start_us: int, end_us: int) -> Scene:
     """Return the scene of measured readings over the whole hours of ``[start_us, end_us)``.
 
+    What arrived is looked at series by series: of many readings a second only one series need be in memory.
     A reading speaks for three cadences; a counter's until the next. What failed its test of range is left out,
     what other tests doubt is not: a stuck or drifting sensor is what is looked for.
     """
@@ -120,14 +121,13 @@ def scene_of(farm: Farm, columns: Mapping[Series, Columns], start_us: int, end_u
     hours = (end_us - start_us) // HOUR_US
     at_us = start_us + MINUTE_US * np.arange(1, hours * MINUTES + 1, dtype=np.int64)
     value = {}
-    for series, described in farm.described.items():
-        found = columns.get(series)
-        if found is None:
+    for series, found in arrived:
+        if series not in farm.described:
             continue
-        age_us = int(described.cadence_s * SILENT_AFTER_CADENCES * MICROSECONDS_PER_SECOND)
+        age_us = int(farm.described[series].cadence_s * SILENT_AFTER_CADENCES * MICROSECONDS_PER_SECOND)
         usable = np.where(found.flag == Flag.MISSING, np.nan, found.value)
         value[series] = hold_as_of(found.time_us, usable, at_us, age_us).value
-    return Scene(farm, start_us, value)
+    return Scene(farm, start_us, {series: value[series] for series in farm.described if series in value})
 
 
 def hourly(value: Floats, where: Mask | None = None, least: int = LEAST_MINUTES) -> Floats:

@@ -142,7 +142,7 @@ def healthy(seed, *, drawn=False, without=(), days=HEALTHY_DAYS):
     start_us = microseconds(made.start)
     seen = seen_by(farm, without)
     columns = columns_by_series(farm.name, blocks)
-    scene = scene_of(seen, columns, start_us, start_us + days * 24 * HOUR_US)
+    scene = scene_of(seen, columns.items(), start_us, start_us + days * 24 * HOUR_US)
     return Healthy(seen, seed, simulation, blocks[-2:], indicators(scene), start_us)
 
 
@@ -248,7 +248,7 @@ def _gone_on(before, farm, blocks, days, fault):
             series: _until(one, microseconds(fault.start)) if fault.target in ("", series.zone) else one
             for series, one in columns.items()
         }
-    scene = scene_of(farm, columns, now_us - LEAD_H * HOUR_US, now_us + days * 24 * HOUR_US)
+    scene = scene_of(farm, columns.items(), now_us - LEAD_H * HOUR_US, now_us + days * 24 * HOUR_US)
     later = {(one.name, one.place): one for one in indicators(scene)}
     hours = days * 24
     joined = []

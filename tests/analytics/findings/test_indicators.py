@@ -147,5 +147,5 @@ def test_fewer_sensors_give_fewer_indicators_and_every_one_is_described(farm):
 def test_a_reading_speaks_for_three_cadences_and_no_longer(farm):
     series = Series.parse(farm.name, "room/air_temperature")
     column = Columns(np.array([T0_US + MINUTE_US]), np.array([21.0]), np.array([2], np.uint8))
-    found = scene_of(farm, {series: column}, T0_US, T0_US + 60 * MINUTE_US).value[series]
+    found = scene_of(farm, [(series, column)], T0_US, T0_US + 60 * MINUTE_US).value[series]
     assert np.isfinite(found).sum() == 4  # its own minute and three more
