@@ -76,7 +76,9 @@ def khp_ph(temperature: ArrayLike) -> Floats:
 
     References
     ----------
-    .. [1] H. B. Hetzer, R. A. Robinson and R. G. Bates, 1977, as cited in secondary copies.
+    .. [1] H. B. Hetzer, R. A. Durst, R. A. Robinson and R. G. Bates, "Standard pH values for the potassium hydrogen
+       phthalate reference buffer solution from 0 to 60 °C," J. Res. Natl. Bur. Stand. 81A, 1977 (its abstract has the
+       equation), doi:10.6028/jres.081A.005.
 
     Examples
     --------

@@ -40,7 +40,8 @@ def saturated_dissolved_oxygen(temperature: ArrayLike, air_pressure: ArrayLike =
     ``P (1 - e/P)(1 - theta P) / ((1 - e)(1 - theta))``, with the vapour pressure
     ``ln e = 11.8571 - 3840.70/T - 216961/T^2`` and ``theta = 0.000975 - 1.426e-5 t + 6.436e-8 t^2`` (the
     pressure term from secondary copies). For water without salt: with as much sea salt as gives 2 mS/cm at 25 degC it
-    holds 0.7 % less, with 3 mS/cm 1.1 % (GSW); nutrient salts are taken to be alike (our estimate).
+    holds 0.6 % less at 20 degC (0.7 % at 0 degC), with 3 mS/cm 0.9 % (1.1 %); nutrient salts are taken to be alike (our
+    estimate).
 
     References
     ----------

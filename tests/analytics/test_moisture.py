@@ -8,7 +8,7 @@ import pytest
 
 from analytics.air_states import AirState, dry_air_mass, enthalpy_uncertainty, humidity_ratio_uncertainty
 from analytics.amounts import Amount
-from analytics.humidity import vapour_pressure
+from analytics.humidity import humidity_ratio, vapour_pressure
 from analytics.moisture import (
     inferred_transpiration,
     latent_energy,
@@ -64,6 +64,11 @@ def test_a_coil():
     assert float(rate) == pytest.approx(2.629, abs=5e-4)
     # CoolProp 8.0.0 HAPropsSI, a real gas that holds 0.45 % more water at both ends: 2.643 kg/h.
     assert float(rate) == pytest.approx(2.643, rel=0.006)
+    # Its humidity ratios: 0.012143 less 0.007630 of saturated air of 10 degC are 0.004512 kg/kg, at 0.85823 m3/kg.
+    entering, leaving = (float(humidity_ratio(*air, SEA_LEVEL)) for air in ((24.0, 65.0), (10.0, 100.0)))
+    assert leaving == pytest.approx(0.007630, abs=6e-7)
+    assert entering - leaving == pytest.approx(0.004512, abs=6e-7)
+    assert float(rate) == pytest.approx(500.0 / 0.85823 * (entering - leaving), rel=1e-5)
 
 
 def test_coils_of_all_sorts_are_psychrolibs():
@@ -150,6 +155,7 @@ def test_a_published_example_of_evapotranspiration():
     drying = gamma * 900.0 / (mean + 273.0) * wind * (saturated - actual)
     daily = (0.408 * slope * radiation + drying) / (slope + gamma * (1.0 + 0.34 * wind))
     assert daily == pytest.approx(3.9, abs=0.05)
+    assert daily == pytest.approx(3.879, abs=0.005)  # the same by its own eq. 11 (arithmetic); ours differ by 0.15 %
     # 0.408 is one over its latent heat of 2.45 MJ/kg, ours at 20 degC
     assert 1.0 / float(latent_heat_of_vaporisation(20.0)) == pytest.approx(0.408, abs=5e-4)
 

@@ -81,6 +81,21 @@ def test_ashrae_chart_example():
     assert float(dew_point_temperature(*state[:2])) == pytest.approx(7.0, abs=0.5)
     assert float(enthalpy(*state)) == pytest.approx(56.7, abs=0.4)  # 0.15 g/kg of vapour carries 0.4 kJ/kg
     assert float(specific_volume(*state)) == pytest.approx(0.896, abs=5e-4)
+    # The same state by PsychroLib 2.5.0, printed digits.
+    assert state[1] == pytest.approx(13.98, abs=0.006)
+    assert float(humidity_ratio(*state)) * 1000 == pytest.approx(6.401, abs=6e-4)
+    assert float(dew_point_temperature(*state[:2])) == pytest.approx(7.434, abs=6e-4)
+    assert float(enthalpy(*state)) == pytest.approx(56.725, abs=6e-4)
+    assert float(specific_volume(*state)) == pytest.approx(0.89625, abs=6e-6)
+
+
+def test_fao_56_example_4():
+    # FAO-56 example 4 (from memory): 25.6 degC dry, 19.5 degC wet, aspirated, at 1200 m: ea 1.91 kPa. Its psychrometer
+    # constant 0.000662 P is an instrument's, 2 % above the thermodynamic one: 0.01 kPa here, which is 0.07 K.
+    pressure = float(air_pressure_at(1200.0))
+    humidity = 100 * 1.91 / psychrolib.GetSatVapPres(25.6) * 1000
+    assert float(vapour_pressure(25.6, humidity)) == pytest.approx(1.91, rel=1e-9)
+    assert float(wet_bulb_temperature(25.6, humidity, pressure)) == pytest.approx(19.5, abs=0.07)
 
 
 # --- PsychroLib over a dense grid ---------------------------------------------------------------
@@ -218,11 +233,12 @@ def test_dry_air_has_no_dew_point_but_a_vapour_pressure():
     assert np.isfinite(wet_bulb_temperature(20.0, 0.0, 101.325))
 
 
-def test_dew_point_over_supercooled_water_lies_lower():
-    # -20 degC and 70 %: -23.66 over ice by PsychroLib, -24.09 over water by MetPy 1.7.1 (another formula: 0.05 K).
+def test_dew_point_over_water_everywhere(reference):
+    table = reference("dew_point_over_water")
+    ours = dew_point_temperature(table["air_temperature"], table["relative_humidity"], "water")
+    assert np.all(np.abs(ours - table["dew_point"]) <= table["tolerance"])
+    # At -20 degC and 70 % that is -24.09, where over ice it is -23.66 (PsychroLib).
     assert float(dew_point_temperature(-20.0, 70.0)) == pytest.approx(-23.66, abs=0.005)
-    assert float(dew_point_temperature(-20.0, 70.0, "water")) == pytest.approx(-24.088, abs=0.05)
-    assert float(dew_point_temperature(-40.0, 70.0, "water")) == pytest.approx(-43.363, abs=0.05)
 
 
 def test_frost_point_from_a_sensor_that_counts_over_water():

@@ -50,6 +50,13 @@ def test_fao_56(reference):
     np.testing.assert_allclose(ours, table["saturation_vapour_pressure"], rtol=1.5e-3, atol=5e-4)
 
 
+def test_fao_56_example_3():
+    # es of 15 and 24.5 degC are 1.705 and 3.075 kPa as printed, their mean 2.39 (from memory); ea at a dew point of
+    # 15 degC is 1.70535 by its eq. 11: 0.15 %.
+    assert float(saturation_vapour_pressure([15.0, 24.5]).mean()) == pytest.approx(2.39, abs=0.005)
+    assert float(saturation_vapour_pressure(15.0)) == pytest.approx(1.70535, rel=1.5e-3)
+
+
 def test_iso_13788(reference):
     table = reference("iso13788_saturation_pressure")
     ours = saturation_vapour_pressure(table["temperature"]) * 1000
