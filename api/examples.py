@@ -126,6 +126,14 @@ EXAMPLES: dict[str, dict[str, Any]] = {
                 "crop": "Lettuce",
                 "phase": "growing_on",
                 "lit": False,
+                "air": {
+                    "time": "2026-03-01T04:42:00Z",
+                    "air_pressure_kpa": 101.3,
+                    "wet_bulb_degc": 19.3,
+                    "absolute_humidity_g_m3": 15.8,
+                    "enthalpy_kj_kg": 55.0,
+                    "density_kg_m3": 1.19,
+                },
                 "series": [
                     {
                         "key": "row-1/relative_humidity",

@@ -13,6 +13,7 @@ from api.house import House, TheHouse
 from farm.readings import MICROSECONDS_PER_SECOND, instant
 from store.contract import Origin
 from watch import cautions
+from watch.air_now import AirNow, air_now
 from watch.give_or_take import give_or_take_of_newest
 from watch.outlook import SeriesNow, ZoneNow
 from watch.overview import needs, zones_now
@@ -44,7 +45,11 @@ def zones(house: TheHouse) -> schemas.ZonesAnswer:
     """Tell each zone against its band, now."""
     now_us = house.clock()
     found = zones_now(house.farm, house.store, house.journal, now_us)
-    return schemas.ZonesAnswer(time=instant(now_us), zones=[_zone(house, one, now_us) for one in found])
+    latest = house.store.latest(house.farm.name)
+    return schemas.ZonesAnswer(
+        time=instant(now_us),
+        zones=[_zone(house, one, now_us, air_now(house.farm, house.store, latest, one.zone, now_us)) for one in found],
+    )
 
 
 @router.get("/needs", responses=examples.of("needs"))
@@ -151,7 +156,7 @@ def software_version() -> str:
         return "not installed"
 
 
-def _zone(house: House, now: ZoneNow, now_us: int) -> schemas.ZoneAnswer:
+def _zone(house: House, now: ZoneNow, now_us: int, air: AirNow | None) -> schemas.ZoneAnswer:
     described = house.farm.zones[now.zone]
     crop = house.farm.crops.get(now.crop) if now.crop else None
     return schemas.ZoneAnswer(
@@ -161,7 +166,19 @@ def _zone(house: House, now: ZoneNow, now_us: int) -> schemas.ZoneAnswer:
         crop=crop.label if crop else now.crop,
         phase=now.phase,
         lit=now.lit,
+        air=_air(air) if air else None,
         series=[_row(house, one, now_us) for one in now.series],
+    )
+
+
+def _air(air: AirNow) -> schemas.AirAnswer:
+    return schemas.AirAnswer(
+        time=instant(air.time_us),
+        air_pressure_kpa=air.air_pressure_kpa,
+        wet_bulb_degc=air.wet_bulb_degc,
+        absolute_humidity_g_m3=air.absolute_humidity_g_m3,
+        enthalpy_kj_kg=air.enthalpy_kj_kg,
+        density_kg_m3=air.density_kg_m3,
     )
 
 

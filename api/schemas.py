@@ -55,6 +55,17 @@ class SeriesRow(BaseModel):
     excursion: str | None = Field(description="id of the excursion that is open on it")
 
 
+class AirAnswer(BaseModel):
+    """Moist air, worked out at the zone's pressure."""
+
+    time: datetime = Field(description="of the older of the two readings it follows from")
+    air_pressure_kpa: float = Field(description="measured, else that of the farm's elevation")
+    wet_bulb_degc: float
+    absolute_humidity_g_m3: float
+    enthalpy_kj_kg: float = Field(description="a kilogram of dry air; 0 is dry air at 0 degC")
+    density_kg_m3: float
+
+
 class ZoneAnswer(BaseModel):
     """One zone now."""
 
@@ -64,6 +75,7 @@ class ZoneAnswer(BaseModel):
     crop: str | None
     phase: str | None
     lit: bool | None = Field(description="null where nothing tells")
+    air: AirAnswer | None = Field(None, description="null without fresh temperature and humidity")
     series: list[SeriesRow]
 
 
@@ -317,7 +329,9 @@ class DaySheetAnswer(BaseModel):
     surfaces: list[dict[str, Any]] = Field([], description="margin to wet, wet hours, mould, and the night to come")
     carbon_dioxide: list[dict[str, Any]] = Field([], description="CO2: exposure, leaks, and what became of the gas")
     energy: dict[str, Any] | None = Field(None, description="energy of the whole and by part, peaks and cost")
-    climate: dict[str, Any] | None = Field(None, description="air conditioner, recovery after lights-on, evenness")
+    climate: dict[str, Any] | None = Field(
+        None, description="air conditioner, vapour balance, recovery after lights-on, evenness"
+    )
     root_zone: list[dict[str, Any]] = Field([], description="drift, doses, water and salt of each reservoir; stocks")
     probes: list[dict[str, Any]] = Field([], description="calibrations, condition and samples by hand")
     irrigation: list[dict[str, Any]] = Field([], description="each line's cycles and litres, and what went wrong")

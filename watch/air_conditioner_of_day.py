@@ -63,12 +63,8 @@ def unit_day(data: DayData, unit: AirConditioner) -> UnitDay:
     return UnitDay(cycles, taken, condensate, electricity)
 
 
-def air_conditioner(data: DayData) -> dict[str, Any] | None:
+def air_conditioner(data: DayData, unit: AirConditioner, day: UnitDay) -> dict[str, Any] | None:
     """Return the air conditioner's day as it stands in the sheet; None where no series tells of it."""
-    unit = data.farm.equipment.air_conditioner
-    if unit is None:
-        return None
-    day = unit_day(data, unit)
     if day.cycles is None and day.taken is None and day.condensate is None:
         return None
     return {

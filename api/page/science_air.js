@@ -81,6 +81,16 @@ function AirConditioner({ unit: { cycling, water, heat, electricity } }) {
   ]} />`;
 }
 
+function Vapour({ balance }) {
+  const kilograms = (one) => one ? within(one.kg, one.give_or_take, 1, "kg") + partly(one.coverage) : "not known";
+  return html`<${Facts} caption="Water in the room's air" rows=${[
+    [`Taken out by the coil, by the ${balance.removed_by === "air" ? "air's states" : "drain's meter"}`, kilograms(balance.removed)],
+    ["Leaked away with the air", kilograms(balance.vented)],
+    ["Held more at the end of the day", amount(balance.stored_kg, 2, "kg")],
+    ["So plants and wet surfaces gave to the air", kilograms(balance.given_off)],
+  ]} />`;
+}
+
 function Recovery({ rows, zone, places }) {
   const quantities = [...new Set(rows.map((one) => one.key.split("/")[1]))];
   const each = new Map();
@@ -103,6 +113,7 @@ function Recovery({ rows, zone, places }) {
 export function Climate({ climate, zone, places, wide }) {
   return html`<${Part} title="Air conditioner, recovery and evenness" wide=${wide}>
     ${climate.air_conditioners.map((unit) => html`<${AirConditioner} unit=${unit} />`)}
+    ${climate.vapour_balance && html`<${Vapour} balance=${climate.vapour_balance} />`}
     ${climate.recovery.length > 0 && html`<${Recovery} rows=${climate.recovery} zone=${zone} places=${places} />`}
     ${climate.evenness.length > 0 && html`<${Table} caption="How far apart the rows were"
       heads=${["What", "Usually", "At most, 95 % of the time", "What the sensors alone may make", "More than the sensors explain?"]}

@@ -1,7 +1,10 @@
+import psychrolib
 import pytest
 
 from store.contract import StoreUnavailable, StoreUnusable
 from tests.api.conftest import HUMIDITY, NOW_US, OPEN, Client, assert_problem
+
+psychrolib.SetUnitSystem(psychrolib.SI)
 
 
 def test_the_farm_says_what_it_is_and_that_it_is_invented(client):
@@ -32,6 +35,17 @@ def test_zones_tell_each_series_against_its_band(client):
     air = rows["room/air_temperature"]
     assert (air["standing"], air["low"], air["high"], air["excursion"]) == ("inside", 20.0, 24.0, None)
     assert rows["room/co2_mole_fraction"]["standing"] == "silent"
+    state = room["air"]
+    temperature, share = air["value"], humidity["value"] / 100
+    pressure = psychrolib.GetStandardAtmPressure(120.0)
+    ratio = psychrolib.GetHumRatioFromRelHum(temperature, share, pressure)
+    assert state["air_pressure_kpa"] == pytest.approx(pressure / 1000)
+    assert state["enthalpy_kj_kg"] == pytest.approx(psychrolib.GetMoistAirEnthalpy(temperature, ratio) / 1000)
+    assert state["wet_bulb_degc"] == pytest.approx(
+        psychrolib.GetTWetBulbFromRelHum(temperature, share, pressure), abs=1e-3
+    )
+    assert state["density_kg_m3"] == pytest.approx(psychrolib.GetMoistAirDensity(temperature, ratio, pressure))
+    assert (state["time"], answer["zones"][1]["air"]) == ("2026-03-02T11:59:00Z", None)
     outdoors = answer["zones"][2]["series"][0]
     assert outdoors["value"] is None
     assert outdoors["time"] is None

@@ -229,7 +229,7 @@ def test_what_is_not_described_or_never_came_is_none(house, tmp_path):
     assert unit["heat"] is None
     bare = House(farm_with("[equipment.air_conditioner]\ncooling_w = 3500\npower_w = 1000\n"), tmp_path / "bare")
     put_all(bare, a_day(hours=2))
-    assert sheet_of(bare) == {"air_conditioners": [], "recovery": [], "evenness": []}
+    assert sheet_of(bare) == {"air_conditioners": [], "vapour_balance": None, "recovery": [], "evenness": []}
     bare.close()
 
 

@@ -19,25 +19,29 @@ from store.embedded import EmbeddedStore
 from store.journal import Journal
 from watch.air_conditioner_of_day import UnitDay, drying, unit_day
 from watch.day_data import day_data
+from watch.vapour_balance_of_day import vapour_balance
 
 DAY = date(2026, 2, 10)
 BEGIN = datetime(2026, 2, 9, 23, tzinfo=UTC)  # of that day in the demonstration farm's time zone
-EARLIER = timedelta(hours=3)
+EARLIER = timedelta(hours=12)  # a night before, so that the room has settled
 MINUTE = timedelta(minutes=1)
 J_PER_KWH = 3.6e6
 
 
 class DemoDay(NamedTuple):
-    """What the day sheet's figures rest on, and the truth: water [kg], heat [kWh], hours of run, starts."""
+    """What the day sheet's figures rest on, and the truth: water [kg], heat [kWh], hours of run, starts, vapour."""
 
     found: UnitDay
+    balance: dict
     water: float
     heat: float
     on_h: float
     starts: int
+    given_off: float
+    leaked: float
 
 
-def demo_day(folder, seed, faults=()):
+def demo_day(folder, seed, faults=(), without=None):
     farm = demo_farm()
     simulation = Simulation(farm, seed=seed, start=BEGIN - EARLIER, faults=faults)
     earlier, _ = simulation.run_with_truth(EARLIER // MINUTE)
@@ -47,19 +51,26 @@ def demo_day(folder, seed, faults=()):
         for block in (earlier, day)
         for one in block.snapshots()
         for key, value in one.values
+        if key != without
     ]
     with EmbeddedStore(folder) as store, Journal(f"sqlite:///{folder}/journal.sqlite") as journal:
         store.append(readings)
         now_us = microseconds(BEGIN + timedelta(days=1, minutes=5))
-        found = unit_day(day_data(farm, store, journal, DAY, now_us), farm.equipment.air_conditioner)
+        data = day_data(farm, store, journal, DAY, now_us)
+        found = unit_day(data, farm.equipment.air_conditioner)
+        balance = vapour_balance(data, found)
     runs = truth["room.compressor_on"][:-1]
     heat = np.ptp(truth["ledger.refrigerant_heat"]) + np.ptp(truth["ledger.drained_heat"])
+    given = sum(np.ptp(truth[f"ledger.{name}"]) for name in ("transpired", "floor_vapour", "people_vapour"))
     return DemoDay(
         found,
+        balance,
         np.ptp(truth["farm.condensate_volume"]),
         heat / J_PER_KWH,
         runs.sum() / 60,
         sum(now and not before for before, now in pairwise(runs > 0)),
+        given,
+        np.ptp(truth["ledger.leaked_vapour"]),
     )
 
 
@@ -82,6 +93,21 @@ def test_a_day_of_the_demonstration_farm(tmp_path, seed):
     # The compressor draws its rated power whenever it runs: nothing else of the room counts.
     assert day.found.electricity.value == pytest.approx(1.4 * day.on_h, abs=0.05)
     assert taken.sensible.value + taken.latent.value == pytest.approx(taken.heat.value)
+    # What leaves, floor and people gave to the air is what the drain, the leak and the air's own change make up.
+    vented, given_off = (day.balance[name] for name in ("vented", "given_off"))
+    assert day.balance["removed_by"] == "condensate"
+    assert vented["kg"] == pytest.approx(day.leaked, abs=vented["give_or_take"])
+    assert given_off["kg"] == pytest.approx(day.given_off, abs=given_off["give_or_take"])
+    assert given_off["give_or_take"] < 0.05 * day.given_off
+    assert day.given_off - day.water > 2 * given_off["give_or_take"], "the drain alone would not do"
+
+
+@pytest.mark.parametrize("without", ["room/co2_mole_fraction", "outdoors/relative_humidity"])
+def test_a_balance_with_an_unknown_term_says_nothing(tmp_path, without):
+    balance = demo_day(tmp_path, 1, without=without).balance
+    assert balance["removed"]["kg"] > 20
+    assert (balance["vented"], balance["given_off"]) == (None, None)
+    assert (balance["air_changes_per_h"] is None) == (without == "room/co2_mole_fraction")
 
 
 def test_a_blocked_drain_is_told_by_the_two_measurements(tmp_path):
