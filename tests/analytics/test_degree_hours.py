@@ -38,6 +38,18 @@ def test_a_steady_day_is_the_daily_formula():
     assert found.degree_hours / 24 == pytest.approx((25.0 + 15.0) / 2 - 4.0, abs=1e-6)
 
 
+@pytest.mark.parametrize(("low", "high", "total", "by_the_mean"), [(0.0, 20.0, 120.0, 0.0), (20.0, 40.0, 360.0, 480.0)])
+def test_a_day_across_a_limit_is_not_that_of_its_mean(low, high, total, by_the_mean):
+    # By hand, base 10 and cap 30: half a day at 0, half at 20 is 12 x 10 K h, though the mean is the base; half at 20,
+    # half at 40 is 12 x 10 + 12 x 20, though the mean is the cap.
+    times = np.arange(24) * HOUR
+    found, steady = (
+        degree_hours(times, air, 10.0, 0, DAY, HOUR, 30.0).degree_hours
+        for air in ([low] * 12 + [high] * 12, [(low + high) / 2] * 24)
+    )
+    assert (found, steady) == (pytest.approx(total), pytest.approx(by_the_mean))
+
+
 def test_a_gap_adds_nothing_and_is_told():
     times = np.array([0, 1, 10, 11]) * HOUR
     found = degree_hours(times, [14.0] * 4, 4.0, 0, 12 * HOUR, HOUR)
