@@ -287,6 +287,62 @@ def test_light_integral_and_lit_hours(sheet, export):
         assert row["lit_h"] == pytest.approx(lit / 3600, abs=EXACT), row["zone"]
 
 
+def test_evenness_of_light_among_rows(sheet):
+    """Of the integrals that the test above reckons, where they cover 90 % of their day (our choice)."""
+    mol = {row["zone"]: row["mol"] for row in sheet["light_days"] if row["coverage"] >= 0.9}
+    assert sheet["light_evenness"]
+    for one in sheet["light_evenness"]:
+        found = [mol[zone] for zone in one["zones"] if zone in mol]
+        mean = sum(found) / len(found)
+        deviation = math.sqrt(sum((value - mean) ** 2 for value in found) / (len(found) - 1))
+        assert one["zones_known"] == len(found) >= 3
+        assert one["mean_mol"] == pytest.approx(mean, rel=EXACT)
+        assert one["min_over_mean"] == pytest.approx(min(found) / mean, rel=EXACT)
+        assert one["coefficient_of_variation"] == pytest.approx(deviation / mean, rel=EXACT)
+        assert mol[one["lowest_zone"]] == min(found)
+
+
+def test_readings_that_came_and_silences(sheet, export):
+    start, end = edges(sheet)
+    for row in sheet["quality"]["series"]:
+        times = [at for at, _ in within(export(row["key"]), start, end)]
+        assert (row["count"], row["expected_count"]) == (len(times), 1440), row["key"]
+        assert row["missing_count"] == 1440 - len(times), row["key"]
+        stops = [start - MINUTE, *times, end]  # a silence counts from the reading before it, more than 3 min
+        if row["key"] in SILENCES:
+            silent_from, minutes = SILENCES[row["key"]]
+            within_day = min(silent_from + minutes * MINUTE, end) - max(silent_from, start)
+            assert row["gap_count"] == (within_day > HOLD), row["key"]
+        else:
+            assert max(b - a for a, b in itertools.pairwise(stops)) == MINUTE, row["key"]
+            assert row["gap_count"] == 0, row["key"]
+
+
+def test_the_water_balance_closes(sheet, export):
+    """In, by the meters, less out and less what the reservoir gained is what the plants drank."""
+    start, end = edges(sheet)
+    [balance] = sheet["water_balance"]
+    reservoir = PLAN["equipment"]["reservoir"]
+    meters = {"feed water": PLAN["equipment"]["reverse_osmosis"]["output"]}
+    meters |= {f"drained, {key}": key for key in reservoir.get("drained", [])}
+    meters |= {f"top-up, {key}": key for key in reservoir.get("top_up", [])}
+    terms = {(one["side"], one["name"]): one["litres_l"] for one in balance["terms"]}
+    for (_, name), litres in terms.items():
+        if name in meters:
+            assert litres == pytest.approx(counted(export(meters[name]), start, end), rel=EXACT, abs=EXACT), name
+    assert terms["in", "feed water"] > 10
+    doses = sum(counted(export(key), start, end) for key in DESCRIBED if key.startswith("reservoir/dosed_volume"))
+    assert terms["in", "doses"] == pytest.approx(doses / 1000, rel=EXACT)
+    sides = {
+        side: sum(value for (where, _), value in terms.items() if where == side) for side in ("in", "out", "gained")
+    }
+    assert balance["drunk"]["litres_l"] == pytest.approx(sides["in"] - sides["out"] - sides["gained"], rel=EXACT)
+    # The balance shares a step over midnight by time, a total counts it whole where it ends: a minute of drip apart.
+    drip = max(b - a for (_, a), (_, b) in itertools.pairwise(export("room/condensate_volume")))
+    condensate = counted(export("room/condensate_volume"), start, end)
+    assert balance["condensate"]["litres_l"] == pytest.approx(condensate, abs=drip)
+
+
 def test_deficits_by_tetens(sheet, export):
     start, end = edges(sheet)
     rows = {row["key"]: row for row in rows_of(sheet)}
