@@ -143,7 +143,8 @@ class FindingsKeeper:
         entries = []
         something = wrong(weighing, probability)
         for one in self._journal.excursions(self._farm.name, start_us=from_us, end_us=end_us):
-            until_us = min(one.last_us if one.end_us is None else one.end_us, end_us)
+            # An hour that begins as the excursion ends is not of it: whenever it is looked at, the same hours count.
+            until_us = min(one.last_us if one.end_us is None else one.end_us - 1, end_us)
             first, last = (
                 max(one.onset_us - origin_us, 0) // HOUR_US,
                 min((until_us - origin_us) // HOUR_US, weighing.hours - 1),
