@@ -8,12 +8,12 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from analytics.alignment import Floats, Times, samples
+from analytics.outliers import MEDIAN_ERROR
 from analytics.steps import scatter
 
 FEWEST_PAUSES = 8  # before they tell how long the return takes; our choice, no source
 SETTLED_WITHIN = 0.5  # of the scatter of one reading; our choice, no source
 ERRORS = 3.0  # standard errors that chance is left; our choice, no source
-MEDIAN_ERROR = 1.2533  # standard error of a median over that of a mean, of normal errors: the root of pi/2
 
 
 def settling_time(
