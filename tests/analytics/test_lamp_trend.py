@@ -167,8 +167,8 @@ def test_no_date_beyond_six_times_the_hours_seen():
 def test_the_limit_is_six_times_the_hours_seen():
     hours = np.arange(41.0) * 20  # 800 h, the middle at 400
     fading = output_trend(hours, 98.0 - 0.002 * hours)
-    assert output_reaches(fading, 98.0 - 0.002 * (400 + 5.9 * 800)) is not None
-    assert output_reaches(fading, 98.0 - 0.002 * (400 + 6.1 * 800)) is None
+    assert output_reaches(fading, 98.0 - 0.002 * (400 + 5.999 * 800)) is not None
+    assert output_reaches(fading, 98.0 - 0.002 * (400 + 6.001 * 800)) is None
 
 
 def test_an_end_that_lies_too_far_is_open():
