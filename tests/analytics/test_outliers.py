@@ -1,11 +1,19 @@
 """Median absolute deviation, Hampel's outliers and noise, against published values, a library and known noise."""
 
+import math
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analytics.outliers import NORMAL_PER_MAD, hampel_outliers, median_absolute_deviation, noise_level
+from analytics.outliers import (
+    MEDIAN_ERROR,
+    NORMAL_PER_MAD,
+    hampel_outliers,
+    median_absolute_deviation,
+    noise_level,
+)
 
 NAN = float("nan")
 MINUTE = 60_000_000
@@ -75,6 +83,19 @@ def test_noise_of_known_size_on_a_slow_course_with_steps_and_spikes(sigma):
     value[7::900] = NAN
     at = np.arange(n) * MINUTE
     assert noise_level(at, value, 180) == pytest.approx(sigma, rel=0.03)
+
+
+def test_noise_is_scaled_by_the_variance_of_what_it_looks_at():
+    # x2 - (x1 + x3)/2 of independent noise has the variance 1 + 1/4 + 1/4. Of 0, 1, 0, 1, ... it is 1 or -1, MAD 1.
+    value = np.arange(100) % 2
+    assert noise_level(np.arange(100) * MINUTE, value, 60) == pytest.approx(1.482602 / 1.5**0.5, rel=1e-9)
+
+
+def test_the_error_of_a_median_by_its_efficiency():
+    # Of many normal values a median is as sure as the mean of 2/pi as many (its asymptotic efficiency; Fisher).
+    assert math.isclose(MEDIAN_ERROR, math.sqrt(math.pi / 2.0), rel_tol=1e-12)
+    medians = np.median(np.random.default_rng(3).standard_normal((4000, 401)), axis=1)
+    assert medians.std() * 401**0.5 == pytest.approx(MEDIAN_ERROR, rel=0.04)  # 4000 draws tell it to 1.1 %, one sigma
 
 
 def test_noise_of_too_little():
