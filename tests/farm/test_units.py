@@ -32,7 +32,7 @@ BY_SCIPY = [
     ("mS/cm", "S/m", constants.centi / constants.milli), ("umol mol-1", "%", constants.centi / constants.micro),
     ("umol mol-1", "/", 1 / constants.micro), ("%", "/", 1 / constants.centi),
     ("%", "/1000", constants.milli / constants.centi),
-    ("lx", "klx", constants.kilo),
+    ("lx", "klx", constants.kilo), ("W", "Btu/h", constants.Btu_IT / constants.hour),
 ]  # fmt: skip
 
 
