@@ -56,6 +56,11 @@ def test_joined_events_add_up_in_any_order():
     assert joined([Event(0, 30, 1.0), Event(5, 6, 1.0)], 0) == [Event(0, 30, 2.0)]
 
 
+def test_scatter_by_hand():
+    # Differences of 0, 1, 2 ... 100 have the quartiles 25 and 75; two readings' scatter is in each.
+    assert scatter(np.cumsum([0.0, *range(101)])) == pytest.approx(50.0 / 1.349 / 2**0.5, rel=1e-12)
+
+
 def test_scatter_is_the_noise_and_not_the_steps():
     random = np.random.default_rng(5)
     value = random.normal(0, 0.4, 4000) + np.where(np.arange(4000) % 400 < 200, 0.0, 7.0)

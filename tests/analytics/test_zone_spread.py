@@ -29,6 +29,7 @@ def test_by_hand():
     assert spread.range_median == pytest.approx(1.0)  # of 0.6, 1.0 and 4.0
     assert spread.range_p95 == pytest.approx(1.0 + 0.9 * 3.0)  # linear between the two largest of three
     assert spread.deviation_median == pytest.approx(math.sqrt(1 / 3))  # of 0.3, 0.577 and 2.082
+    assert spread.deviation_p95 == pytest.approx(math.sqrt(1 / 3) + 0.9 * (math.sqrt(13 / 3) - math.sqrt(1 / 3)))
     assert (spread.instants, spread.coverage) == (3, 0.75)
     assert spread.distinguishable is True
 
