@@ -214,7 +214,8 @@ def test_air_pressure_of_fao_56(elevation, kilopascals, tolerance):
 
 
 def test_air_pressure_out_of_range_is_nan():
-    assert np.isnan(air_pressure_at([np.nan, -6000.0, 12000.0, 60000.0])).all()
+    assert np.isnan(air_pressure_at([np.nan, -5000.1, 11_000.1, 60_000.0])).all()
+    assert np.isfinite(air_pressure_at([-5000.0, 11_000.0])).all()  # the range that ASHRAE gives for eq. 3
 
 
 # --- rules for data -----------------------------------------------------------------------------

@@ -27,8 +27,8 @@ def test_quantile(degrees, confidence):
     ],
 )  # fmt: skip
 def test_every_digit_of_the_expansion(degrees, confidence, quantile):
-    # Hill's Algorithm 396 (its coefficients from memory) in decimal arithmetic of 50 digits apart from the program, both
-    # branches: the exact quantile is up to 3e-6 away, which does not tell 96.36 from 96.37.
+    # Hill's Algorithm 396 (its coefficients from memory), both branches, in decimal arithmetic of 50 digits apart from
+    # the program: the exact quantile is up to 3e-6 away, which does not tell 96.36 from 96.37.
     assert student_quantile(degrees, confidence) == pytest.approx(quantile, rel=2e-13)
 
 
