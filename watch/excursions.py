@@ -31,6 +31,7 @@ class ExcursionKeeper:
         # By then whatever was pending or returning is decided, one way or the other.
         self._decided_us = int(slowest_s * MICROSECONDS_PER_SECOND) + 2 * self._max_gap_us
         self._checkpoint: tuple[int, State] | None = None
+        self.renewed: tuple[int, list[ExcursionEntry]] | None = None  # from when on they are these, if they changed
 
     def renew(
         self, first_us: int, last_us: int, until_us: int = END_OF_TIME_US, *, again: bool = False
@@ -41,6 +42,7 @@ class ExcursionKeeper:
         Returns the stretches of the excursions that began, ended or vanished by it; with ``again``, which says
         that it may have been done before and what follows not, of all that were looked at.
         """
+        self.renewed = None
         newest = self._store.last_before(self._series, until_us)
         if newest is None:
             return []
@@ -52,6 +54,8 @@ class ExcursionKeeper:
         overlapping = self._journal.excursions(self._farm.name, series=self._series, start_us=keep_from)
         before = [one for one in overlapping if one.onset_us >= keep_from]
         after = self._replayed(from_us, state, last_us, newest.time_us, before)
+        if after != before or again:
+            self.renewed = keep_from, after
         if after != before:
             self._journal.replace_excursions(self._farm.name, self._series, keep_from, after)
         seen = {(one.identity, one.end_us) for one in before} ^ {(one.identity, one.end_us) for one in after}

@@ -10,7 +10,6 @@ import numpy as np
 
 from farm.description import SILENT_AFTER_CADENCES, Farm
 from farm.flags import Flag
-from farm.quantities import Kind, Quantity
 from farm.readings import MICROSECONDS_PER_SECOND, Reading, Series, instant
 from store.contract import ReadingStore
 from store.entries import ExcursionEntry, Reason, Side
@@ -22,6 +21,7 @@ from watch.derived import derived_series
 from watch.first_checks import FIRST_CHECKS
 from watch.light_days import ENOUGH_COVERAGE, LitDay, lit_days
 from watch.outlook import Need, SeriesNow, Standing, Urgency, ZoneNow
+from watch.telling import listed, spoken_duration, with_unit
 
 HOUR_US = 3600 * MICROSECONDS_PER_SECOND
 DAY_US = 24 * HOUR_US
@@ -202,7 +202,7 @@ def _excursion_need(
     worst = max(together, key=lambda one: abs(one.extreme - one.limit))
     since_us = min(one.onset_us for one in together)
     quantity = worst.series.registered
-    where = _listed([farm.zone_label(one.series.zone) for one in together])
+    where = listed([farm.zone_label(one.series.zone) for one in together])
     name = farm.label_of(worst.series) if len(together) == 1 else quantity.label
     at_worst = f"{with_unit(worst.extreme, quantity)} at worst"
     if len({one.series.zone for one in together}) > 1:
@@ -227,14 +227,6 @@ def _excursion_need(
 
 
 _CAUTIONS = {"co2_mole_fraction": cautions.CO2, "solution_ph": cautions.ACID_AND_BASE}
-
-
-def _listed(names: list[str]) -> str:
-    """Return names as a sentence lists them, at most four: ``A, B and 3 more``."""
-    names = list(dict.fromkeys(names))
-    if len(names) > 4:
-        names = [*names[:3], f"{len(names) - 3} more"]
-    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
 
 
 def _short_of_light(farm: Farm, store: ReadingStore, rows: Iterable[SeriesNow], now_us: int) -> list[Need]:
@@ -281,7 +273,7 @@ def _silent(farm: Farm, rows: Iterable[SeriesNow], now_us: int) -> list[Need]:
         quiet = [row for row in silent if row.series.zone == zone]
         if not quiet:
             continue
-        names = _listed([farm.label_of(row.series) for row in quiet])
+        names = listed([farm.label_of(row.series) for row in quiet])
         known = [row.time_us for row in quiet if row.time_us is not None]
         never = " (never heard from)" if not known else ""
         sentence = (
@@ -316,22 +308,3 @@ _REASONS = {
     Reason.TOO_OLD: "times too long ago",
     Reason.CONFLICT: "two values for one time",
 }
-
-
-def with_unit(value: float, quantity: Quantity) -> str:
-    """Return a value as people read it, e.g. ``84.2 %``, ``on``."""
-    if quantity.kind is Kind.STATE:
-        return "on" if value >= 0.5 else "off"
-    number = f"{value:,.{quantity.decimals}f}".replace("-", "−")
-    return f"{number} {quantity.display_unit}".rstrip()
-
-
-def spoken_duration(duration_us: int) -> str:
-    """Return a duration as people say it: ``45 min``, ``5 h 10 min``, ``3 days``."""
-    minutes = max(0, duration_us) // (60 * MICROSECONDS_PER_SECOND)
-    if minutes < 60:
-        return f"{minutes} min"
-    hours, rest = divmod(minutes, 60)
-    if hours < 48:
-        return f"{hours} h {rest} min" if rest else f"{hours} h"
-    return f"{hours // 24} days"
