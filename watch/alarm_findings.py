@@ -21,6 +21,7 @@ from watch.night_findings import NIGHT
 HOUR_US = 3_600_000_000
 LOOK_BACK_US = 48 * HOUR_US  # findings that were over earlier stay as they were told
 TOLD_FROM = 0.1  # probability from which a cause is told beside an alarm; our choice, no source
+LEADS_FROM = 0.5  # probability from which a cause's check is the first step; our choice, no source
 SURE = 0.9  # probability from which a finding is an alarm of its own; our choice, no source
 LIKELY_NIGHT = 0.5  # probability from which a wet surface in the night to come is an alarm; our choice, no source
 STALE_US = 24 * HOUR_US  # a finding that was last sure of longer ago is none any more
@@ -42,11 +43,12 @@ class Told:
     cautions: tuple[str, ...]
 
     def over(self, detail: dict[str, Any]) -> dict[str, Any]:
-        """Return what it changes in the detail of an alarm."""
+        """Return what it changes in the detail of an alarm: a cause that is none too likely gives no first step."""
+        leads = bool(self.likely) and self.likely[0][2] >= LEADS_FROM
         return {
             "likely": [{"cause": cause, "label": label, "probability": p} for cause, label, p in self.likely],
-            "first_step": self.check or detail["first_step"],
-            "caution": detail["caution"] or " ".join(self.cautions),
+            "first_step": self.check if leads and self.check else detail["first_step"],
+            "caution": detail["caution"] or (" ".join(self.cautions) if leads else ""),
         }
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -61,5 +63,5 @@ def test_no_spell_is_lost_and_none_overlap(gaps, off_delay):
         at += pause + length
     found = damped(several, off_delay * MINUTE, (at + 500) * MINUTE)
     assert sum(one.times for one in found) == len(several)
-    for one, other in zip(found, found[1:], strict=False):
+    for one, other in pairwise(found):
         assert one.end_us <= other.onset_us
