@@ -17,6 +17,7 @@ from farm.causes import COLD, DRY, HOT, HUMID
 MINUTE_US = 60_000_000
 SETTLE_US = 30 * MINUTE_US  # after a cause is over: what still lasts then is an alarm of its own
 JOIN_US = 120 * MINUTE_US  # what is alike and begins no later after the first than this shares its cause
+STORY_US = 24 * 60 * MINUTE_US  # a cause that was told so short a time ago is no news
 SAME_MOMENT_US = 10 * MINUTE_US  # sensors of one place that fall silent together
 FLOOD = 10  # alarms in ten minutes, beyond which it is a flood, and ...
 FLOOD_OVER = 5  # ... below which it is over: ISA-18.2 (seen in secondary copies)
@@ -139,7 +140,7 @@ def _arrangement(
 
 
 def _suppressed(one: Occurrence, by: str, group: str, until_us: int | None) -> Arrangement:
-    if until_us is not None:
+    if until_us is not None and one.kind is not AlarmKind.FINDING:
         released_us = max(until_us + SETTLE_US, one.alarm_us)
         if one.returned_us is None or one.returned_us > released_us:
             return Arrangement(group, None, released_us)
@@ -155,6 +156,8 @@ def _shares(cause: Occurrence, one: Occurrence) -> bool:
 
 def _follows(cause: Occurrence, one: Occurrence) -> bool:
     """Return whether an alarm follows from an earlier one, or tells the same once more."""
+    if one.kind is AlarmKind.FINDING and bool(one.cause) and one.cause == cause.cause:
+        return cause.lasts_at(one.onset_us, STORY_US)
     at_us, after_us = (one.alarm_us, SETTLE_US) if cause.kind in WHOLE else (one.onset_us, 0)
     if not cause.lasts_at(at_us, after_us):
         return False
@@ -174,14 +177,10 @@ def _follows(cause: Occurrence, one: Occurrence) -> bool:
             return one.air == cause.air and one.symptom in (*HUMID, *DRY, *HOT, *COLD, *STALE_AIR)
         case AlarmKind.OUT_OF_BAND | AlarmKind.CHANGE:
             return _follows_symptom(cause, one)
-        case AlarmKind.FINDING:
-            return one.kind is AlarmKind.FINDING and one.cause == cause.cause
     return False
 
 
 def _follows_symptom(cause: Occurrence, one: Occurrence) -> bool:
-    if one.kind is AlarmKind.FINDING:
-        return bool(one.cause) and one.cause == cause.cause
     if one.kind is AlarmKind.CHANGE and cause.kind is AlarmKind.OUT_OF_BAND:
         return one.zone == cause.zone and one.symptom == cause.symptom
     if one.kind is not AlarmKind.OUT_OF_BAND or cause.kind is not AlarmKind.OUT_OF_BAND:

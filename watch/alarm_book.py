@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import lru_cache
 from typing import NamedTuple
 
 from analytics.alarm_damping import CHATTERING_WITHIN_US
-from analytics.alarm_groups import FLOOD_WITHIN_US, SETTLE_US, Arrangement, Occurrence, Planned, arranged
+from analytics.alarm_groups import FLOOD_WITHIN_US, STORY_US, Arrangement, Occurrence, Planned, arranged
 from farm.alarm_words import AlarmKind, Priority
 from farm.description import Farm
 from farm.readings import Series
@@ -23,7 +23,7 @@ LIKELY_FROM = 0.6  # probability from which a cause puts alarms into one group; 
 ROOM = "the room's air"  # that zones of a container share
 RANKS = {priority: rank for rank, priority in enumerate(Priority)}
 NAMED_OTHERWISE = (AlarmKind.RUNNING_OUT, AlarmKind.CONDENSATION_TONIGHT, AlarmKind.FINDING, AlarmKind.NO_DATA)
-CARRIED = ("was", "released_us")  # of the detail: known to the book alone
+CARRIED = ("was", "released_us", "also")  # of the detail: known to the book alone
 
 
 class Named(NamedTuple):
@@ -167,7 +167,7 @@ class AlarmBook:
 
     def _arranged(self, new: dict[str, list[AlarmEntry]], from_us: int) -> dict[str, list[AlarmEntry]]:
         """Return alarms with their groups and suppression; those raised before an instant stay as they are."""
-        reach_us = from_us - max(SETTLE_US, FLOOD_WITHIN_US)
+        reach_us = from_us - max(STORY_US, FLOOD_WITHIN_US)
         kept = {(one.condition, one.onset_us): one for several in self._kept.values() for one in several}
         pool = {
             (one.condition, one.onset_us): one
@@ -185,15 +185,34 @@ class AlarmBook:
             for one in self._planned
         ]
         found = arranged((self._occurrence(one) for one in pool.values()), planned, fixed)
+        also = self._also(pool.values(), found)
         return {
             condition: [
-                self._as_arranged(one, found.get((condition, one.onset_us)), kept.get((condition, one.onset_us)))
+                self._as_arranged(one, found.get((condition, one.onset_us)), kept.get((condition, one.onset_us)), also)
                 for one in several
             ]
             for condition, several in new.items()
         }
 
-    def _as_arranged(self, one: AlarmEntry, found: Arrangement | None, kept: AlarmEntry | None) -> AlarmEntry:
+    def _also(
+        self, pool: Iterable[AlarmEntry], found: Mapping[tuple[str, int], Arrangement]
+    ) -> dict[tuple[str, str], list[str]]:
+        """Return, by condition and group, the other places in which the same is so and no alarm of its own."""
+        also: defaultdict[tuple[str, str], set[str]] = defaultdict(set)
+        for one in pool:
+            arrangement, name = found[one.condition, one.onset_us], named(one.condition)
+            by = arrangement.suppressed_by
+            if by is not None and not by.startswith("planned_work/") and name.zone and name.zone != named(by).zone:
+                also[by, arrangement.group].add(self._farm.zone_label(name.zone))
+        return {key: sorted(labels) for key, labels in also.items()}
+
+    def _as_arranged(
+        self,
+        one: AlarmEntry,
+        found: Arrangement | None,
+        kept: AlarmEntry | None,
+        also: Mapping[tuple[str, str], list[str]],
+    ) -> AlarmEntry:
         if found is None:
             return one
         detail = {name: value for name, value in one.detail.items() if name not in CARRIED}
@@ -201,6 +220,8 @@ class AlarmBook:
             detail["was"] = kept.detail["was"]
         if found.released_us is not None:
             detail["released_us"] = found.released_us
+        if labels := also.get((one.condition, found.group)):
+            detail["also"] = labels
         revision = kept.revision if kept is not None else 0
         return replace(one, group=found.group, suppressed_by=found.suppressed_by, detail=detail, revision=revision)
 

@@ -13,7 +13,7 @@ from analytics import excursions
 from analytics.alignment import hold_as_of
 from farm.alarm_words import AlarmKind
 from farm.alarms import ChangeLimit
-from farm.description import Farm
+from farm.description import Farm, ZoneKind
 from farm.quantities import Kind
 from farm.readings import MICROSECONDS_PER_SECOND, Series
 from store.contract import ReadingStore
@@ -25,6 +25,7 @@ from watch.carbon_dioxide import AVERAGES, co2_limit
 from watch.derivation import accuracy_at
 from watch.derived import derived_series
 
+CHANGE_BY_DESIGN = (ZoneKind.SUPPLY_DUCT, ZoneKind.OUTDOORS)  # a compressor's every start is a step in its duct
 Times = NDArray[np.int64]
 Floats = NDArray[np.float64]
 
@@ -145,7 +146,10 @@ def _state(
 def _changes(farm: Farm) -> Iterator[Limited]:
     for series in farm.described:
         limit = change_limit(farm, series.quantity)
+        elsewhere = series.zone in farm.zones and farm.zones[series.zone].kind in CHANGE_BY_DESIGN
         if limit is None or series.registered.kind is not Kind.LEVEL:
+            continue
+        if elsewhere and series.quantity not in farm.alarms.change:
             continue
         for side, amount in (("high", limit.rise), ("low", limit.fall)):
             rule = rule_of(farm, AlarmKind.CHANGE, series.quantity, side)

@@ -24,6 +24,7 @@ TOLD_FROM = 0.1  # probability from which a cause is told beside an alarm; our c
 LEADS_FROM = 0.5  # probability from which a cause's check is the first step; our choice, no source
 SURE = 0.9  # probability from which a finding is an alarm of its own; our choice, no source
 LIKELY_NIGHT = 0.5  # probability from which a wet surface in the night to come is an alarm; our choice, no source
+LEARNT_US = 7 * 24 * HOUR_US  # before that a farm's usual is not known well enough; our choice, no source
 STALE_US = 24 * HOUR_US  # a finding that was last sure of longer ago is none any more
 UNUSUAL = "unusual"
 TO_LOOK_AT = (Nature.EQUIPMENT, Nature.PROBE, Nature.OUTSIDE)
@@ -60,13 +61,14 @@ class FindingsTold:
     conditions: list[Proposal] = field(default_factory=list)
 
 
-def findings_told(farm: Farm, journal: Journal, until_us: int, of: Of) -> FindingsTold:
-    """Return what the findings of the last days say, as of an instant."""
+def findings_told(farm: Farm, journal: Journal, first_us: int, until_us: int, of: Of) -> FindingsTold:
+    """Return what the findings of the last days say, as of an instant; ``first_us`` is the farm's first reading."""
     found = FindingsTold()
     unusual: list[FindingEntry] = []
     for one in journal.findings.between(farm.name, until_us - LOOK_BACK_US):
         if one.subject == UNUSUAL:
-            unusual.append(one)
+            if until_us - first_us >= LEARNT_US:
+                unusual.append(one)
         elif one.subject.startswith(NIGHT):
             found.conditions += _night(farm, one, until_us, of)
         else:

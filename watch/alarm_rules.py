@@ -76,7 +76,7 @@ KINDS: dict[AlarmKind, Usual] = {
     AlarmKind.RUNNING_OUT: Usual(MEDIUM, "a day or so to fill it", 0, 0),
     AlarmKind.CONDENSATION_TONIGHT: Usual(LOW, "until the evening to dry and wipe", 0, 0),
     AlarmKind.SENSOR_FAULT: Usual(LOW, "what rests on it is not known; the others tell", 30 * MINUTE_S, HOUR_S),
-    AlarmKind.FINDING: Usual(MEDIUM, "a likely cause that somebody should look at, before a band is left", 0, 0),
+    AlarmKind.FINDING: Usual(LOW, "a likely cause to look at, before a band is left", 0, 0),
 }  # fmt: skip
 
 # quantity -> how much it may change: fast enough that lamps, doors, doses and irrigation pass.

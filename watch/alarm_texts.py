@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from farm.alarm_words import AlarmKind
@@ -12,7 +13,7 @@ from farm.readings import Series, iso_time
 from store.entries import Side
 from watch import cautions
 from watch.first_checks import FIRST_CHECKS
-from watch.telling import spoken_duration, with_unit
+from watch.telling import listed, spoken_duration, with_unit
 
 CAUTIONS = {
     "co2_mole_fraction": cautions.CO2,
@@ -108,3 +109,9 @@ def _amount(value: float, quantity: Quantity) -> str:
 
 def _comes_and_goes(times: int) -> str:
     return f" It comes and goes: {times} times so far." if times > 1 else ""
+
+
+def sentence(detail: Mapping[str, Any]) -> str:
+    """Return what an alarm says, with the other places in which the same is so."""
+    also = detail.get("also")
+    return f"{detail.get('text', '')} Also in {listed(also)}." if also else str(detail.get("text", ""))

@@ -166,7 +166,8 @@ class AlarmKeeper:
 
     def note_findings(self, until_us: int) -> None:
         """Take up likely causes found up to an instant: beside excursions, and where there is no excursion."""
-        told = findings_told(self._farm, self._journal, until_us, self._book.of)
+        first_us = min((one.first_us for one in self._store.known(self._farm.name)), default=until_us)
+        told = findings_told(self._farm, self._journal, first_us, until_us, self._book.of)
         fresh = {identity: one for identity, one in told.of_excursions.items() if self._likely.get(identity) != one}
         self._likely |= fresh
         for series in {one.series for one in fresh.values() if one.series is not None}:
