@@ -164,7 +164,15 @@ class JournalAlarms:
 
     def acts_about(self, entry: AlarmEntry) -> list[AlarmAct]:
         """Return what people did about an alarm, or about its condition at any time."""
-        return self.acts(entry.farm, about=[*names_of(entry), entry.condition])
+        return self.acts_about_each([entry])[entry.identity]
+
+    def acts_about_each(self, entries: Sequence[AlarmEntry]) -> dict[str, list[AlarmAct]]:
+        """Return, by each alarm's identity, what people did about it or its condition at any time."""
+        wanted: dict[str, set[str]] = {one.identity: {*names_of(one), one.condition} for one in entries}
+        if not entries:
+            return {}
+        found = self.acts(entries[0].farm, about=set().union(*wanted.values()))
+        return {identity: [act for act in found if act.about in names] for identity, names in wanted.items()}
 
 
 def names_of(entry: AlarmEntry) -> list[str]:
