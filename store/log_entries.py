@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from dataclasses import dataclass
 from typing import Annotated, Literal, Self
 
-from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, TypeAdapter, model_validator
+from pydantic import AfterValidator, AwareDatetime, BaseModel, ConfigDict, Field, TypeAdapter, model_validator
 
 from farm.description import Farm
 from farm.readings import microseconds
@@ -15,7 +16,13 @@ from farm.references import one_of
 LEAST_APART_PH = 1.0  # of two buffers; closer ones give no slope worth having; our choice, no source
 
 
-PhotoName = Annotated[str, Field(pattern=r"^[\w][\w .()-]*\.\w{1,5}$", max_length=120)]
+def _name_of_a_file(name: str) -> str:
+    if not re.fullmatch(r"\w[\w .()-]*\.\w{1,5}", name):
+        raise ValueError("a file's name such as row-1.jpg, without folders")
+    return name
+
+
+PhotoName = Annotated[str, Field(max_length=120), AfterValidator(_name_of_a_file)]
 
 
 class Written(BaseModel):
