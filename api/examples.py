@@ -159,6 +159,8 @@ EXAMPLES: dict[str, dict[str, Any]] = {
                 "series": ["row-1/relative_humidity"],
                 "excursion": "3f9c1a7be0",
                 "caution": None,
+                "alarm": "0c5e8d21fa",
+                "state": "unacknowledged",
             }
         ],
     },
