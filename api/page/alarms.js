@@ -60,7 +60,7 @@ export function Doing({ feed, id, state, about }) {
     if (!who.trim()) {
       setOpen(true);
       setSaid("Give your name first.");
-      document.getElementById(`who-${id}`)?.focus();
+      setTimeout(() => document.getElementById(`who-${id}`)?.focus(), 0); // once it is shown
       return;
     }
     remember(who.trim());
