@@ -47,7 +47,9 @@ class ChangeLimit(Described):
 class Alarms(Described):
     """What differs from the usual alarms; docs/alarms.md has the table of those."""
 
-    quantities: dict[Name, AlarmRule] = Field(default_factory=dict, description="quantity -> how its alarms differ")
+    quantities: dict[Name, AlarmRule] = Field(
+        default_factory=dict, description="quantity -> how alarms about its value differ"
+    )
     kinds: dict[Name, AlarmRule] = Field(
         default_factory=dict, description="kind of alarm -> how it differs; a quantity's own rule goes before it"
     )

@@ -77,6 +77,12 @@ def findings_told(farm: Farm, journal: Journal, first_us: int, until_us: int, of
     return found
 
 
+def told_of(farm: Farm, journal: Journal, excursion: str) -> Told | None:
+    """Return what is found about one excursion; None where nothing is."""
+    found = journal.findings.of(farm.name, excursion)
+    return None if found is None else _told(farm, found)
+
+
 def _likely(one: FindingEntry) -> tuple[tuple[str, str, float], ...]:
     causes = [cause for cause in one.detail.get("causes", []) if cause.get("probability") is not None]
     return tuple(

@@ -108,9 +108,8 @@ def rule_of(farm: Farm, kind: AlarmKind, quantity: str = "", side: str = "") -> 
     priority = usual.priority
     if kind is AlarmKind.OUT_OF_BAND:
         priority = BANDS.get((quantity, side), OTHER_BAND)[0]
-    by_quantity = farm.alarms.quantities.get(quantity, NOTHING) if quantity else NOTHING
-    if kind not in (AlarmKind.OUT_OF_BAND, AlarmKind.CHANGE):
-        by_quantity = AlarmRule(off=by_quantity.off) if kind is AlarmKind.SILENCE else NOTHING
+    of_values = kind in (AlarmKind.OUT_OF_BAND, AlarmKind.CHANGE)
+    by_quantity = farm.alarms.quantities.get(quantity, NOTHING) if of_values else NOTHING
     own = (by_quantity, farm.alarms.kinds.get(kind, NOTHING))
     sided = [getattr(one, f"priority_{side}") if side else None for one in own]
     chosen = next((one for one in (sided[0], own[0].priority, sided[1], own[1].priority) if one is not None), priority)

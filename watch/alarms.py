@@ -19,7 +19,7 @@ from store.entries import ExcursionEntry
 from store.journal import Journal
 from watch.alarm_book import AlarmBook, named, series_of
 from watch.alarm_conditions import Limited, limited
-from watch.alarm_findings import Told, findings_told
+from watch.alarm_findings import LOOK_BACK_US, FindingsTold, Told, findings_told, told_of
 from watch.alarm_rules import rule_of
 from watch.alarm_silences import Silences, gaps_between, times_of
 from watch.alarm_spells import alarms_of
@@ -33,6 +33,7 @@ END_OF_TIME_US = 2**62
 HOUR_US = 3600 * MICROSECONDS_PER_SECOND
 LOOK_EVERY_US = 5 * MICROSECONDS_PER_SECOND  # at the clock, for silence
 RECENT_US = 72 * HOUR_US  # excursions held in memory that long
+MOST_TOLD = 5_000  # findings of former excursions held in memory
 BUILT = "alarms"  # the kind of basis in the journal
 
 
@@ -72,12 +73,13 @@ class AlarmKeeper:
         self._book = AlarmBook(farm, journal, self._newest_of_all() or begun_us)
         self._excursions: dict[Series, tuple[int, list[ExcursionEntry]]] = {}
         self._due: dict[str, tuple[Series, int, Callable[[], None]]] = {}
-        self._likely: dict[str, Told] = {}  # by an excursion's identity
+        self._likely: dict[str, Told | None] = {}  # by an excursion's identity
         self._log_state: tuple[int, int] | None = None
 
     def begin(self) -> None:
         """Make alarms of the excursions of before there were alarms, and end those that nothing would ever end."""
         name = self._farm.name
+        self._likely |= self._found(self._newest_of_all() or self._now_us()).of_excursions
         if self._journal.bases(name, BUILT).get("", "") == "":
             for series in {one.series for one in self._journal.excursions(name)}:
                 self._bands(series, 0, self._journal.excursions(name, series=series))
@@ -166,8 +168,7 @@ class AlarmKeeper:
 
     def note_findings(self, until_us: int) -> None:
         """Take up likely causes found up to an instant: beside excursions, and where there is no excursion."""
-        first_us = min((one.first_us for one in self._store.known(self._farm.name)), default=until_us)
-        told = findings_told(self._farm, self._journal, first_us, until_us, self._book.of)
+        told = self._found(until_us)
         fresh = {identity: one for identity, one in told.of_excursions.items() if self._likely.get(identity) != one}
         self._likely |= fresh
         for series in {one.series for one in fresh.values() if one.series is not None}:
@@ -176,6 +177,10 @@ class AlarmKeeper:
             self._bands(series, onset_us, [one for one in found if one.onset_us >= onset_us])
         for condition, from_us, entries in told.conditions:
             self._book.propose(condition, from_us, entries)
+
+    def _found(self, until_us: int) -> FindingsTold:
+        first_us = min((one.first_us for one in self._store.known(self._farm.name)), default=until_us)
+        return findings_told(self._farm, self._journal, first_us, until_us, self._book.of)
 
     def write(self) -> list[AlarmEntry]:
         """Write what changed, durably, and return it."""
@@ -213,7 +218,7 @@ class AlarmKeeper:
                 rule,
                 several,
                 newest_us,
-                self._tell_band(series, side),
+                self._tell_band(series, side, newest_us),
                 self._delays(series),
             )
             self._book.propose(condition, begin_us, alarms)
@@ -235,10 +240,18 @@ class AlarmKeeper:
 
         return passed
 
-    def _tell_band(self, series: Series, side: str) -> Callable[..., dict[str, Any]]:
+    def _told_of(self, one: ExcursionEntry, newest_us: int) -> Told | None:
+        """Return what findings say of an excursion; of one that began long ago, as the journal has it."""
+        if one.identity not in self._likely and one.onset_us < newest_us - LOOK_BACK_US:
+            if len(self._likely) > MOST_TOLD:
+                self._likely.clear()
+            self._likely[one.identity] = told_of(self._farm, self._journal, one.identity)
+        return self._likely.get(one.identity)
+
+    def _tell_band(self, series: Series, side: str, newest_us: int) -> Callable[..., dict[str, Any]]:
         def tell(held: Sequence[ExcursionEntry], worst: ExcursionEntry, times: int) -> dict[str, Any]:
             text, step = band_text(self._farm, series, side, worst.extreme, worst.limit, times)
-            found = next((told for one in reversed(held) if (told := self._likely.get(one.identity))), None)
+            found = next((told for one in reversed(held) if (told := self._told_of(one, newest_us))), None)
             detail = detail_of(
                 self._farm, AlarmKind.OUT_OF_BAND, held[0].onset_us, text, series=series, limit=worst.limit,
                 worst=worst.extreme, first_step=step, caution=CAUTIONS_OF.get(series.quantity, ""),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from analytics.excursions import INSIDE, Excursion, Rule, State, excursions
+from farm.alarms import AlarmRule
 from farm.crops import DEADBAND_SHARE, Band
 from farm.description import Farm
 from farm.readings import MICROSECONDS_PER_SECOND, Series
@@ -126,7 +127,7 @@ class ExcursionKeeper:
         return Rule(
             on_delay_us=int(band.on_delay_s * MICROSECONDS_PER_SECOND),
             off_delay_us=int(band.off_delay_s * MICROSECONDS_PER_SECOND),
-            deadband=_deadband(band),
+            deadband=_deadband(band, self._farm.alarms.quantities.get(self._series.quantity)),
             max_gap_us=self._max_gap_us,
         )
 
@@ -149,9 +150,11 @@ def _lasts_at(one: ExcursionEntry, at_us: int) -> bool:
     return one.onset_us < at_us and (one.end_us is None or one.end_us >= at_us)
 
 
-def _deadband(band: Band) -> float:
-    """Return the stated deadband, else the usual share of the narrowest width that has two limits."""
+def _deadband(band: Band, rule: AlarmRule | None) -> float:
+    """Return the stated deadband, else that of the quantity's alarms, else a share of the narrowest width."""
     if band.deadband is not None:
         return band.deadband
+    if rule is not None and rule.deadband is not None:
+        return rule.deadband
     widths = [high - low for low, high in filter(None, (band.always, band.lit, band.dark))]
     return DEADBAND_SHARE * min([width for width in widths if np.isfinite(width)], default=0.0)

@@ -18,7 +18,7 @@ from watch.alarm_texts import sentence
 from watch.needs_of_alarms import SHOWN
 from watch.overview import needs
 
-DAYS, STEP_H = 30, 12
+DAYS, STEP_H = 30, 24
 NOW = datetime(2026, 11, 28, 14, 30, tzinfo=UTC)
 START = NOW - timedelta(days=DAYS)
 HOUR_US = 3_600_000_000
@@ -35,7 +35,7 @@ pytestmark = pytest.mark.slow
 
 @pytest.fixture(scope="module")
 def replayed(tmp_path_factory):
-    """Play the thirty days half a day at a time, as they would have been watched; day sheets are left out."""
+    """Play the thirty days day by day, as they would have been watched; day sheets are left out."""
     farm = demo_farm()
     house = House(farm, tmp_path_factory.mktemp("demo"))
     house.now_us = microseconds(START)
