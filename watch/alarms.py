@@ -91,6 +91,8 @@ class AlarmKeeper:
                 continue
             if named(one.condition).kind is AlarmKind.OUT_OF_BAND:
                 self._bands(about, one.onset_us, self._held(about, one.onset_us))
+            elif named(one.condition).kind is AlarmKind.SENSOR_FAULT and about in self._farm.described:
+                self._faults(about, one.onset_us, one.onset_us)
             elif not self._watched(one.condition, about):
                 ended_us = max(one.alarm_us + 1, self._newest.get(about, one.alarm_us))
                 self._book.propose(one.condition, one.onset_us, [_ended(one, ended_us)])

@@ -17,6 +17,8 @@ from farm.check import check_text
 from farm.flags import Flag
 from farm.readings import Reading, instant, microseconds
 from store.alarm_entries import ActKind, AlarmAct
+from store.contract import StoreUnavailable
+from store.embedded import EmbeddedStore
 from store.log_entries import PlannedWork, Refill
 from tests.conftest import MINUTE_US, SMALL_FARM, T0_US, samples
 from tests.watch.conftest import House
@@ -437,6 +439,36 @@ def test_any_order_of_arrival_gives_the_same_history(watched_farm, all_at_once, 
         found = history(house)
         house.close()
     assert found == all_at_once
+
+
+@pytest.mark.parametrize("place", range(6))
+@pytest.mark.parametrize("method", ["renew", "replace_excursions", "settle"])
+def test_cut_off_at_any_write_it_comes_to_the_same(watched_farm, all_at_once, tmp_path, monkeypatch, place, method):
+    house = House(watched_farm, tmp_path / "house")
+    kind = {"renew": type(house.journal.alarms), "replace_excursions": type(house.journal)}.get(method, EmbeddedStore)
+    real, calls = getattr(kind, method), []
+
+    def failing(one, *arguments, **named):
+        calls.append(1)
+        if len(calls) == place + 1:
+            raise StoreUnavailable("locked for now")
+        return real(one, *arguments, **named)
+
+    monkeypatch.setattr(kind, method, failing)
+    rows = [(key, at, value) for key, text in STREAMS.items() for at, value in samples(text)]
+    for pack in range(4):
+        house.store.append(
+            [Reading(house.series(key), at, value, Flag.NOT_EVALUATED) for key, at, value in rows[pack::3]]
+            if pack < 3
+            else []
+        )
+        try:
+            house.work()
+        except StoreUnavailable:
+            house.fresh_watch()
+            house.work()
+    assert history(house) == all_at_once
+    house.close()
 
 
 def test_a_storm_of_ten_thousand_late_readings(house):
