@@ -14,6 +14,7 @@ from starlette.staticfiles import StaticFiles
 from api import (
     metrics,
     problems,
+    routes_alarms,
     routes_batches,
     routes_dose,
     routes_farm,
@@ -65,7 +66,9 @@ def create_app(house: House) -> FastAPI:
     )
     app.state.house = house
     api = APIRouter(prefix=PREFIX, dependencies=[Depends(only_known_parameters)], responses=_every_error())
-    for part in (routes_farm, routes_readings, routes_journal, routes_findings, routes_batches, routes_dose):
+    for part in (
+        routes_farm, routes_readings, routes_journal, routes_findings, routes_alarms, routes_batches, routes_dose
+    ):  # fmt: skip
         api.include_router(part.router)
     app.include_router(api)
     app.include_router(metrics.router)
@@ -105,7 +108,10 @@ def _query_parameters(openapi: dict[str, Any]) -> dict[str, frozenset[str]]:
     """Return the query parameters that each address takes, under its path after the prefix."""
     return {
         path.removeprefix(PREFIX): frozenset(
-            one["name"] for one in operation["get"].get("parameters", ()) if one["in"] == "query"
+            one["name"]
+            for operation in operations.values()
+            for one in operation.get("parameters", ())
+            if one["in"] == "query"
         )
-        for path, operation in openapi["paths"].items()
+        for path, operations in openapi["paths"].items()
     }

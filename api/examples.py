@@ -167,6 +167,8 @@ EXAMPLES: dict[str, dict[str, Any]] = {
                 "series": ["row-1/relative_humidity"],
                 "excursion": "3f9c1a7be0",
                 "caution": None,
+                "alarm": "0c5e8d21fa",
+                "state": "unacknowledged",
             }
         ],
     },
@@ -398,6 +400,78 @@ EXAMPLES: dict[str, dict[str, Any]] = {
         "caution": "Acids and bases burn. Wear eye protection and gloves.",
     },
     "health": {"status": "ok"},
+}
+
+
+_ALARM: dict[str, Any] = {
+    "id": "0c5e8d21fa",
+    "condition": "out_of_band/row-1/relative_humidity/high",
+    "kind": "out_of_band",
+    "priority": "medium",
+    "state": "unacknowledged",
+    "what": "Relative humidity",
+    "where": "Row 1",
+    "zone": "row-1",
+    "series": "row-1/relative_humidity",
+    "onset": "2026-03-01T02:10:00Z",
+    "raised": "2026-03-01T02:30:00Z",
+    "returned": None,
+    "unit": "%",
+    "worst": 88.4,
+    "limit": 80.0,
+    "text": "Relative humidity in Row 1 is too high: 88.4 % at worst, at most 80.0 % wanted. Also in Row 2.",
+    "also": ["Row 2"],
+    "likely": [{"cause": "drying_lost", "label": "The coil takes no water out of the room", "probability": 0.91}],
+    "first_step": "Look at the coil's drain while the compressor runs.",
+    "caution": "",
+    "group": "out_of_band/row-1/relative_humidity/high@1772331000000000",
+    "suppressed_by": None,
+    "shelved_until": None,
+    "revision": 1,
+}
+EXAMPLES["alarms"] = {"time": "2026-03-01T04:43:10Z", "alarms": [_ALARM], "next": None}
+EXAMPLES["alarm"] = {
+    "time": "2026-03-01T04:43:10Z",
+    "alarm": _ALARM | {"state": "acknowledged"},
+    "revisions": [
+        {
+            "number": 1,
+            "written": "2026-03-01T03:00:04Z",
+            "changed": {"onset_us": [1772331300000000, 1772331000000000]},
+            "gone": False,
+        }
+    ],
+    "acts": [{"act": "acknowledge", "time": "2026-03-01T04:40:00Z", "who": "kim", "why": "", "until": None}],
+}
+EXAMPLES["performance"] = {
+    "start": "2026-02-01T00:00:00Z",
+    "end": "2026-03-01T00:00:00Z",
+    "alarms": 12,
+    "suppressed": 41,
+    "per_day": 0.43,
+    "per_hour": 0.018,
+    "most_in_ten_minutes": 2,
+    "most_in_an_hour": 3,
+    "time_in_flood": 0.0,
+    "floods": [],
+    "chattering": [
+        {"condition": "silence/row-4/ppfd", "text": "PPFD, Row 4", "times": 9, "share": None},
+    ],
+    "stale": [{"condition": "silence/row-4/ppfd", "text": "PPFD, Row 4", "hours": 31.5}],
+    "most_frequent": [
+        {"condition": "silence/row-4/ppfd", "text": "PPFD, Row 4", "times": 3, "share": 0.25},
+    ],
+    "by_priority": {"high": 2, "medium": 5, "low": 5},
+    "benchmarks": {
+        "acceptable_per_day": 144,
+        "manageable_per_day": 288,
+        "acceptable_per_hour": 6,
+        "manageable_per_hour": 12,
+        "most_time_in_flood": 0.01,
+        "share_highest": 0.05,
+        "share_high": 0.15,
+        "share_rest": 0.8,
+    },
 }
 
 

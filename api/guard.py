@@ -7,8 +7,9 @@ import logging
 from starlette.datastructures import MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from api.problems import unexpected_response
+from api.problems import problem_response, unexpected_response
 
+LONGEST_BODY = 16_384  # bytes; our choice, no source
 log = logging.getLogger(__name__)
 
 SECURITY_HEADERS = {
@@ -46,6 +47,11 @@ class Guard:
                 headers.setdefault("Cache-Control", "no-store" if scope["path"].startswith("/api/") else "no-cache")
             await send(message)
 
+        length = dict(scope["headers"]).get(b"content-length", b"")
+        if scope["method"] == "POST" and not (length.isdigit() and int(length) <= LONGEST_BODY):
+            detail = f"A request may carry {LONGEST_BODY} bytes at most, and must say how many in Content-Length."
+            await problem_response(scope["path"], 413 if length else 411, detail)(scope, receive, guarded)
+            return
         try:
             await self._app(scope, receive, guarded)
         except Exception:

@@ -68,6 +68,8 @@ def what_needs_a_person(house: TheHouse) -> schemas.NeedsAnswer:
                 series=[series.key for series in one.series],
                 excursion=one.excursion,
                 caution=one.caution,
+                alarm=one.alarm,
+                state=one.state,
             )
             for one in found
         ],

@@ -8,6 +8,7 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from farm.alarm_words import AlarmState
 from farm.description import ZoneKind
 from farm.quantities import Kind
 from store.contract import Origin
@@ -96,6 +97,8 @@ class NeedAnswer(BaseModel):
     series: list[str] = Field(description="keys of the series it rests on")
     excursion: str | None
     caution: str | None
+    alarm: str | None = Field(description="id of its alarm; null where there is none")
+    state: AlarmState | None = Field(description="the alarm's state: unacknowledged or acknowledged")
 
 
 class NeedsAnswer(BaseModel):

@@ -8,6 +8,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from farm.air_conditioner_references import air_conditioner_loose_ends
+from farm.alarm_references import alarm_loose_ends
 from farm.positions import Location
 from farm.quantities import QUANTITIES, Kind, Quantity
 from farm.readings import ESTIMATED
@@ -37,6 +38,7 @@ def loose_ends(raw: dict[str, Any]) -> Iterator[LooseEnd]:
     yield from water_loose_ends(raw, zones)
     yield from _crops(crops)
     yield from _batches(raw, zones, crops)
+    yield from alarm_loose_ends(raw)
 
 
 def _place(raw: dict[str, Any]) -> Iterator[LooseEnd]:

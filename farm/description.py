@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from pydantic import Field
 
+from farm.alarms import Alarms
 from farm.crops import Batch, Crop, Phase
 from farm.limits import OccupationalLimits, ProbeLimits
 from farm.model import Described, Name, WireName, ZoneName
@@ -362,6 +363,7 @@ class Farm(Described):
     equipment: Equipment = Equipment()
     occupational_limits: OccupationalLimits = OccupationalLimits()
     probe_limits: ProbeLimits = ProbeLimits()
+    alarms: Alarms = Alarms()
     crops: dict[Name, Crop] = Field(default_factory=dict)
     batches: list[Batch] = Field(default_factory=list)
 

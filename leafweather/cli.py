@@ -17,6 +17,7 @@ from rich.logging import RichHandler
 
 from farm.check import Description, DescriptionError, read_description
 from leafweather import __version__, copy_command
+from leafweather.alarm_commands import alarms_app
 from leafweather.dose_command import dose
 from leafweather.explain_command import explain
 from leafweather.ingest_commands import ingest_app
@@ -37,6 +38,7 @@ app = typer.Typer(
     help="An independent record of what a container farm's crop had, and help reading it. It controls nothing.",
 )
 farm_app = typer.Typer(no_args_is_help=True, help="The farm's own description, farm.toml.")
+app.add_typer(alarms_app, name="alarms")
 app.add_typer(farm_app, name="farm")
 app.add_typer(ingest_app, name="ingest")
 app.add_typer(log_app, name="log")

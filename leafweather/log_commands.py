@@ -52,10 +52,10 @@ def add(
     """Write an entry. The service takes it up by itself; readings are corrected, never altered."""
     farm = _farm(file)
     detail = _detail(farm, kind, _given(fields))
+    at_us = _at_us(farm, at, to_come=kind == "planned_work")
+    _check_time(detail, at_us)
     with _journal(data) as journal:
-        entry = journal.log.add(
-            farm.name, at_us := _at_us(farm, at), _author(by), detail, _now_us(), _days(farm, at_us)
-        )
+        entry = journal.log.add(farm.name, at_us, _author(by), detail, _now_us(), _days(farm, at_us))
     typer.echo(_line(farm, entry))
 
 
@@ -90,7 +90,8 @@ def edit(
         standing = _standing(journal, farm, entry)
         before = standing.detail.model_dump(mode="json")
         detail = _detail(farm, str(before.pop("kind")), before | _given(fields))
-        at_us = standing.at_us if at is None else _at_us(farm, at)
+        at_us = standing.at_us if at is None else _at_us(farm, at, to_come=detail.kind == "planned_work")
+        _check_time(detail, at_us)
         days = {*_days(farm, at_us), *_days(farm, standing.at_us)}
         written = journal.log.edit(farm.name, entry, at_us, _author(by), detail, _now_us(), days)
     typer.echo(_line(farm, written))
@@ -125,11 +126,14 @@ def _given(fields: list[str] | None) -> dict[str, Any]:
 
 def _detail(farm: Farm, kind: str, given: dict[str, Any]) -> Detail:
     """Return what is to be written, or stop with what is wrong with it."""
-    from store.log_entries import DETAIL, PAIRS, loose_end
+    from store.log_entries import DETAIL, LISTS, loose_end
 
+    lists = (*LISTS, "series") if kind == "planned_work" else LISTS
     fields = {
-        name: value.split(",") if name in PAIRS and isinstance(value, str) else value for name, value in given.items()
+        name: value.split(",") if name in lists and isinstance(value, str) else value for name, value in given.items()
     }
+    if isinstance(until := fields.get("until"), str):
+        fields["until"] = _local(farm, until)
     try:
         detail = DETAIL.validate_python({"kind": kind, **fields})
     except ValidationError as error:
@@ -189,7 +193,22 @@ def _line(farm: Farm, entry: LogEntry) -> str:
     return "  ".join(part for part in parts if part)
 
 
-def _at_us(farm: Farm, at: str | None) -> int:
+def _local(farm: Farm, until: str) -> str:
+    """Return a time with the farm's time zone where it has none; what is no time is left to be refused."""
+    try:
+        return farm.moment(datetime.fromisoformat(until)).isoformat()
+    except ValueError:
+        return until
+
+
+def _check_time(detail: Detail, at_us: int) -> None:
+    from store.log_entries import wrong_time
+
+    if problem := wrong_time(detail, at_us):
+        _stop(problem)
+
+
+def _at_us(farm: Farm, at: str | None, *, to_come: bool = False) -> int:
     if at is None:
         return _now_us()
     try:
@@ -197,7 +216,7 @@ def _at_us(farm: Farm, at: str | None) -> int:
     except ValueError:
         _stop(f"--at: found {at!r}; write ISO 8601, as in 2026-03-01T14:30 or 2026-03-01T13:30:00Z")
     at_us = microseconds(farm.moment(moment))
-    if at_us > _now_us() + 60_000_000:
+    if at_us > _now_us() + 60_000_000 and not to_come:
         _stop(f"--at: {iso_time(at_us)} is still to come; the journal takes what has happened")
     return at_us
 

@@ -4,29 +4,11 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass, field
-from enum import StrEnum
 from typing import Any
 
+from farm.alarm_words import ActKind, AlarmState, Priority
 
-class Priority(StrEnum):
-    """How soon a person has to act, from consequence and time to respond; most urgent first."""
-
-    HIGHEST = "highest"
-    HIGH = "high"
-    MEDIUM = "medium"
-    LOW = "low"
-
-
-class AlarmState(StrEnum):
-    """ISA-18.2's alarm states, under our own spelling of its terms."""
-
-    NORMAL = "normal"
-    UNACKNOWLEDGED = "unacknowledged"
-    ACKNOWLEDGED = "acknowledged"
-    RETURNED_UNACKNOWLEDGED = "returned_unacknowledged"
-    SHELVED = "shelved"
-    SUPPRESSED_BY_DESIGN = "suppressed_by_design"
-    OUT_OF_SERVICE = "out_of_service"
+__all__ = ["ActKind", "AlarmAct", "AlarmEntry", "AlarmRevision", "AlarmState", "Priority"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +20,8 @@ class AlarmEntry:
     on-delay, ``returned_us`` when it was back to normal for its off-delay (None while it lasts). Alarms with one
     ``group`` share a cause and are told in one notice. ``suppressed_by`` names the condition or the planned work
     that makes it no alarm by design. ``revision`` counts how often later readings changed an entry once made.
+    ``detail`` holds what a text needs; in it ``was`` the identities that it had before late readings moved its onset,
+    ``released_us`` when it ceased to be suppressed by design while it lasted.
     """
 
     farm: str
@@ -58,16 +42,6 @@ class AlarmEntry:
         return hashlib.sha256(name.encode()).hexdigest()[:10]
 
 
-class ActKind(StrEnum):
-    """What a person can do about an alarm or a condition."""
-
-    ACKNOWLEDGE = "acknowledge"
-    SHELVE = "shelve"
-    UNSHELVE = "unshelve"
-    OUT_OF_SERVICE = "out_of_service"
-    IN_SERVICE = "in_service"
-
-
 @dataclass(frozen=True, slots=True)
 class AlarmAct:
     """One act of a person: acknowledgements name an alarm's identity, all others its condition.
@@ -82,3 +56,19 @@ class AlarmAct:
     who: str
     why: str = ""
     until_us: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmRevision:
+    """What later readings changed on an entry once made: field -> its value before and after.
+
+    ``gone`` where the entry is no alarm any more at all: what was told of it stands in ``before``.
+    """
+
+    farm: str
+    identity: str
+    condition: str
+    revision: int
+    written_us: int
+    changed: dict[str, list[Any]]
+    gone: bool = False

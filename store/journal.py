@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 
 from farm.readings import Series, iso_time
 from store.entries import ClockFault, DaySheetEntry, ExcursionEntry, Reason, Reject, UnknownName
+from store.journal_alarms import JournalAlarms
 from store.journal_database import JournalDatabase
 from store.journal_findings import JournalFindings
 from store.journal_log import JournalLog, LogState, state_of_log
@@ -38,7 +39,8 @@ _Row = TypeVar("_Row", RejectRow, UnknownNameRow)
 class Journal:
     """The journal of all farms of this program.
 
-    ``log`` is what people wrote, ``marks`` what quality tests doubt, ``findings`` what may be behind excursions.
+    ``log`` is what people wrote, ``marks`` what quality tests doubt, ``findings`` what may be behind excursions,
+    ``alarms`` what was raised and what people did about it.
 
     Several threads may share one. Every method may raise `store.contract.StoreUnavailable` (locked,
     disk full, no permission): nothing was written then, and the same call may be repeated.
@@ -64,6 +66,7 @@ class Journal:
         self.log = JournalLog(self._database)
         self.marks = JournalMarks(self._database)
         self.findings = JournalFindings(self._database)
+        self.alarms = JournalAlarms(self._database)
 
     def add_rejects(self, farm: str, rejects: Sequence[Reject]) -> None:
         """Add refused arrivals to those of the same reason, topic and name; counts add up.

@@ -3,15 +3,26 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from dataclasses import dataclass
 from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, model_validator
+from pydantic import AfterValidator, AwareDatetime, BaseModel, ConfigDict, Field, TypeAdapter, model_validator
 
 from farm.description import Farm
+from farm.readings import microseconds
 from farm.references import one_of
 
 LEAST_APART_PH = 1.0  # of two buffers; closer ones give no slope worth having; our choice, no source
+
+
+def _name_of_a_file(name: str) -> str:
+    if not re.fullmatch(r"\w[\w .()-]*\.\w{1,5}", name):
+        raise ValueError("a file's name such as row-1.jpg, without folders")
+    return name
+
+
+PhotoName = Annotated[str, Field(max_length=120), AfterValidator(_name_of_a_file)]
 
 
 class Written(BaseModel):
@@ -20,6 +31,9 @@ class Written(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
     note: str = Field("", max_length=2000, description="a remark in the writer's words")
+    photos: tuple[PhotoName, ...] = Field(
+        (), max_length=20, description="names of photos that belong to it; the files stay where you keep them"
+    )
 
 
 class PhCalibration(Written):
@@ -99,16 +113,65 @@ class Note(Written):
     note: str = Field(min_length=1, max_length=2000)
 
 
+class Harvest(Written):
+    """Plants of a batch cut and weighed."""
+
+    kind: Literal["harvest"] = "harvest"
+    batch: str = Field(description="name of the batch in farm.toml")
+    fresh_kg: float = Field(gt=0, le=100_000, description="fresh weight, kg")
+    zone: str = Field("", description="where they were cut; the whole batch if left out")
+    plants: int | None = Field(None, gt=0, description="how many plants")
+
+
+class Moved(Written):
+    """A batch, or part of it, moved from one zone to another."""
+
+    kind: Literal["moved"] = "moved"
+    batch: str = Field(description="name of the batch in farm.toml")
+    to_zone: str = Field(description="zone it moved into")
+    from_zone: str = Field("", description="zone it left")
+    plants: int | None = Field(None, gt=0, description="how many plants, where not all")
+
+
+class PlannedWork(Written):
+    """Work that makes readings unusual: door open, cleaning, calibrating, maintenance. No alarm comes of it.
+
+    What is reached is recorded as always, and alarms on people's safety and the mains come all the same.
+    """
+
+    kind: Literal["planned_work"] = "planned_work"
+    what: str = Field(min_length=1, max_length=200, description="what is done: door open, cleaning, maintenance")
+    until: AwareDatetime = Field(description="when it ends, ISO 8601; edit the entry to end it earlier or later")
+    zones: tuple[str, ...] = Field(
+        (), description="zones it reaches; a room reaches all that shares its air; the whole farm if nothing is named"
+    )
+    series: tuple[str, ...] = Field((), description="keys of single series it reaches: a device that is worked on")
+
+
 Detail = Annotated[
-    PhCalibration | EcCalibration | GrabSample | Refill | Drained | ToppedUp | Cleaned | Note,
+    PhCalibration
+    | EcCalibration
+    | GrabSample
+    | Refill
+    | Drained
+    | ToppedUp
+    | Cleaned
+    | Harvest
+    | Moved
+    | PlannedWork
+    | Note,
     Field(discriminator="kind"),
 ]
 DETAIL: TypeAdapter[Detail] = TypeAdapter(Detail)
 DETAIL_OF: dict[str, type[Written]] = {
     str(kind.model_fields["kind"].default): kind
-    for kind in (PhCalibration, EcCalibration, GrabSample, Refill, Drained, ToppedUp, Cleaned, Note)
-}
+    for kind in (
+        PhCalibration, EcCalibration, GrabSample, Refill, Drained, ToppedUp, Cleaned, Harvest, Moved, PlannedWork, Note
+    )
+}  # fmt: skip
 PAIRS = ("buffers", "readings")  # fields of two numbers
+LISTS = (*PAIRS, "photos", "zones")  # fields of several values, and ``series`` of planned work
+LONGEST_WORK_DAYS = 31  # our choice, no source
 QUANTITY_OF = {"ph_calibration": "solution_ph", "ec_calibration": "solution_ec"}
 
 
@@ -124,6 +187,43 @@ def loose_end(farm: Farm, detail: Detail) -> str | None:
         stocks = [one.name for one in farm.equipment.stocks]
         if detail.stock not in stocks:
             return f"stock: found {detail.stock!r}, which is no stock of farm.toml; {one_of(detail.stock, stocks)}"
+    if isinstance(detail, Harvest | Moved):
+        batches = [one.name for one in farm.batches]
+        if detail.batch not in batches:
+            return f"batch: found {detail.batch!r}, which is no batch of farm.toml; {one_of(detail.batch, batches)}"
+    for name, zone in _zones_of(detail):
+        if zone not in farm.zones:
+            return f"{name}: found {zone!r}, which is no zone of farm.toml; {one_of(zone, farm.zones)}"
+    if isinstance(detail, PlannedWork):
+        keys = [one.key for one in farm.described]
+        for key in detail.series:
+            if key not in keys:
+                return f"series: found {key!r}, which is no series of farm.toml; {one_of(key, keys)}"
+    return None
+
+
+def _zones_of(detail: Detail) -> list[tuple[str, str]]:
+    match detail:
+        case Harvest():
+            named = [("zone", detail.zone)]
+        case Moved():
+            named = [("to_zone", detail.to_zone), ("from_zone", detail.from_zone)]
+        case PlannedWork():
+            named = [("zones", zone) for zone in detail.zones]
+        case _:
+            named = []
+    return [(name, zone) for name, zone in named if zone]
+
+
+def wrong_time(detail: Detail, at_us: int) -> str | None:
+    """Return what is wrong with when something is said to be, beyond what each field tells; None if nothing is."""
+    if not isinstance(detail, PlannedWork):
+        return None
+    lasts_us = microseconds(detail.until) - at_us
+    if lasts_us <= 0:
+        return f"until: found {detail.until.isoformat()}, which is not after the beginning; give when the work ends"
+    if lasts_us > LONGEST_WORK_DAYS * 86_400_000_000:
+        return f"until: found {detail.until.isoformat()}; planned work lasts {LONGEST_WORK_DAYS} days at most"
     return None
 
 

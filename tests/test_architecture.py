@@ -33,6 +33,7 @@ ONLY_IN = {
     "sqlalchemy": {"store/"},
     "alembic": {"store/"},
     "typer": {
+        "leafweather/alarm_commands.py",
         "leafweather/cli.py",
         "leafweather/copy_command.py",
         "leafweather/dose_command.py",

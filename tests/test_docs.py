@@ -16,6 +16,7 @@ import typer
 import analytics
 from analytics.findings.indicator import SPECS
 from api.app import House, create_app
+from farm.alarm_words import AlarmState
 from farm.causes import CAUSES
 from farm.check import check_text
 from farm.description import Farm
@@ -24,6 +25,7 @@ from farm.quantities import QUANTITIES
 from leafweather.cli import app as cli
 from leafweather.settings import Settings
 from tests.conftest import SMALL_FARM
+from watch.alarm_rules import BANDS, CHANGES, KINDS
 
 ROOT = Path(__file__).parents[1]
 DOCS = ROOT / "docs"
@@ -149,6 +151,16 @@ def test_the_first_farm_has_no_mistakes():
     farm, mistakes = check_text(text("first-farm.toml"))
     assert mistakes == []
     assert len(farm.series) == 6
+
+
+def test_alarms_page_holds_every_rule_and_its_reason():
+    rows = [re.split(r" *\| *", line)[1:-1] for line in text("alarms.md").splitlines() if line.startswith("| `")]
+    bands = [["`" + quantity + "`", side, str(priority), why] for (quantity, side), (priority, why) in BANDS.items()]
+    assert [row for row in rows if len(row) == 4 and row[1] in ("low", "high")] == bands
+    kinds = {row[0].strip("`"): (row[1], row[-1]) for row in rows if len(row) == 5}
+    assert kinds == {str(kind): (str(usual.priority), usual.why) for kind, usual in KINDS.items()}
+    assert [state for state in AlarmState if f"| `{state}` |" not in text("alarms.md")] == []
+    assert CHANGES.keys() <= {row[0].strip("`") for row in rows if len(row) == 4 and row[-1].endswith("min")}
 
 
 def parts_of_the_description():

@@ -21,6 +21,10 @@ name = "a"
 label = "Stock A"
 role = "nutrient"
 bottle_l = 10
+[[batches]]
+name = "b-1"
+crop = "cress"
+sown = 2026-02-01
 """
 CALIBRATION = ("ph_calibration", "series=tank/solution_ph", "buffers=7.00,4.01", "readings=7.08,4.20")
 
@@ -74,13 +78,25 @@ def test_the_day_it_was_on_is_written_again(call):
         (("drained", "volume_l=lots"), "volume_l: found 'lots'"),
         (("note",), "note needs note=...\n"),
         (("drained", "20"), "'20': write NAME=VALUE"),
-        (("drained", "volume_l=20", "colour=green"), "drained has no colour: it takes note, volume_l"),
+        (("drained", "volume_l=20", "colour=green"), "drained has no colour: it takes note, photos, volume_l"),
         (("refill", "stock=b", "holds_l=5"), "stock: found 'b', which is no stock of farm.toml"),
         (("refill", "stock=a", "holds_l=nan"), "holds_l: found 'nan'"),
         (("grab_sample", "series=tank/solution_hp", "value=6"), "did you mean tank/solution_ph?"),
         ((CALIBRATION[0], "series=room/air_temperature", *CALIBRATION[2:]), "which is no series of solution_ph"),
         ((*CALIBRATION[:3], "readings=7.0,7.0"), "a probe that gives the same in both buffers is broken"),
         ((*CALIBRATION[:2], "buffers=7.0,6.86", CALIBRATION[3]), "two buffers at least 1 pH apart"),
+        (("harvest", "batch=b-2", "fresh_kg=3"), "batch: found 'b-2', which is no batch of farm.toml"),
+        (
+            ("moved", "batch=b-1", "to_zone=rwo"),
+            "to_zone: found 'rwo', which is no zone of farm.toml; did you mean row?",
+        ),
+        (("note", "note=x", "photos=../secret"), "photos: found '../secret'"),
+        (("planned_work", "what=door open"), "planned_work needs until=...: when it ends"),
+        (("planned_work", "what=door open", "until=soon"), "until: found 'soon'"),
+        (("planned_work", "what=x", "until=2026-03-01T10:00", "--at", "2026-03-01T11:00"), "not after the beginning"),
+        (("planned_work", "what=x", "until=2026-06-01", "--at", "2026-03-01T11:00"), "lasts 31 days at most"),
+        (("planned_work", "what=x", "until=2027-01-01", "zones=room,cellar"), "zones: found 'cellar'"),
+        (("planned_work", "what=x", "until=2027-01-01", "series=room/air"), "series: found 'room/air'"),
         ((*CALIBRATION, "--at", "yesterday"), "--at: found 'yesterday'"),
         ((*CALIBRATION, "--at", "2999-01-01"), "is still to come"),
     ],
@@ -105,3 +121,24 @@ def test_an_entry_that_is_not_there_and_a_folder_that_is_not_there(call):
     missing = CliRunner().invoke(app, ["log", "list", str(call.folder / "farm.toml"), "--data", "/nowhere"])
     assert missing.exit_code == 2
     assert "there is no folder /nowhere" in missing.stderr
+
+
+def test_planned_work_may_be_to_come_and_is_local_time(call):
+    done = call("add", "planned_work", "what=cleaning", "until=2998-01-02T12:00", "zones=room,row",
+                "series=tank/solution_ph", "--at", "2998-01-02T09:00", "--by", "kim")  # fmt: skip
+    assert done.exit_code == 0, done.output
+    [entry] = entries(call.folder)
+    assert entry.detail.until.isoformat() == "2998-01-02T11:00:00+00:00"
+    assert (entry.detail.zones, entry.detail.series) == (("room", "row"), ("tank/solution_ph",))
+    earlier = call("edit", entry.identity, "until=2998-01-02T10:00")
+    assert earlier.exit_code == 0, earlier.output
+    assert "version 2" in earlier.output
+
+
+def test_a_harvest_and_a_move_with_photos(call):
+    done = call("add", "harvest", "batch=b-1", "fresh_kg=12.5", "zone=row", "photos=row 1 (left).jpg,IMG_2.png")
+    assert done.exit_code == 0, done.output
+    assert call("add", "moved", "batch=b-1", "to_zone=row", "from_zone=room", "plants=40").exit_code == 0
+    harvest, moved = entries(call.folder)
+    assert (harvest.detail.fresh_kg, harvest.detail.photos) == (12.5, ("row 1 (left).jpg", "IMG_2.png"))
+    assert (moved.detail.to_zone, moved.detail.plants) == ("row", 40)

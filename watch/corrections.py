@@ -28,6 +28,11 @@ class CorrectionKeeper:
         self._texts: dict[str, str] = {}
         self.follow()
 
+    @property
+    def log_state(self) -> tuple[int, int]:
+        """The state of the log at the last look."""
+        return self._seen if self._seen is not None else (0, 0)
+
     def follow(self) -> dict[Series, int]:
         """Take up what was written since the last look.
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from analytics.excursions import INSIDE, Excursion, Rule, State, excursions
+from farm.alarms import AlarmRule
 from farm.crops import DEADBAND_SHARE, Band
 from farm.description import Farm
 from farm.readings import MICROSECONDS_PER_SECOND, Series
@@ -31,6 +32,7 @@ class ExcursionKeeper:
         # By then whatever was pending or returning is decided, one way or the other.
         self._decided_us = int(slowest_s * MICROSECONDS_PER_SECOND) + 2 * self._max_gap_us
         self._checkpoint: tuple[int, State] | None = None
+        self.renewed: tuple[int, list[ExcursionEntry]] | None = None  # from when on they are these, if they changed
 
     def renew(
         self, first_us: int, last_us: int, until_us: int = END_OF_TIME_US, *, again: bool = False
@@ -41,6 +43,7 @@ class ExcursionKeeper:
         Returns the stretches of the excursions that began, ended or vanished by it; with ``again``, which says
         that it may have been done before and what follows not, of all that were looked at.
         """
+        self.renewed = None
         newest = self._store.last_before(self._series, until_us)
         if newest is None:
             return []
@@ -52,6 +55,8 @@ class ExcursionKeeper:
         overlapping = self._journal.excursions(self._farm.name, series=self._series, start_us=keep_from)
         before = [one for one in overlapping if one.onset_us >= keep_from]
         after = self._replayed(from_us, state, last_us, newest.time_us, before)
+        if after != before or again:
+            self.renewed = keep_from, after
         if after != before:
             self._journal.replace_excursions(self._farm.name, self._series, keep_from, after)
         seen = {(one.identity, one.end_us) for one in before} ^ {(one.identity, one.end_us) for one in after}
@@ -122,7 +127,7 @@ class ExcursionKeeper:
         return Rule(
             on_delay_us=int(band.on_delay_s * MICROSECONDS_PER_SECOND),
             off_delay_us=int(band.off_delay_s * MICROSECONDS_PER_SECOND),
-            deadband=_deadband(band),
+            deadband=_deadband(band, self._farm.alarms.quantities.get(self._series.quantity)),
             max_gap_us=self._max_gap_us,
         )
 
@@ -145,9 +150,11 @@ def _lasts_at(one: ExcursionEntry, at_us: int) -> bool:
     return one.onset_us < at_us and (one.end_us is None or one.end_us >= at_us)
 
 
-def _deadband(band: Band) -> float:
-    """Return the stated deadband, else the usual share of the narrowest width that has two limits."""
+def _deadband(band: Band, rule: AlarmRule | None) -> float:
+    """Return the stated deadband, else that of the quantity's alarms, else a share of the narrowest width."""
     if band.deadband is not None:
         return band.deadband
+    if rule is not None and rule.deadband is not None:
+        return rule.deadband
     widths = [high - low for low, high in filter(None, (band.always, band.lit, band.dark))]
     return DEADBAND_SHARE * min([width for width in widths if np.isfinite(width)], default=0.0)

@@ -57,6 +57,11 @@ class FindingsKeeper:
         marked = journal.bases(farm.name, FOUND_UNTIL).get("", "0")
         self._until_us = int(marked)  # findings are true to the readings up to here
 
+    @property
+    def until_us(self) -> int:
+        """Up to when findings are true to the readings."""
+        return self._until_us
+
     def note(self, changed: Mapping[Series, Sequence[Stretch]], moved: Sequence[Stretch] = ()) -> None:
         """Note, durably, which readings changed and which excursions did: findings from there on are stale."""
         stretches = [one for series, several in changed.items() if series in self._farm.described for one in several]

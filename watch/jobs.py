@@ -16,6 +16,7 @@ from farm.description import Farm
 from farm.readings import MICROSECONDS_PER_SECOND, Series, instant
 from store.contract import DayDamaged, ReadingStore, StoreUnavailable, StoreUnusable, Touched
 from store.journal import Journal
+from watch.alarms import AlarmKeeper
 from watch.bands import lights_series, may_have_band
 from watch.corrections import CorrectionKeeper
 from watch.day_sheet import day_sheet
@@ -76,6 +77,7 @@ class Watch:
         self._deriver = Deriver(farm, self._store, journal, self._alone)
         self._stale = StaleDays(farm, journal, self._today)
         self._findings = FindingsKeeper(farm, self._arrived, self._store, journal, now_us)
+        self._alarms = AlarmKeeper(farm, self._store, journal, now_us)
         self._found_us, self._slowest_finding_s = 0, 0.0
         self._keepers: dict[Series, ExcursionKeeper] = {}
         self._begun_us = now_us()
@@ -143,6 +145,7 @@ class Watch:
             if one.series not in watched or not may_have_band(self._farm, one.series):
                 ended = replace(one, end_us=one.last_us)
                 self._journal.replace_excursions(name, one.series, one.onset_us, [ended])
+        self._alarms.begin()
         for day in self._journal.days(name)[-1:]:  # it may have ended while we were away
             self._journal.mark_days_stale(name, [day])
 
@@ -164,13 +167,18 @@ class Watch:
             if (newest := self._store.last_before(series, END_OF_TIME_US)) and newest.time_us >= since_us:
                 changed[series] = joined([*changed[series], (since_us, newest.time_us)])
         self._forget(changed)
+        with self._alone("planned work"):
+            self._alarms.note_log(self._corrections.log_state)
         if changed:
-            self._test(changed, again=again)
+            doubted = self._test(changed, again=again)
             self._follow_pressure(changed)
             self._deriver.renew(changed, again=again)
             moved = self._follow_excursions(changed, waiting, again=again)
             self._stale.mark(changed, moved)
             self._findings.note(changed, moved)
+            with self._alone("alarms"):
+                self._alarms.note(changed, doubted)
+                self._alarms.write()
             self._store.settle(notes)
         self._corrections.settle()
         self._again = again and len(notes) >= NOTES_AT_ONCE  # then there may be more of those that were cut off
@@ -179,6 +187,9 @@ class Watch:
             self._day = today
         if not waiting:  # what is still to be worked off may change all that they look at
             self._find(busy=bool(notes))
+            with self._alone("silence"):
+                self._alarms.look_at_clock()
+                self._alarms.write()
         self._write_sheets(waiting)
         self.counts.rounds += 1
         self.counts.notes += len(notes)
@@ -211,15 +222,19 @@ class Watch:
         else:
             self.counts.broken.pop(what, None)
 
-    def _test(self, changed: dict[Series, list[Stretch]], *, again: bool) -> None:
-        """Test changed readings' quality, and add the stretches where a verdict changed to ``changed``."""
+    def _test(self, changed: dict[Series, list[Stretch]], *, again: bool) -> dict[Series, list[Stretch]]:
+        """Test changed readings' quality, add the stretches where a verdict changed to ``changed``, and return them."""
+        doubted: dict[Series, list[Stretch]] = {}
         for series in list(changed):
             with self._alone(f"the quality of {series.key}"):
                 verdicts = [
                     one for stretch in changed[series] for one in self._quality.renew(series, *stretch, again=again)
                 ]
                 changed[series] = joined([*changed[series], *verdicts])
+                if verdicts:
+                    doubted[series] = joined(verdicts)
         self._forget(changed)  # verdicts are part of what is read
+        return doubted
 
     def _forget(self, changed: dict[Series, list[Stretch]]) -> None:
         for series, several in changed.items():
@@ -251,7 +266,10 @@ class Watch:
             with self._alone(f"excursions of {series.key}"):
                 until_us = min((first for first, _ in waiting.get(series, [])), default=END_OF_TIME_US)
                 for first, last in joined(changed.get(series, []) + relit.get(series.zone, [])):
-                    moved += self._keeper(series).renew(first, last, max(until_us, last + 1), again=again)
+                    keeper = self._keeper(series)
+                    moved += keeper.renew(first, last, max(until_us, last + 1), again=again)
+                    if keeper.renewed is not None:
+                        self._alarms.note_excursions(series, *keeper.renewed)
         return moved
 
     def _keeper(self, series: Series) -> ExcursionKeeper:
@@ -271,6 +289,7 @@ class Watch:
         with self._alone("findings"):
             began_s = time.monotonic()
             self._stale.mark({}, self._findings.renew(busy=busy))
+            self._alarms.note_findings(self._findings.until_us)
             self._slowest_finding_s = max(self._slowest_finding_s, time.monotonic() - began_s)
         self._found_us = now_us
 

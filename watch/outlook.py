@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from farm.alarm_words import AlarmState
 from farm.readings import Series
 
 
@@ -57,7 +58,7 @@ class Urgency(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Need:
-    """One sentence on what needs a person, most urgent first in a list of them."""
+    """One sentence on what needs a person, most urgent first in a list of them; ``alarm`` names its alarm."""
 
     urgency: Urgency
     sentence: str
@@ -66,6 +67,8 @@ class Need:
     series: tuple[Series, ...] = ()
     excursion: str | None = None
     caution: str | None = None
+    alarm: str | None = None
+    state: AlarmState | None = None
 
 
 @dataclass(frozen=True, slots=True)

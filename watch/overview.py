@@ -4,24 +4,27 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import replace
 
 import numpy as np
 
 from farm.description import SILENT_AFTER_CADENCES, Farm
 from farm.flags import Flag
-from farm.quantities import Kind, Quantity
 from farm.readings import MICROSECONDS_PER_SECOND, Reading, Series, instant
 from store.contract import ReadingStore
 from store.entries import ExcursionEntry, Reason, Side
 from store.journal import Journal
 from watch import cautions
+from watch.alarm_acts import standing_alarms
 from watch.bands import UNKNOWN, limits_at, lit_at, longest_hold_us
 from watch.carbon_dioxide import AVERAGES, co2_accuracy, co2_limit
 from watch.derived import derived_series
 from watch.first_checks import FIRST_CHECKS
 from watch.light_days import ENOUGH_COVERAGE, LitDay, lit_days
+from watch.needs_of_alarms import OfAlarm, danger_told, excursions_to_tell, needs_of_alarms, told_silent
 from watch.outlook import Need, SeriesNow, Standing, Urgency, ZoneNow
+from watch.telling import listed, spoken_duration, with_unit
 
 HOUR_US = 3600 * MICROSECONDS_PER_SECOND
 DAY_US = 24 * HOUR_US
@@ -127,17 +130,23 @@ def needs(farm: Farm, store: ReadingStore, journal: Journal, now_us: int) -> lis
     """Return what needs a person at ``now_us``, most urgent first and then the oldest first."""
     zones = zones_now(farm, store, journal, now_us)
     rows = [row for zone in zones for row in zone.series]
+    standing = standing_alarms(journal, farm.name, now_us)
+    whole, silent = told_silent(standing)
+    quiet = [] if whole else _silent(farm, rows, silent, now_us)
     found = [
-        *_dangerous_co2(farm, rows, now_us),
-        *_excursion_needs(farm, journal.excursions(farm.name, open_only=True), rows, now_us),
+        *_dangerous_co2(farm, rows, danger_told(standing), now_us),
+        *_excursion_needs(
+            farm, excursions_to_tell(journal.excursions(farm.name, open_only=True), standing), rows, now_us
+        ),
+        *needs_of_alarms(farm, standing, now_us),
         *_short_of_light(farm, store, rows, now_us),
-        *_silent(farm, rows, now_us),
+        *quiet,
         *_refused(farm, journal, now_us),
     ]
     return sorted(found, key=lambda need: (_URGENCIES.index(need.urgency), need.since_us or 0))
 
 
-def _dangerous_co2(farm: Farm, rows: Iterable[SeriesNow], now_us: int) -> list[Need]:
+def _dangerous_co2(farm: Farm, rows: Iterable[SeriesNow], alarms: Mapping[str, OfAlarm], now_us: int) -> list[Need]:
     """Return a sentence on each CO2 reading at the 8-h limit or above, else on averages at theirs."""
     rows = list(rows)
     found = [
@@ -147,7 +156,12 @@ def _dangerous_co2(farm: Farm, rows: Iterable[SeriesNow], now_us: int) -> list[N
     ]
     told = {need.zone for need in found}
     averages = [row for row in rows if row.series.quantity in AVERAGES and row.series.zone not in told]
-    return [*found, *(need for row in averages if (need := _high_average(farm, row)))]
+    found += [need for row in averages if (need := _high_average(farm, row))]
+    return [_with(one, alarms.get(one.zone or "")) for one in found]
+
+
+def _with(need: Need, alarm: OfAlarm | None) -> Need:
+    return need if alarm is None else replace(need, alarm=alarm.identity, state=alarm.state)
 
 
 def _high_reading(farm: Farm, row: SeriesNow, now_us: int) -> Need | None:
@@ -185,14 +199,20 @@ def _high_average(farm: Farm, row: SeriesNow) -> Need | None:
 
 
 def _excursion_needs(
-    farm: Farm, open_ones: Iterable[ExcursionEntry], rows: Iterable[SeriesNow], now_us: int
+    farm: Farm,
+    open_ones: Iterable[tuple[ExcursionEntry, OfAlarm | None]],
+    rows: Iterable[SeriesNow],
+    now_us: int,
 ) -> list[Need]:
     """Return one sentence on all open excursions of one quantity to one side, however many zones share it."""
     newest = {row.series: row.value for row in rows if row.standing is not Standing.SILENT}
     shared: defaultdict[tuple[str, Side], list[ExcursionEntry]] = defaultdict(list)
-    for one in open_ones:
+    alarms: dict[tuple[str, Side], OfAlarm] = {}
+    for one, alarm in open_ones:
         shared[one.series.quantity, one.side].append(one)
-    return [_excursion_need(farm, together, newest, now_us) for together in shared.values()]
+        if alarm is not None:
+            alarms.setdefault((one.series.quantity, one.side), alarm)
+    return [_with(_excursion_need(farm, several, newest, now_us), alarms.get(what)) for what, several in shared.items()]
 
 
 def _excursion_need(
@@ -202,7 +222,7 @@ def _excursion_need(
     worst = max(together, key=lambda one: abs(one.extreme - one.limit))
     since_us = min(one.onset_us for one in together)
     quantity = worst.series.registered
-    where = _listed([farm.zone_label(one.series.zone) for one in together])
+    where = listed([farm.zone_label(one.series.zone) for one in together])
     name = farm.label_of(worst.series) if len(together) == 1 else quantity.label
     at_worst = f"{with_unit(worst.extreme, quantity)} at worst"
     if len({one.series.zone for one in together}) > 1:
@@ -227,14 +247,6 @@ def _excursion_need(
 
 
 _CAUTIONS = {"co2_mole_fraction": cautions.CO2, "solution_ph": cautions.ACID_AND_BASE}
-
-
-def _listed(names: list[str]) -> str:
-    """Return names as a sentence lists them, at most four: ``A, B and 3 more``."""
-    names = list(dict.fromkeys(names))
-    if len(names) > 4:
-        names = [*names[:3], f"{len(names) - 3} more"]
-    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
 
 
 def _short_of_light(farm: Farm, store: ReadingStore, rows: Iterable[SeriesNow], now_us: int) -> list[Need]:
@@ -265,8 +277,11 @@ def _short_of_light(farm: Farm, store: ReadingStore, rows: Iterable[SeriesNow], 
     return found
 
 
-def _silent(farm: Farm, rows: Iterable[SeriesNow], now_us: int) -> list[Need]:
-    """Return one sentence a zone on its silent sensors; only one for the farm if nothing arrives at all."""
+def _silent(farm: Farm, rows: Iterable[SeriesNow], told: Collection[str], now_us: int) -> list[Need]:
+    """Return one sentence a zone on its silent sensors; only one for the farm if nothing arrives at all.
+
+    ``told`` are the keys of the series whose silence an alarm tells.
+    """
     described = [row for row in rows if row.series in farm.described]
     silent = [row for row in described if row.standing is Standing.SILENT]
     if not silent:
@@ -278,10 +293,10 @@ def _silent(farm: Farm, rows: Iterable[SeriesNow], now_us: int) -> list[Need]:
         return [Need(Urgency.NOW, text, newest, series=tuple(row.series for row in silent[:1]))]
     found = []
     for zone in farm.zones:
-        quiet = [row for row in silent if row.series.zone == zone]
+        quiet = [row for row in silent if row.series.zone == zone and row.series.key not in told]
         if not quiet:
             continue
-        names = _listed([farm.label_of(row.series) for row in quiet])
+        names = listed([farm.label_of(row.series) for row in quiet])
         known = [row.time_us for row in quiet if row.time_us is not None]
         never = " (never heard from)" if not known else ""
         sentence = (
@@ -316,22 +331,3 @@ _REASONS = {
     Reason.TOO_OLD: "times too long ago",
     Reason.CONFLICT: "two values for one time",
 }
-
-
-def with_unit(value: float, quantity: Quantity) -> str:
-    """Return a value as people read it, e.g. ``84.2 %``, ``on``."""
-    if quantity.kind is Kind.STATE:
-        return "on" if value >= 0.5 else "off"
-    number = f"{value:,.{quantity.decimals}f}".replace("-", "−")
-    return f"{number} {quantity.display_unit}".rstrip()
-
-
-def spoken_duration(duration_us: int) -> str:
-    """Return a duration as people say it: ``45 min``, ``5 h 10 min``, ``3 days``."""
-    minutes = max(0, duration_us) // (60 * MICROSECONDS_PER_SECOND)
-    if minutes < 60:
-        return f"{minutes} min"
-    hours, rest = divmod(minutes, 60)
-    if hours < 48:
-        return f"{hours} h {rest} min" if rest else f"{hours} h"
-    return f"{hours // 24} days"

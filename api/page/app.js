@@ -1,5 +1,6 @@
 // The page: one feed, one view, and the sections that show them.
 import { useEffect, useState } from "./vendor/preact-hooks.js";
+import { Alarms, STANDING } from "./alarms.js";
 import { Clocks, Rejects, Unknown } from "./arrivals.js";
 import { Feed } from "./feed.js";
 import { Findings, FOUND } from "./findings.js";
@@ -87,6 +88,7 @@ function Page({ feed }) {
       <${Needs} ...${shared} />
       <${Zones} ...${shared} />
       <${Timeline} ...${shared} />
+      <${Alarms} ...${shared} />
       <${Excursions} ...${shared} />
       <${Findings} ...${shared} />
       <${DaySheet} ...${shared} />
@@ -118,6 +120,7 @@ const feed = new Feed(() => {});
 feed.want("farm", 300);
 feed.want("needs", 5);
 feed.want("zones", 5);
+feed.want(STANDING, 15);
 feed.want("latest", 60); // give or take beside the values
 feed.want("health", 30);
 feed.want("series", 60);

@@ -36,6 +36,13 @@ export class Feed {
     if (!this.wanted.has(path)) this.wanted.set(path, { everyS, askedAt: -Infinity });
   }
 
+  /** Ask one address again at once. */
+  again(path) {
+    const one = this.wanted.get(path);
+    if (one) one.askedAt = -Infinity;
+    this.soon();
+  }
+
   /** The farm's own time now, whatever this device's clock says. */
   now() {
     return Date.now() + this.offset;

@@ -1,4 +1,5 @@
 // What needs a person, in sentences.
+import { Doing, State } from "./alarms.js";
 import { OLD_AFTER_S } from "./feed.js";
 import { html } from "./html.js";
 import { dayAndClock, lasting } from "./text.js";
@@ -16,17 +17,18 @@ function Shape({ urgency }) {
   return html`<svg class="shape" viewBox="0 0 16 16" width="14" height="14" aria-hidden="true">${shapes[urgency]}</svg>`;
 }
 
-function Need({ need, now, zone, view }) {
+function Need({ feed, need, now, zone, view }) {
   const since = need.since ? Date.parse(need.since) : null;
   const href = need.series.length ? link(around(view, need.series[0], since ?? now, null, now)) : null;
   return html`<li class=${`need ${need.urgency}`}>
-    <p class="urgency"><${Shape} urgency=${need.urgency} /> ${URGENCY[need.urgency]}</p>
+    <p class="urgency"><${Shape} urgency=${need.urgency} /> ${URGENCY[need.urgency]}${need.state && html`<br /><${State} state=${need.state} />`}</p>
     <div>
       <p class="sentence">${href
         ? html`<a href=${href} data-shows="timeline">${need.sentence}</a>`
         : need.sentence}</p>
       ${since !== null && html`<p class="note">since ${dayAndClock(since, zone)}</p>`}
       ${need.caution && html`<p class="caution"><strong>Caution.</strong> ${need.caution}</p>`}
+      ${need.alarm && html`<${Doing} feed=${feed} id=${need.alarm} state=${need.state} about=${need.sentence.split(":")[0]} />`}
     </div>
   </li>`;
 }
@@ -40,7 +42,7 @@ export function Needs({ feed, zone, view }) {
   if (!answer) body = html`<p class="note">Not known yet: the server has not answered.</p>`;
   else if (answer.needs.length) {
     body = html`<ol class="needs" role="list">${answer.needs.map(
-      (need) => html`<${Need} key=${need.excursion ?? need.sentence} ...${{ need, now, zone, view }} />`)}</ol>`;
+      (need) => html`<${Need} key=${need.alarm ?? need.excursion ?? need.sentence} ...${{ feed, need, now, zone, view }} />`)}</ol>`;
   } else {
     body = html`<p class="sentence calm">${fresh
       ? "Nothing needs a person now."

@@ -6,7 +6,7 @@ from html.parser import HTMLParser
 import pytest
 from pydantic import TypeAdapter
 
-from api import examples, schemas
+from api import alarm_schemas, examples, schemas
 from api.app import PAGE
 from tests.api.conftest import assert_problem
 
@@ -33,10 +33,14 @@ ANSWERS = {
     "quality": schemas.QualityAnswer,
     "log": schemas.LogAnswer,
     "log_versions": schemas.LogVersionsAnswer,
+    "alarms": alarm_schemas.AlarmsAnswer,
+    "alarm": alarm_schemas.AlarmHistoryAnswer,
+    "performance": alarm_schemas.PerformanceAnswer,
     "dose": schemas.DoseAnswer,
     "health": schemas.HealthAnswer,
 }
-REAL = {"key": "room/air_temperature", "date": "2026-03-01"}
+WRITING = {"/api/v1/alarms/{id}/{act}"}
+REAL = {"act": "acknowledge", "key": "room/air_temperature", "date": "2026-03-01"}
 
 
 @pytest.fixture(scope="module")
@@ -45,17 +49,18 @@ def openapi(client):
 
 
 def test_every_address_is_documented_with_an_example(openapi):
-    assert len(openapi["paths"]) == 24
+    assert len(openapi["paths"]) == 28
     for path, operations in openapi["paths"].items():
-        assert list(operations) == ["get"], path
-        answer = operations["get"]["responses"]["200"]["content"]["application/json"]
+        assert list(operations) == ["post" if path in WRITING else "get"], path
+        [operation] = operations.values()
+        answer = operation["responses"]["200"]["content"]["application/json"]
         assert answer["example"], path
         assert "$ref" in answer["schema"], path
-        problem = operations["get"]["responses"]["default"]["content"]["application/problem+json"]
+        problem = operation["responses"]["default"]["content"]["application/problem+json"]
         name = problem["schema"]["$ref"].rpartition("/")[2]
         assert "detail" in openapi["components"]["schemas"][name]["properties"]
-        assert "422" not in operations["get"]["responses"], "the framework's own error shape is not ours"
-        for parameter in operations["get"].get("parameters", []):
+        assert "422" not in operation["responses"], "the framework's own error shape is not ours"
+        for parameter in operation.get("parameters", []):
             assert parameter["description"], (path, parameter["name"])
 
 
@@ -87,22 +92,26 @@ def test_examples_fit_their_schema(address):
         "unknown",
         "clocks",
         "log",
+        "alarms",
+        "alarms/performance",
     ],
 )
 def test_answers_have_the_fields_of_their_example(client, address):
-    assert set(client.json(address)) == set(examples.EXAMPLES[address])
+    assert set(client.json(address)) == set(examples.EXAMPLES[address.rpartition("/")[2]])
 
 
 def test_one_error_shape_over_every_address(client, openapi):
     for template in openapi["paths"]:
         path = template.format(**{name: REAL.get(name, "x") for name in re.findall(r"{(\w+)}", template)})
-        for method in ("POST", "PUT", "PATCH", "DELETE"):
-            response = client(path, method)
+        own = "POST" if template in WRITING else "GET"
+        for method in {"GET", "POST", "PUT", "PATCH", "DELETE"} - {own}:
+            response = client(path, method, json={})
             assert_problem(response, 405)
-            assert "GET" in response.headers["allow"]
-        body = assert_problem(client(f"{path}?no_such_parameter=1"), 422)
+            assert own in response.headers["allow"]
+        doing = {"json": {"who": "kim"}} if own == "POST" else {}
+        body = assert_problem(client(f"{path}?no_such_parameter=1", own, **doing), 422)
         assert body["errors"][0]["parameter"] == "no_such_parameter"
-        assert_problem(client(f"{path}/nothing/here"), 404)
+        assert_problem(client(f"{path}/nothing/to/be/found"), 404)
 
 
 @pytest.mark.parametrize(

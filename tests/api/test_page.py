@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from api.examples import EXAMPLES
+from store.alarm_entries import AlarmEntry, Priority
 from store.log_entries import Note, PhCalibration
 from tests.api.conftest import HOUR_US, HUMIDITY, NOW_US, OPEN, T0_US
 from tests.api.page_reads import science_of
@@ -339,3 +340,64 @@ def test_axe_finds_no_serious_violation(visit, scheme, size):
         if one["impact"] in ("serious", "critical")
     ]
     assert serious == []
+
+
+@pytest.fixture
+def with_alarms(house):
+    """Give the house alarms: one on the open excursion, one that is over, and one that follows."""
+    alarms = house.journal.alarms
+    humid = AlarmEntry(
+        "testfarm", "out_of_band/room/relative_humidity/high", OPEN.onset_us, OPEN.onset_us + HOUR_US // 12, None,
+        Priority.MEDIUM, "g", detail={"excursion": OPEN.identity, "what": "Relative humidity", "where": "Room",
+        "text": "Relative humidity in Room is too high."},
+    )  # fmt: skip
+    over = AlarmEntry(
+        "testfarm", "door_open/room/door_open", T0_US, T0_US + HOUR_US, T0_US + 2 * HOUR_US, Priority.LOW, "h",
+        detail={"what": "Door", "where": "Room", "text": "Door at Room stands open."},
+    )  # fmt: skip
+    follows = AlarmEntry(
+        "testfarm", "out_of_band/room/vapour_pressure_deficit/low", OPEN.onset_us, OPEN.onset_us + 1, None,
+        Priority.MEDIUM, "g", humid.condition, detail={"text": "Air VPD in Room is too low.", "what": "Air VPD"},
+    )  # fmt: skip
+    for one in (humid, over, follows):
+        alarms.replace("testfarm", one.condition, 0, [one])
+    yield humid
+    for one in (humid, over, follows):
+        alarms.replace("testfarm", one.condition, 0, [])
+
+
+def test_an_alarm_is_acknowledged_and_shelved_with_the_keyboard_alone(with_alarms, visit):
+    page = visit()
+    need = page.locator("#needs .need", has_text="Relative humidity")
+    need.get_by_text("Not acknowledged").wait_for()
+    button = need.get_by_role("button", name=re.compile("^Acknowledge: Relative humidity in Room"))
+    button.focus()
+    page.keyboard.press("Enter")
+    need.get_by_role("status").get_by_text("Give your name first.").wait_for()
+    page.keyboard.type("Kim")  # the field has the focus
+    button.focus()
+    page.keyboard.press("Enter")
+    need.get_by_text("Acknowledged", exact=True).wait_for()
+    need.get_by_role("button", name=re.compile("^Shelve: ")).focus()
+    page.keyboard.press("Enter")
+    need.get_by_label("Reason").focus()
+    page.keyboard.type("filter change")
+    page.keyboard.press("Tab")
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.textContent") == "Shelve it"
+    page.keyboard.press("Enter")
+    need.wait_for(state="detached")
+    page.locator("#alarms summary", has_text="Shelved or out of service: 1").click()
+    page.locator("#alarms").get_by_text(re.compile("Shelved until")).wait_for()
+
+
+def test_what_is_over_or_follows_stands_apart_with_its_state_in_words(with_alarms, visit):
+    page = visit()
+    assert page.locator("#needs .need").get_by_text("VPD").count() == 0
+    page.locator("#alarms summary", has_text="Over, and not acknowledged: 1").wait_for()
+    page.locator("#alarms summary", has_text="Suppressed by design").click()
+    page.locator("#alarms .alarm", has_text="Air VPD in Room").get_by_text("Suppressed by design").wait_for()
+    page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true })")
+    page.evaluate(AXE)
+    found = page.evaluate("axe.run(document.getElementById('alarms'))")
+    assert [one["id"] for one in found["violations"] if one["impact"] in ("serious", "critical")] == []

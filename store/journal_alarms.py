@@ -1,0 +1,287 @@
+"""The part of the journal that alarms stand in: each with its revisions, and what people did about them."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import asdict, replace
+from typing import Any
+
+from sqlalchemy import ColumnElement, func, or_, select
+from sqlalchemy.orm import Session
+
+from store.alarm_entries import ActKind, AlarmAct, AlarmEntry, AlarmRevision
+from store.alarm_tables import AlarmActRow, AlarmRevisionRow, AlarmRow
+from store.journal_database import JournalDatabase
+
+Changes = Mapping[str, tuple[int, Sequence[AlarmEntry]]]  # condition -> from when on, and all its entries from then
+
+
+class JournalAlarms:
+    """Alarms by farm. Every method may raise `store.contract.StoreUnavailable`."""
+
+    def __init__(self, database: JournalDatabase) -> None:
+        self._database = database
+
+    def replace(
+        self, farm: str, condition: str, from_us: int, entries: Sequence[AlarmEntry], written_us: int = 0
+    ) -> list[AlarmEntry]:
+        """Make these the only alarms of a condition that begin at an instant or later, and return them as kept."""
+        return self.renew(farm, {condition: (from_us, entries)}, written_us)
+
+    def renew(self, farm: str, changes: Changes, written_us: int) -> list[AlarmEntry]:
+        """Make the given alarms the only ones of some conditions from an instant on, all in one transaction.
+
+        What later readings changed on an alarm once made is kept as its revision: other times, another priority,
+        another suppression by design, or that it is gone. That it has returned, or was released from suppression, is
+        no revision. An alarm whose onset moved keeps what was done about it, by the identities it had before.
+
+        Raises
+        ------
+        ValueError
+            If an alarm is of another farm or condition, begins too early, or is given twice.
+        """
+        kept: list[AlarmEntry] = []
+        with self._database.writing() as session:
+            for condition, (from_us, entries) in changes.items():
+                _check(farm, condition, from_us, entries)
+                kept += _renewed(session, farm, condition, from_us, entries, written_us)
+        return kept
+
+    def between(self, farm: str, start_us: int | None = None, end_us: int | None = None) -> list[AlarmEntry]:
+        """Return the alarms that lasted at some instant of ``[start_us, end_us)``, by the time they were raised."""
+        query = select(AlarmRow).where(*_lasting(farm, start_us, end_us))
+        with self._database.reading() as session:
+            return [row.entry() for row in session.scalars(query.order_by(AlarmRow.alarm_us, AlarmRow.identity))]
+
+    def page(
+        self,
+        farm: str,
+        start_us: int | None,
+        end_us: int | None,
+        before: tuple[int, str] | None,
+        most: int,
+        *,
+        suppressed: bool,
+    ) -> list[AlarmEntry]:
+        """Return at most so many alarms of a range, the newest first, from one after (time, identity) on."""
+        query = select(AlarmRow).where(*_lasting(farm, start_us, end_us))
+        if not suppressed:
+            query = query.where(AlarmRow.suppressed_by.is_(None))
+        if before is not None:
+            at_us, identity = before
+            earlier = (AlarmRow.alarm_us == at_us) & (AlarmRow.identity < identity)
+            query = query.where(or_(AlarmRow.alarm_us < at_us, earlier))
+        query = query.order_by(AlarmRow.alarm_us.desc(), AlarmRow.identity.desc()).limit(most)
+        with self._database.reading() as session:
+            return [row.entry() for row in session.scalars(query)]
+
+    def of_condition(self, farm: str, condition: str, from_us: int) -> list[AlarmEntry]:
+        """Return a condition's alarms that begin at an instant or later, or last at it, by onset."""
+        query = select(AlarmRow).where(
+            AlarmRow.farm == farm,
+            AlarmRow.condition == condition,
+            or_(AlarmRow.onset_us >= from_us, AlarmRow.returned_us.is_(None), AlarmRow.returned_us > from_us),
+        )
+        with self._database.reading() as session:
+            return [row.entry() for row in session.scalars(query.order_by(AlarmRow.onset_us))]
+
+    def standing(self, farm: str) -> list[AlarmEntry]:
+        """Return the alarms that last, suppressed ones too, and those that are over and not acknowledged.
+
+        Of those that are over only the newest of each condition: a new alarm takes the place of an older one. They may
+        be normal by what people did since: `analytics.alarms.state_of` tells.
+        """
+        newest = (
+            select(AlarmRow.condition, func.max(AlarmRow.onset_us).label("onset_us"))
+            .where(AlarmRow.farm == farm)
+            .group_by(AlarmRow.condition)
+            .subquery()
+        )
+        is_newest = (AlarmRow.condition == newest.c.condition) & (AlarmRow.onset_us == newest.c.onset_us)
+        query = select(AlarmRow).join(newest, is_newest).where(AlarmRow.farm == farm)
+        query = query.where(or_(AlarmRow.returned_us.is_(None), AlarmRow.suppressed_by.is_(None)))
+        with self._database.reading() as session:
+            found = [row.entry() for row in session.scalars(query.order_by(AlarmRow.alarm_us, AlarmRow.identity))]
+            over = [one for one in found if one.returned_us is not None]
+            done = _acknowledged(session, farm, over)
+        return [one for one in found if one.identity not in done]
+
+    def of(self, farm: str, identity: str) -> AlarmEntry | None:
+        """Return the alarm of an identity, also one that it had before its onset moved; None where there is none."""
+        with self._database.reading() as session:
+            row = session.get(AlarmRow, (farm, identity))
+            if row is not None:
+                return row.entry()
+            moved = select(AlarmRow).where(AlarmRow.farm == farm, AlarmRow.detail["was"].as_string().contains(identity))
+            found = [one.entry() for one in session.scalars(moved)]
+        return next((one for one in found if identity in one.detail.get("was", ())), None)
+
+    def revisions(self, farm: str, identities: Collection[str]) -> list[AlarmRevision]:
+        """Return what later readings changed on an alarm under any of its identities, in order of writing."""
+        query = select(AlarmRevisionRow).where(
+            AlarmRevisionRow.farm == farm, AlarmRevisionRow.identity.in_(list(identities))
+        )
+        with self._database.reading() as session:
+            rows = session.scalars(query.order_by(AlarmRevisionRow.written_us, AlarmRevisionRow.number))
+            return [row.entry() for row in rows]
+
+    def revised_since(self, farm: str, since_us: int, *, gone: bool | None = None) -> list[AlarmRevision]:
+        """Return the revisions written at an instant or later; only of alarms that are gone, or only of others."""
+        query = select(AlarmRevisionRow).where(AlarmRevisionRow.farm == farm, AlarmRevisionRow.written_us >= since_us)
+        if gone is not None:
+            query = query.where(AlarmRevisionRow.gone.is_(gone))
+        with self._database.reading() as session:
+            rows = session.scalars(query.order_by(AlarmRevisionRow.written_us, AlarmRevisionRow.number))
+            return [row.entry() for row in rows]
+
+    def add_act(self, act: AlarmAct) -> AlarmAct:
+        """Keep what a person did.
+
+        Raises
+        ------
+        ValueError
+            If it lacks who did it, or shelving lacks its reason or an end after its beginning.
+        """
+        if not act.who.strip():
+            raise ValueError(f"{act.kind} of {act.about}: say who does it")
+        if act.kind is ActKind.SHELVE and not act.why.strip():
+            raise ValueError(f"shelving {act.about} needs a reason")
+        if act.kind is ActKind.SHELVE and (act.until_us is None or act.until_us <= act.at_us):
+            raise ValueError(f"shelving {act.about} needs an end after its beginning")
+        with self._database.writing() as session:
+            session.add(AlarmActRow.of(act))
+        return act
+
+    def acts(self, farm: str, since_us: int | None = None, *, about: Collection[str] | None = None) -> list[AlarmAct]:
+        """Return what people did at an instant or later, in order of time; only about some names, if given."""
+        query = select(AlarmActRow).where(AlarmActRow.farm == farm)
+        if since_us is not None:
+            query = query.where(AlarmActRow.at_us >= since_us)
+        if about is not None:
+            query = query.where(AlarmActRow.about.in_(list(about)))
+        with self._database.reading() as session:
+            return [row.act() for row in session.scalars(query.order_by(AlarmActRow.at_us, AlarmActRow.number))]
+
+    def acts_about(self, entry: AlarmEntry) -> list[AlarmAct]:
+        """Return what people did about an alarm, or about its condition at any time."""
+        return self.acts_about_each([entry])[entry.identity]
+
+    def acts_about_each(self, entries: Sequence[AlarmEntry]) -> dict[str, list[AlarmAct]]:
+        """Return, by each alarm's identity, what people did about it or its condition at any time."""
+        wanted: dict[str, set[str]] = {one.identity: {*names_of(one), one.condition} for one in entries}
+        if not entries:
+            return {}
+        found = self.acts(entries[0].farm, about=set().union(*wanted.values()))
+        return {identity: [act for act in found if act.about in names] for identity, names in wanted.items()}
+
+
+def names_of(entry: AlarmEntry) -> list[str]:
+    """Return an alarm's identity and those it had before its onset moved."""
+    return [entry.identity, *entry.detail.get("was", ())]
+
+
+def _lasting(farm: str, start_us: int | None, end_us: int | None) -> list[ColumnElement[bool]]:
+    conditions: list[ColumnElement[bool]] = [AlarmRow.farm == farm]
+    if start_us is not None:
+        conditions.append(or_(AlarmRow.returned_us.is_(None), AlarmRow.returned_us > start_us))
+    if end_us is not None:
+        conditions.append(AlarmRow.alarm_us < end_us)
+    return conditions
+
+
+def _acknowledged(session: Session, farm: str, entries: Sequence[AlarmEntry]) -> set[str]:
+    """Return the identities of those that somebody acknowledged."""
+    names = {name: one.identity for one in entries for name in names_of(one)}
+    query = select(AlarmActRow.about).where(
+        AlarmActRow.farm == farm,
+        AlarmActRow.kind == str(ActKind.ACKNOWLEDGE),
+        AlarmActRow.about.in_(list(names)),
+    )
+    return {names[about] for about in session.scalars(query)}
+
+
+def _check(farm: str, condition: str, from_us: int, entries: Sequence[AlarmEntry]) -> None:
+    for one in entries:
+        if one.farm != farm or one.condition != condition or one.onset_us < from_us:
+            raise ValueError(
+                f"the alarm {one.condition} of {one.farm} at {one.onset_us} does not belong to those of {condition} "
+                f"of {farm} from {from_us} on"
+            )
+    if len({one.onset_us for one in entries}) != len(entries):
+        raise ValueError(f"{farm}: an alarm of {condition} is given twice; onsets must tell them apart")
+
+
+def _renewed(
+    session: Session, farm: str, condition: str, from_us: int, entries: Sequence[AlarmEntry], written_us: int
+) -> list[AlarmEntry]:
+    query = select(AlarmRow).where(AlarmRow.farm == farm, AlarmRow.condition == condition, AlarmRow.onset_us >= from_us)
+    before = {row.identity: row.entry() for row in session.scalars(query)}
+    given = {one.identity for one in entries}
+    lost = {name: one for name, one in before.items() if name not in given}
+    kept = []
+    for one in entries:
+        old = before.get(one.identity)
+        was = list(old.detail.get("was", ())) if old is not None else []
+        if old is None:
+            moved = [other for other in lost.values() if _overlap(other, one)]
+            old = max(moved, key=lambda other: other.revision, default=None)
+            was = [name for other in moved for name in names_of(other)]
+            for other in moved:
+                lost.pop(other.identity)
+                _drop(session, farm, other.identity)
+        number, changed = (old.revision, _changed(old, one)) if old is not None else (0, {})
+        if one.identity not in before and (last := _last_number(session, one)):
+            number, changed = max(number, last), changed or {"gone": [True, False]}
+        if was:
+            one = replace(one, detail={**one.detail, "was": was})
+        one = replace(one, revision=number + 1 if changed else number)
+        if changed:
+            revision = AlarmRevision(farm, one.identity, condition, one.revision, written_us, changed)
+            session.add(AlarmRevisionRow.of(revision))
+        if one != old:
+            session.merge(AlarmRow.of(one))
+        kept.append(one)
+    for name, old in lost.items():
+        _drop(session, farm, name)
+        revision = AlarmRevision(
+            farm, name, condition, old.revision + 1, written_us, {"entry": [_plain(old), None]}, gone=True
+        )
+        session.add(AlarmRevisionRow.of(revision))
+    return kept
+
+
+def _drop(session: Session, farm: str, identity: str) -> None:
+    if (row := session.get(AlarmRow, (farm, identity))) is not None:
+        session.delete(row)
+
+
+def _last_number(session: Session, entry: AlarmEntry) -> int:
+    """Return the number of the last revision of an alarm that was gone, and is one again; 0 for a new one."""
+    query = select(func.max(AlarmRevisionRow.number)).where(
+        AlarmRevisionRow.farm == entry.farm, AlarmRevisionRow.identity == entry.identity
+    )
+    return int(session.scalars(query).one() or 0)
+
+
+def _overlap(one: AlarmEntry, other: AlarmEntry) -> bool:
+    def ends(entry: AlarmEntry) -> float:
+        return entry.returned_us if entry.returned_us is not None else float("inf")
+
+    return one.onset_us < ends(other) and other.onset_us < ends(one)
+
+
+def _changed(old: AlarmEntry, new: AlarmEntry) -> dict[str, list[Any]]:
+    """Return what differs beyond the usual course of an alarm: field -> before and after."""
+    changed: dict[str, list[Any]] = {}
+    for name in ("onset_us", "alarm_us", "returned_us", "priority", "suppressed_by"):
+        before, after = getattr(old, name), getattr(new, name)
+        usual = (name == "returned_us" and before is None) or (
+            name == "suppressed_by" and after is None and "released_us" in new.detail
+        )
+        if before != after and not usual:
+            changed[name] = [before, after]
+    return changed
+
+
+def _plain(entry: AlarmEntry) -> dict[str, Any]:
+    return {name: str(value) if name == "priority" else value for name, value in asdict(entry).items()}
