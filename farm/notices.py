@@ -31,7 +31,7 @@ def time_of_day(found: object) -> time:
 
 
 def _mail(text: str) -> str:
-    if not re.fullmatch(r"[^\s@<>\",;:\x00-\x1f]{1,64}@[A-Za-z0-9.-]{1,200}", text):
+    if not re.fullmatch(r"[A-Za-z0-9.!#$%&'*+/=?^_`{|}~-]{1,64}@[A-Za-z0-9.-]{1,200}", text):
         raise ValueError("one mail address such as ada@example.org, without a name or brackets")
     return text
 

@@ -92,7 +92,7 @@ class JournalOutbox:
             notice.state, notice.next_us = str(state), next_us
             notice.sent_us = done.ended_us if state is NoticeState.SENT else None
 
-    def drop(self, farm: str, identity: str, at_us: int, why: str) -> None:
-        """Write that a notice will not be tried (again), and why."""
+    def drop(self, farm: str, identity: str, at_us: int, state: NoticeState, why: str) -> None:
+        """Write that a notice will not be tried any more, and why."""
         number = self.begin(farm, identity, at_us)
-        self.end(farm, Try(identity, number, at_us, at_us, Outcome.REFUSED, why), NoticeState.REFUSED, at_us)
+        self.end(farm, Try(identity, number, at_us, at_us, Outcome.REFUSED, why), state, at_us)

@@ -92,7 +92,8 @@ def test_without_routes_everybody_is_told_and_of_low_priority_in_the_digest():
         ('["highest", "high"]', '["highest"]', "[[notices.routes]]",
          "notices.routes: found no route for high; allowed: a route for highest and for high alarms"),
         ('["medium", "low"]', '["medium", "high"]', 'priorities = ["medium"',
-         "notices.routes[1].priorities[1]: found 'high' again (first in routes[0]); allowed: each priority in one route"),
+         ("notices.routes[1].priorities[1]: found 'high' again (first in routes[0]); allowed: each priority in one "
+         "route")),
         ("again_every_min = 30", "again_every_min = 5", "again_every_min",
          "notices.routes[0].again_every_min: found 5; allowed: no less than same_within_min, 15.0"),
         ('zones = ["row"]', 'zones = ["rwo"]', "zones = ",
@@ -118,7 +119,7 @@ def test_nobody_at_all_is_a_mistake():
 @pytest.mark.parametrize(
     ("begin", "end", "inside", "outside"),
     [
-        (time(22), time(6, 30), [time(22), time(23, 59), time(0), time(6, 29, 59)], [time(6, 30), time(12), time(21, 59)]),
+        (time(22), time(6, 30), [time(22), time(23, 59), time(0), time(6, 29)], [time(6, 30), time(12), time(21, 59)]),
         (time(12), time(14), [time(12), time(13, 59)], [time(14), time(11, 59), time(0)]),
     ],
 )  # fmt: skip

@@ -21,13 +21,10 @@ def journal(tmp_path):
 
 
 def test_the_same_decision_made_twice_is_one_notice(journal):
-    assert journal.outbox.add([NOTICE, replace(NOTICE, channel="mail 2")]) == [
-        NOTICE,
-        replace(NOTICE, channel="mail 2"),
-    ]
+    both = [NOTICE, replace(NOTICE, channel="mail 2")]
+    assert journal.outbox.add(both) == both
     assert journal.outbox.add([replace(NOTICE, made_us=99, subject="other words")]) == []
-    assert journal.outbox.waiting("north") == sorted([NOTICE, replace(NOTICE, channel="mail 2")],
-                                                     key=lambda one: one.identity)  # fmt: skip
+    assert journal.outbox.waiting("north") == sorted(both, key=lambda one: one.identity)
     assert journal.outbox.waiting("south") == []
 
 
