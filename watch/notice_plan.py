@@ -98,8 +98,9 @@ class _Planner:
 
     def _wants(self, name: str, alarm: Raised) -> bool:
         person = self._people[name]
-        zone = zone_of(alarm.entry.condition, self._zones)
-        return alarm.entry.priority in person.priorities and (zone is None or not person.zones or zone in person.zones)
+        entry = alarm.entry
+        zone = entry.detail.get("zone") or zone_of(entry.condition, self._zones)
+        return entry.priority in person.priorities and (zone is None or not person.zones or zone in person.zones)
 
     def _standing(self, name: str) -> int:
         return sum(one.stands and self._wants(name, one) for one in self._alarms)

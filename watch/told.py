@@ -12,7 +12,7 @@ from store.notice_entries import FAILED, TELLING, Notice, NoticeKind, Told
 
 MINUTE_US = 60 * MICROSECONDS_PER_SECOND
 _RANK = {priority: rank for rank, priority in enumerate(Priority)}
-_FACTS = ("what", "where", "unit", "limit", "worst", "likely", "first_step", "caution", "text")
+_FACTS = ("kind", "what", "where", "series", "unit", "limit", "worst", "likely", "first_step", "caution", "text")
 _STANDING = (AlarmState.UNACKNOWLEDGED, AlarmState.ACKNOWLEDGED)
 
 

@@ -50,9 +50,7 @@ def minute(number):
 
 def alarm(condition="out_of_band/room/air_temperature/high", at=NOON, priority="high", group="heat", over=None, **more):
     returned_us = None if over is None else minute(over)
-    return AlarmEntry(
-        "testfarm", condition, minute(at - 5), minute(at), returned_us, Priority(priority), group, **more
-    )
+    return AlarmEntry("testfarm", condition, minute(at - 5), minute(at), returned_us, Priority(priority), group, **more)
 
 
 class Days:
@@ -104,7 +102,7 @@ def test_escalation_until_acknowledged():
     assert days.at(NOON + 60, one) == []
     assert days.at(NOON + 75, one) == [("again", "ada"), ("again", "cem")]
     assert days.at(NOON + 135, one, states={one.identity: ACK}) == []
-    assert days.at(NOON + 140, one) == [("again", "ada"), ("again", "cem")]  # the acknowledgement does not hold any more
+    assert days.at(NOON + 140, one) == [("again", "ada"), ("again", "cem")]  # it holds no more
 
 
 def test_acknowledged_in_time_it_never_escalates_and_its_return_is_told_to_who_was_told():
@@ -179,8 +177,8 @@ def test_who_sleeps_or_cannot_be_reached_does_not_hold_up_the_next():
     days.failing.add("ada")
     drafts = plan(days.notices, ZONES, OSLO, [Raised(alarm(), UNACK)], [], minute(NOON))
     refused = [
-        Notice("testfarm", one.kind, one.person, "mail 1", one.group, one.turn, one.priority, one.told, minute(NOON), "",
-               "", NoticeState.REFUSED)
+        Notice("testfarm", one.kind, one.person, "mail 1", one.group, one.turn, one.priority, one.told, minute(NOON),
+               "", "", NoticeState.REFUSED)
         for one in drafts
     ]  # fmt: skip
     then = plan(days.notices, ZONES, OSLO, [Raised(alarm(), UNACK)], refused, minute(NOON + 1))
@@ -236,7 +234,8 @@ def test_who_was_told_that_a_danger_is_over_is_told_at_once_that_it_is_not_and_t
         before = [replace(alarm("co2_danger/room", priority="highest", at=NOON + 4 * n, group="co2"),
                           returned_us=minute(NOON + 4 * n + 2)) for n in range(turn)]  # fmt: skip
         seen += [(at - NOON, *found) for found in days.at(at, *before, one)]
-        seen += [(at - NOON + 2, *found) for found in days.at(at + 2, *before, replace(one, returned_us=minute(at + 2)))]
+        over = replace(one, returned_us=minute(at + 2))
+        seen += [(at - NOON + 2, *found) for found in days.at(at + 2, *before, over)]
     assert seen == [(0, "raised", "ada"), (2, "returned", "ada"), (4, "raised", "ada")]
 
 
