@@ -12,7 +12,7 @@ from farm.readings import instant
 from store.notice_entries import NoticeKind, Told
 from watch import cautions
 from watch.notice_plan import Draft
-from watch.told import MINUTE_US
+from watch.telling import spoken_duration, with_unit
 
 SUBJECT_LENGTH = 70  # characters; a locked telephone shows 40 to 80 of them (common practice, no source)
 SPELLED_OUT = 3  # alarms told at length in one notice, the rest in a line each
@@ -88,9 +88,9 @@ def _value(facts: dict[str, Any], name: str) -> str:
     if not isinstance(found, int | float):
         return str(found)
     parts = str(facts.get("series") or "").split("/")
-    quantity = QUANTITIES.get(parts[1]) if len(parts) > 1 else None
-    number = f"{found:,.{quantity.decimals}f}" if quantity is not None else f"{found:,.4g}"
-    return f"{number} {facts.get('unit') or ''}".strip().replace("-", "−")
+    if len(parts) > 1 and parts[1] in QUANTITIES:
+        return with_unit(found, QUANTITIES[parts[1]])
+    return f"{found:,.4g} {facts.get('unit') or ''}".strip().replace("-", "−")
 
 
 def _is_co2(told: Told) -> bool:
@@ -160,17 +160,16 @@ def _when(farm: Farm, told: Told, now_us: int) -> str:
     if told.facts.get("taken_back"):
         return f"Later readings show that it was no alarm (told since {_clock(farm, told.since_us)})."
     if told.returned_us is not None:
-        lasted = _duration(told.returned_us - told.since_us)
+        lasted = spoken_duration(told.returned_us - told.since_us)
         return f"From {_clock(farm, told.since_us)} to {_clock(farm, told.returned_us)}, {lasted}."
-    return f"Since {_clock(farm, told.since_us)}, {_duration(now_us - told.since_us)} so far."
+    return f"Since {_clock(farm, told.since_us)}, {spoken_duration(now_us - told.since_us)} so far."
 
 
 def _causes(likely: object) -> Iterator[str]:
-    """Yield causes with their probability, from pairs or from tables of label and probability."""
+    """Yield causes with their probability."""
     for one in likely if isinstance(likely, list | tuple) else ():
-        label, share = (one.get("label"), one.get("probability")) if isinstance(one, dict) else (*one, None)[:2]
-        if label:
-            yield f"{label} ({share:.0%})".replace("%", " %") if isinstance(share, int | float) else str(label)
+        share = one.get("probability")
+        yield f"{one['label']} ({share:.0%})".replace("%", " %") if isinstance(share, int | float) else one["label"]
 
 
 def _by_priority(told: list[Told]) -> str:
@@ -181,14 +180,6 @@ def _by_priority(told: list[Told]) -> str:
 def _clock(farm: Farm, at_us: int) -> str:
     local = instant(at_us).astimezone(farm.farm.zone_info)
     return f"{local:%A} {local.day} {local:%B}, {local:%H:%M} {local:%Z}"
-
-
-def _duration(duration_us: int) -> str:
-    minutes = max(0, duration_us) // MINUTE_US
-    if minutes < 60:
-        return f"{minutes} min"
-    hours, rest = divmod(minutes, 60)
-    return (f"{hours} h {rest} min" if rest else f"{hours} h") if hours < 48 else f"{hours // 24} days"
 
 
 def _count(number: int, what: str) -> str:

@@ -62,12 +62,21 @@ class Notifier:
         The clock. [µs since 1970 UTC]
     page_url : str or None
         Where people reach the page: links for acknowledging begin with it; None makes none.
+    ready : callable
+        Whether alarms are those of now: while a backlog is worked off, they may be of hours ago.
     """
 
     def __init__(
-        self, farm: Farm, journal: Journal, channels: Channels, now_us: Callable[[], int], page_url: str | None = None
+        self,
+        farm: Farm,
+        journal: Journal,
+        channels: Channels,
+        now_us: Callable[[], int],
+        page_url: str | None = None,
+        ready: Callable[[], bool] = lambda: True,
     ) -> None:
         self._farm, self._journal, self._channels, self._now_us = farm, journal, channels, now_us
+        self._ready = ready
         self._page_url = None if page_url is None else page_url.rstrip("/")
         self._busy: dict[tuple[str, str], threading.Thread] = {}
         self._room = threading.BoundedSemaphore(AT_ONCE)
@@ -77,7 +86,8 @@ class Notifier:
         """Work whenever called (and now and then anyway) until told to stop."""
         while not stopping.is_set():
             try:
-                self.decide()
+                if self._ready():
+                    self.decide()
                 self.send_due()
                 self.trouble = None
                 called.wait(IDLE_S)
