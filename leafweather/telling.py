@@ -58,11 +58,9 @@ class Telling:
         self._behind_s, self._arrived_us = behind_s, arrived_us
         self._notifier = Notifier(farm, journal, channels, now_us, page_url, self._ready)
         self._heartbeat = None if pulse is None else Heartbeat(pulse, self.amiss, now_us)
-        self._stopping, self._called = threading.Event(), threading.Event()
+        self._stopping = threading.Event()
         self._threads = [
-            threading.Thread(
-                target=self._notifier.run, args=(self._stopping, self._called), name="notices", daemon=True
-            )
+            threading.Thread(target=self._notifier.run, args=(self._stopping,), name="notices", daemon=True)
         ]
         if self._heartbeat is not None:
             beating = threading.Thread(
@@ -78,7 +76,6 @@ class Telling:
     def stop(self) -> None:
         """End; what is being sent may end first, for some seconds."""
         self._stopping.set()
-        self._called.set()
         for thread in self._threads:
             thread.join()
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import logging
 import threading
+import time
 from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass
 
@@ -27,7 +28,8 @@ logger = logging.getLogger(__name__)
 
 DELAYS_S = (10, 30, 60, 120, 300, 600, 1200, 2400, 3600)  # before the second try, the third ...; our choice, no source
 JITTER = 0.2  # share by which a delay is longer or shorter, so that many do not come back at once; our choice
-IDLE_S = 2.0  # look for alarms and due notices this often even if nobody calls
+IDLE_S = 2.0  # look for alarms and due notices this often
+SHARE = 10.0  # nor more often than this many times as long as a look took: in a flood of alarms it takes longer
 RETRY_S = 2.0
 AT_ONCE = 4  # channels that are spoken to at the same time
 STUCK_US = 10 * MINUTE_US  # a notice that waits for longer is told by the health; our choice, no source
@@ -82,16 +84,16 @@ class Notifier:
         self._room = threading.BoundedSemaphore(AT_ONCE)
         self.trouble: str | None = None
 
-    def run(self, stopping: threading.Event, called: threading.Event) -> None:
-        """Work whenever called (and now and then anyway) until told to stop."""
+    def run(self, stopping: threading.Event) -> None:
+        """Look for what is to be told, now and then, until told to stop."""
         while not stopping.is_set():
             try:
+                began_s = time.monotonic()
                 if self._ready():
                     self.decide()
                 self.send_due()
                 self.trouble = None
-                called.wait(IDLE_S)
-                called.clear()
+                stopping.wait(max(IDLE_S, SHARE * (time.monotonic() - began_s)))
             except (StoreUnavailable, StoreUnusable) as error:
                 self.trouble = f"people cannot be told of alarms: {error}"
                 logger.warning("telling people waits for the journal: %s", error)

@@ -124,6 +124,18 @@ def test_the_return_waits_for_the_whole_group():
     assert {told.condition for told in days.last[0].told} == {one.condition, other.condition}
 
 
+def test_one_that_joined_its_group_is_told_when_it_is_all_that_is_left_and_the_end_is_told_once():
+    days, one = Days(), alarm()
+    days.at(NOON, one)
+    late = alarm("out_of_band/room/relative_humidity/high", at=NOON + 5)
+    assert days.at(NOON + 5, one, late) == []
+    one = replace(one, returned_us=minute(NOON + 10))
+    assert days.at(NOON + 10, one, late) == [("raised", "ada")]
+    late = replace(late, returned_us=minute(NOON + 20))
+    assert days.at(NOON + 20, one, late) == [("returned", "ada")]
+    assert len(days.last[0].told) == 2
+
+
 def test_an_alarm_that_late_readings_take_back_is_told_to_be_none():
     days = Days()
     days.at(NOON, alarm())
