@@ -64,7 +64,6 @@ class Service:
             channels, pulse = channels_of(farm.notices, settings), pulse_of(settings)
         except BadOutside as error:
             raise CannotStart(str(error)) from error
-        self._begun_us = now_us()
         self._socket = _listening_socket(settings.host, settings.port)
         folder = made_folder(settings.data)
         self._lock = _held_alone(folder)
@@ -107,7 +106,7 @@ class Service:
             settings.page_url,
             self.journal,
             now_us,
-            self.behind_s,
+            lambda: self.watch.counts.caught_up_us,
             lambda: self.subscriber.counts.last_commit_us,
         )
         house = House(farm, description.sha256, self.watch.readings, self.journal, self.health, now_us, self.topics)
@@ -130,10 +129,6 @@ class Service:
         # The sheet of the day that still grows is written once a minute: it may be due again at any time.
         today = instant(now_us()).astimezone(self.farm.farm.zone_info).date()
         return all(day >= today for day in self.journal.stale_days(self.farm.name))
-
-    def behind_s(self) -> float:
-        """Return how far the watch is behind what arrived, at most since the start. [s]."""
-        return (now_us() - (self.watch.counts.caught_up_us or self._begun_us)) / 1e6
 
     def __enter__(self) -> Self:
         give_memory_back()
@@ -189,7 +184,7 @@ class Service:
         except (StoreUnavailable, StoreUnusable) as error:
             waiting, store_trouble = True, str(error)
         notices, told = self._telling.health()
-        behind_s = self.behind_s()
+        behind_s = self._telling.behind_s()
         troubles = [
             text
             for text in (

@@ -12,7 +12,7 @@ from store.contract import StoreUnavailable, StoreUnusable
 from store.journal import Journal
 from watch.channels import Channels
 from watch.heartbeat import Heartbeat, Pulse
-from watch.notifying import Notifier, OutboxStatus, outbox_status
+from watch.notifying import ENDING_S, Notifier, OutboxStatus, outbox_status
 
 KEEPS_UP_S = 60.0  # what arrived is worked out within this, or the watch does not keep up; our choice, no source
 BACKLOG_S = 120.0  # alarms of a backlog wait this long for its end, then they are told as they are; our choice
@@ -37,8 +37,8 @@ class Telling:
         Alarms and outbox.
     now_us : callable
         The clock. [µs since 1970 UTC]
-    behind_s : callable
-        How far the watch is behind what arrived. [s]
+    caught_up_us : callable
+        Until when all that had arrived is worked out; None before the first time.
     arrived_us : callable
         When the last reading was stored; None before the first.
     """
@@ -51,11 +51,11 @@ class Telling:
         page_url: str | None,
         journal: Journal,
         now_us: Callable[[], int],
-        behind_s: Callable[[], float],
+        caught_up_us: Callable[[], int | None],
         arrived_us: Callable[[], int | None],
     ) -> None:
         self._farm, self._journal, self._now_us = farm, journal, now_us
-        self._behind_s, self._arrived_us = behind_s, arrived_us
+        self._caught_up_us, self._arrived_us, self._begun_us = caught_up_us, arrived_us, now_us()
         self._notifier = Notifier(farm, journal, channels, now_us, page_url, self._ready)
         self._heartbeat = None if pulse is None else Heartbeat(pulse, self.amiss, now_us)
         self._stopping = threading.Event()
@@ -77,14 +77,19 @@ class Telling:
         """End; what is being sent may end first, for some seconds."""
         self._stopping.set()
         for thread in self._threads:
-            thread.join()
+            thread.join(ENDING_S + 1)
+
+    def behind_s(self) -> float:
+        """Return how far the watch is behind what arrived, at most since the start. [s]."""
+        return (self._now_us() - (self._caught_up_us() or self._begun_us)) / MICROSECONDS_PER_SECOND
 
     def _ready(self) -> bool:
-        return not SETTLED_S < self._behind_s() <= BACKLOG_S
+        behind_s = self.behind_s()
+        return behind_s > BACKLOG_S or (behind_s <= SETTLED_S and self._caught_up_us() is not None)
 
     def amiss(self) -> str | None:
         """Return why an outside address gets no sign of life now; None where all is well."""
-        behind_s = self._behind_s()
+        behind_s = self.behind_s()
         if behind_s > KEEPS_UP_S:
             return f"the watch is {behind_s:.0f} s behind what arrived"
         cadences = [one.cadence_s for one in self._farm.series]

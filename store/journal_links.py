@@ -5,13 +5,14 @@ from __future__ import annotations
 import hashlib
 import secrets
 
-from sqlalchemy import select
+from sqlalchemy import delete, select
 
 from store.journal_database import JournalDatabase
 from store.notice_entries import Link
 from store.notice_tables import NoticeLinkRow
 
 TOKEN_BYTES = 32  # 256 bits of chance: nobody guesses one, so a plain hash of it is enough
+KEPT_US = 30 * 86_400_000_000  # after a link's end, so that opening it still says that it has expired; our choice
 
 
 class JournalLinks:
@@ -21,9 +22,11 @@ class JournalLinks:
         self._database = database
 
     def make(self, link: Link) -> str:
-        """Write a new link and return its token, which is kept nowhere."""
+        """Write a new link and return its token, which is kept nowhere; links long expired are forgotten."""
         token = secrets.token_urlsafe(TOKEN_BYTES)
+        old = (NoticeLinkRow.farm == link.farm) & (NoticeLinkRow.expires_us < link.expires_us - KEPT_US)
         with self._database.writing() as session:
+            session.execute(delete(NoticeLinkRow).where(old))
             session.add(
                 NoticeLinkRow(
                     token_sha256=_hashed(token), farm=link.farm, person=link.person, notice=link.notice,

@@ -28,13 +28,13 @@ logger = logging.getLogger(__name__)
 
 DELAYS_S = (10, 30, 60, 120, 300, 600, 1200, 2400, 3600)  # before the second try, the third ...; our choice, no source
 JITTER = 0.2  # share by which a delay is longer or shorter, so that many do not come back at once; our choice
-IDLE_S = 2.0  # look for alarms and due notices this often
+IDLE_S = 1.0  # look for alarms and due notices this often
 SHARE = 10.0  # nor more often than this many times as long as a look took: in a flood of alarms it takes longer
 RETRY_S = 2.0
 AT_ONCE = 4  # channels that are spoken to at the same time
 STUCK_US = 10 * MINUTE_US  # a notice that waits for longer is told by the health; our choice, no source
 LOOK_BACK_US = int(DIGEST_REACHES.total_seconds() + 3600) * MICROSECONDS_PER_SECOND
-ENDING_S = 10.0  # how long to wait, when stopping, for tries that are under way
+ENDING_S = 5.0  # how long to wait, when stopping, for tries that are under way: one left off is made again
 NAMES_AT_ONCE = 500  # looked up by one statement
 
 
@@ -102,8 +102,9 @@ class Notifier:
                 self.trouble = f"telling people failed, please report it: {type(error).__name__}: {error}"
                 logger.exception("telling people failed on a round; it tries again")
                 stopping.wait(RETRY_S)
+        until_s = time.monotonic() + ENDING_S
         for thread in list(self._busy.values()):
-            thread.join(ENDING_S)
+            thread.join(max(0.0, until_s - time.monotonic()))
 
     def decide(self) -> list[Notice]:
         """Write the notices that are to be made now, and return them."""
