@@ -57,9 +57,18 @@ def _address(text: str) -> str:
     return text
 
 
+def _other(text: str) -> str:
+    if not re.fullmatch(r"[a-z][a-z0-9+.-]*://\S+", text):
+        raise ValueError("an address of the apprise library, such as ntfys://{topic}")
+    if re.search(r"://[^/{}@]*:[^{}@]*@", text):
+        raise ValueError("an address whose password stands as {name}, and in the file of secrets")
+    return text
+
+
 TimeOfDay = Annotated[time, BeforeValidator(time_of_day)]
 Mail = Annotated[str, AfterValidator(_mail)]
 Address = Annotated[str, AfterValidator(_address)]
+Other = Annotated[str, AfterValidator(_other)]
 
 
 class Webhook(Described):
@@ -91,7 +100,7 @@ class Person(Described):
     label: str = Field(min_length=1, max_length=80, description="name for people; acknowledgements stand under it")
     mail: list[Mail] = Field(default_factory=list, description="mail addresses")
     webhooks: list[Webhook] = Field(default_factory=list)
-    others: list[str] = Field(
+    others: list[Other] = Field(
         default_factory=list,
         description="addresses of other channels as the apprise library writes them; {name} stands for a secret",
     )
