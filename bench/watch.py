@@ -110,7 +110,7 @@ def work(folder, first, count, warm_s, run_s, watching):
     """Watch some farms in real time, and print what it took."""
     plain = read_description(FARM).farm
     draw = np.random.default_rng(first)
-    latencies, late_s = [], []
+    latencies, late_s, busy_s, turns = [], [], 0.0, 0
     with EmbeddedStore(folder) as store, Journal(f"sqlite:///{folder}/journal.sqlite") as journal:
         farms = [Watched(f"farm-{first + n}", plain, store, journal) for n in range(count)]
         began = time.perf_counter()
@@ -120,8 +120,8 @@ def work(folder, first, count, warm_s, run_s, watching):
             if due_s > now:
                 time.sleep(due_s - now)
             if measured_s == began and now - began >= warm_s:
-                cpu_s, measured_s = time.process_time(), now
-            one = farms[turn % count]
+                cpu_s, measured_s, busy_s, turns = time.process_time(), now, 0.0, 0
+            one, starts_s = farms[turn % count], time.perf_counter()
             danger = now - began >= warm_s and not one.alarmed
             one.alarmed |= danger
             rows = one.readings(now_us(), draw, danger)
@@ -133,7 +133,8 @@ def work(folder, first, count, warm_s, run_s, watching):
                     found = [at for (_, condition), at in one.called.at_s.items() if condition.startswith("co2_danger")]
                     latencies.append(min(found) - due_s if found else float("inf"))
             late_s.append(time.perf_counter() - due_s)
-            turn += 1
+            busy_s += time.perf_counter() - starts_s
+            turn, turns = turn + 1, turns + 1
         ended = time.perf_counter()
         used_s = time.process_time() - cpu_s
         broken = [text for one in farms for text in one.watch.counts.broken.values()]
@@ -141,6 +142,7 @@ def work(folder, first, count, warm_s, run_s, watching):
     print(
         json.dumps({
             "cpu_share": used_s / (ended - measured_s), "latencies": latencies, "behind_s": late_s[-1],
+            "turns": turns, "used_s": used_s, "busy_s": busy_s,
             "peak_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
         })
     )  # fmt: skip
@@ -232,10 +234,14 @@ def main():
           f"{int((~told_at_all).sum())}; a late day of {late_readings:,} readings\n")  # fmt: skip
     print(f"watch_farms {farms} 1")
     print(f"watch_cpu_share {share:.3f} 1")
-    baseline = sum(one["cpu_share"] for one in plain) / cores
-    print(f"watch_baseline_cpu_share {baseline:.4f} 1")
-    print(f"watch_farm_round_cpu_ms {1000 * share * cores * CADENCE_S / farms:.1f} ms")
-    print(f"watch_farms_that_keep_up {farms / max(share, 1e-9):.0f} 1")
+    turns = sum(one["turns"] for one in told)
+    busy_s = sum(one["busy_s"] for one in told) / turns
+    plain_s = sum(one["busy_s"] for one in plain) / sum(one["turns"] for one in plain)
+    print(f"watch_baseline_cpu_share {sum(one['cpu_share'] for one in plain) / cores:.4f} 1")
+    print(f"watch_farm_round_cpu_ms {1000 * sum(one['used_s'] for one in told) / turns:.1f} ms")
+    print(f"watch_farm_round_ms {1000 * busy_s:.1f} ms")
+    print(f"watch_farm_round_ratio {busy_s / plain_s:.1f} 1")
+    print(f"watch_farms_that_keep_up {WORKERS * CADENCE_S / busy_s:.0f} 1")
     print(f"watch_behind_s {max(one['behind_s'] for one in told):.2f} s")
     if told_at_all.any():
         print(f"watch_latency_p50_s {np.percentile(latencies, 50, method='higher'):.3f} s")
