@@ -12,6 +12,7 @@ from starlette.responses import Response
 from starlette.staticfiles import StaticFiles
 
 from api import (
+    acknowledging,
     metrics,
     problems,
     routes_alarms,
@@ -20,6 +21,7 @@ from api import (
     routes_farm,
     routes_findings,
     routes_journal,
+    routes_notices,
     routes_readings,
 )
 from api.guard import Guard
@@ -67,11 +69,19 @@ def create_app(house: House) -> FastAPI:
     app.state.house = house
     api = APIRouter(prefix=PREFIX, dependencies=[Depends(only_known_parameters)], responses=_every_error())
     for part in (
-        routes_farm, routes_readings, routes_journal, routes_findings, routes_alarms, routes_batches, routes_dose
-    ):  # fmt: skip
+        routes_farm,
+        routes_readings,
+        routes_journal,
+        routes_findings,
+        routes_alarms,
+        routes_batches,
+        routes_dose,
+        routes_notices,
+    ):
         api.include_router(part.router)
     app.include_router(api)
     app.include_router(metrics.router)
+    app.include_router(acknowledging.router)
     _serve_page(app)
     openapi = _with_problems(app.openapi())  # once every address is there: it is kept from then on
     app.state.query_parameters = _query_parameters(openapi)

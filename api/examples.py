@@ -48,6 +48,23 @@ _ENTRY: dict[str, Any] = {
     },
 }
 
+_NOTICE: dict[str, Any] = {
+    "id": "5b0d3e9a7c2f41d68e17",
+    "kind": "raised",
+    "person": "kim",
+    "person_label": "Kim",
+    "channel": "mail 1",
+    "priority": "high",
+    "group": "row-1/humid",
+    "alarms": ["3f9c1a7be0"],
+    "subject": "Row 1: Relative humidity 88.4 %",
+    "made": "2026-03-01T02:20:04Z",
+    "state": "sent",
+    "tries": 2,
+    "next_try": None,
+    "sent": "2026-03-01T02:20:15Z",
+}
+
 _FINDING: dict[str, Any] = {
     "id": "9b1d0c44e2",
     "subject": "excursion",
@@ -398,6 +415,27 @@ EXAMPLES: dict[str, dict[str, Any]] = {
         "final_volume_l": 201.222,
         "advice": "Add half of it first, let the solution mix, measure, and work out the rest from what you then read.",
         "caution": "Acids and bases burn. Wear eye protection and gloves.",
+    },
+    "notices": {"notices": [_NOTICE], "next": None},
+    "notice": {
+        **_NOTICE,
+        "text": "Relative humidity in Row 1 is too high: 88.4 % at worst, at most 80.0 % wanted.\n",
+        "log": [
+            {
+                "number": 1,
+                "began": "2026-03-01T02:20:04Z",
+                "ended": "2026-03-01T02:20:05Z",
+                "outcome": "later",
+                "answer": "451 4.3.0 try again",
+            },
+            {
+                "number": 2,
+                "began": "2026-03-01T02:20:14Z",
+                "ended": "2026-03-01T02:20:15Z",
+                "outcome": "taken",
+                "answer": "250 2.0.0 taken",
+            },
+        ],
     },
     "health": {"status": "ok"},
 }

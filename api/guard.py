@@ -24,6 +24,9 @@ SECURITY_HEADERS = {
 }
 
 
+TOKEN_PATHS = "/acknowledge/"  # noqa: S105  # what follows it is secret
+
+
 class Guard:
     """Adds the security headers to every response and answers unforeseen faults with a problem."""
 
@@ -42,7 +45,8 @@ class Guard:
             if message["type"] == "http.response.start":
                 started = True
                 headers = MutableHeaders(scope=message)
-                headers.update(SECURITY_HEADERS)
+                for name, value in SECURITY_HEADERS.items():
+                    headers.setdefault(name, value)
                 # API answers are of now and must not be kept; files are kept, but asked for again each time.
                 headers.setdefault("Cache-Control", "no-store" if scope["path"].startswith("/api/") else "no-cache")
             await send(message)
@@ -55,7 +59,10 @@ class Guard:
         try:
             await self._app(scope, receive, guarded)
         except Exception:
-            log.exception("unexpected fault at %s %s", scope["method"], scope["path"])
+            path = scope["path"]
+            if path.startswith(TOKEN_PATHS):
+                path = TOKEN_PATHS
+            log.exception("unexpected fault at %s %s", scope["method"], path)
             if started:
                 raise
-            await unexpected_response(scope["path"])(scope, receive, guarded)
+            await unexpected_response(path)(scope, receive, guarded)

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 from farm.air_conditioner_references import air_conditioner_loose_ends
 from farm.alarm_references import alarm_loose_ends
+from farm.notice_references import notice_loose_ends
 from farm.positions import Location
 from farm.quantities import QUANTITIES, Kind, Quantity
 from farm.readings import ESTIMATED
@@ -39,6 +40,7 @@ def loose_ends(raw: dict[str, Any]) -> Iterator[LooseEnd]:
     yield from _crops(crops)
     yield from _batches(raw, zones, crops)
     yield from alarm_loose_ends(raw)
+    yield from notice_loose_ends(raw, zones)
 
 
 def _place(raw: dict[str, Any]) -> Iterator[LooseEnd]:

@@ -14,6 +14,7 @@ from farm.alarms import Alarms
 from farm.crops import Batch, Crop, Phase
 from farm.limits import OccupationalLimits, ProbeLimits
 from farm.model import Described, Name, WireName, ZoneName
+from farm.notices import Notices
 from farm.quality_limits import Quality, usual_quality
 from farm.quantities import QUANTITIES, Quantity
 from farm.readings import ESTIMATED, Series
@@ -366,6 +367,7 @@ class Farm(Described):
     alarms: Alarms = Alarms()
     crops: dict[Name, Crop] = Field(default_factory=dict)
     batches: list[Batch] = Field(default_factory=list)
+    notices: Notices = Notices()
 
     @property
     def name(self) -> str:

@@ -22,6 +22,7 @@ from leafweather.dose_command import dose
 from leafweather.explain_command import explain
 from leafweather.ingest_commands import ingest_app
 from leafweather.log_commands import log_app
+from leafweather.notice_commands import notice_app
 from leafweather.settings import Settings
 from leafweather.simulate_command import simulate
 from leafweather.store_commands import app as store_app
@@ -42,6 +43,7 @@ app.add_typer(alarms_app, name="alarms")
 app.add_typer(farm_app, name="farm")
 app.add_typer(ingest_app, name="ingest")
 app.add_typer(log_app, name="log")
+app.add_typer(notice_app, name="notice")
 copy_command.register(store_app)
 app.add_typer(store_app, name="store")
 app.command(epilog="Example: leafweather dose --from 1.2 --to 1.8 --volume-l 200 --stock-ms-cm 100")(dose)
@@ -210,7 +212,7 @@ def _log(level: str) -> None:
     else:
         logging.basicConfig(format="%(asctime)s %(levelname)s %(name)s: %(message)s")
     logging.getLogger().setLevel(level.upper())
-    for chatty in ("alembic", "uvicorn.error"):
+    for chatty in ("alembic", "uvicorn.error", "urllib3", "requests"):  # the last two would log addresses
         logging.getLogger(chatty).setLevel(max(logging.WARNING, logging.getLogger().level))
 
 

@@ -21,8 +21,10 @@ from ingest.arrival import Arrival
 from ingest.counts import TopicCount
 from ingest.subscriber import Broker, Subscriber
 from leafweather.memory import give_memory_back
+from leafweather.outside import BadOutside, channels_of, pulse_of
 from leafweather.settings import Settings
 from leafweather.store_commands import DAY_US, SEAL_LAG_DAYS
+from leafweather.telling import KEEPS_UP_S, Telling
 from store.contract import ReadingStore, StoreUnavailable, StoreUnusable
 from store.embedded import EmbeddedStore
 from store.journal import Journal
@@ -58,6 +60,10 @@ class Service:
                 "listen on 127.0.0.1, or put a sign-in with TLS in front and set LEAFWEATHER_OPEN_NETWORK=true"
             )
         farm = description.farm
+        try:
+            channels, pulse = channels_of(farm.notices, settings), pulse_of(settings)
+        except BadOutside as error:
+            raise CannotStart(str(error)) from error
         self._socket = _listening_socket(settings.host, settings.port)
         folder = made_folder(settings.data)
         self._lock = _held_alone(folder)
@@ -93,6 +99,16 @@ class Service:
         self._sealed_on: int | None = None  # day since 1970 of the last sealing
         self._store_trouble: str | None = None
         self._keeping = threading.Thread(target=self._keep_store, name="store", daemon=True)
+        self._telling = Telling(
+            farm,
+            channels,
+            pulse,
+            settings.page_url,
+            self.journal,
+            now_us,
+            lambda: self.watch.counts.caught_up_us,
+            lambda: self.subscriber.counts.last_commit_us,
+        )
         house = House(farm, description.sha256, self.watch.readings, self.journal, self.health, now_us, self.topics)
         self._server = uvicorn.Server(
             uvicorn.Config(create_app(house), log_config=None, access_log=False, timeout_graceful_shutdown=3)
@@ -120,10 +136,12 @@ class Service:
         self._keeping.start()
         self._serving.start()
         self.subscriber.start()
+        self._telling.start()
         return self
 
     def __exit__(self, *exc: object) -> None:
         self._server.should_exit = True
+        self._telling.stop()
         self._stopping.set()
         self._called.set()
         self.subscriber.stop()
@@ -165,6 +183,8 @@ class Service:
             waiting, store_trouble = bool(self.store.touched(self.farm.name, 1)), None
         except (StoreUnavailable, StoreUnusable) as error:
             waiting, store_trouble = True, str(error)
+        notices, told = self._telling.health()
+        behind_s = self._telling.behind_s()
         troubles = [
             text
             for text in (
@@ -176,6 +196,8 @@ class Service:
                 None if self.subscriber.alive else "the thread that stores readings has died: restart Leafweather",
                 None if self._watching.is_alive() else "the watch has died: restart Leafweather",
                 self._store_trouble,
+                None if behind_s <= KEEPS_UP_S else f"the watch is {behind_s:.0f} s behind what arrived",
+                *told,
             )
             if text
         ]
@@ -197,7 +219,10 @@ class Service:
                 "notes": watch.notes,
                 "last_round": _iso(watch.last_round_us),
                 "work_waiting": waiting,
+                "behind_s": behind_s,
+                "keeps_up": behind_s <= KEEPS_UP_S,
             },
+            "notices": notices,
         }
 
 

@@ -29,6 +29,20 @@ class Settings(BaseSettings):
     mqtt_password: SecretStr | None = Field(None, description="password at the broker")
     mqtt_client_id: str | None = Field(None, description="our name at the broker; the session hangs on it")
     mqtt_protocol: Literal["5", "3.1.1"] = Field("5", description="MQTT version the broker speaks")
+    page_url: str | None = Field(None, pattern="^https?://", description="where people reach the page, for links")
+    smtp_host: str | None = Field(None, description="mail server that takes our notices")
+    smtp_port: int = Field(587, ge=1, le=65535, description="its port: 587 with starttls, 465 with implicit")
+    smtp_security: Literal["starttls", "implicit", "none"] = Field(
+        "starttls", description="TLS after STARTTLS, TLS from the first byte on, or none on this machine alone"
+    )
+    smtp_from: str | None = Field(None, description="address that notices are sent from")
+    smtp_user: str | None = Field(None, description="name at the mail server")
+    smtp_password: SecretStr | None = Field(None, description="password at the mail server")
+    secrets_file: Path | None = Field(None, description="TOML file of secrets by name")
+    ca_file: Path | None = Field(None, description="certificates to trust in place of the system's")
+    heartbeat_url: SecretStr | None = Field(None, description="outside address that gets a sign of life")
+    heartbeat_minutes: float = Field(5.0, gt=0, le=1440, description="minutes between signs of life")
+    heartbeat_method: Literal["GET", "POST"] = Field("GET", description="how they are sent")
     log_level: Literal["debug", "info", "warning", "error"] = Field("info", description="how much is logged")
 
     @property

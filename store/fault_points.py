@@ -22,6 +22,7 @@ SEALING = (
     "seal committed",
 )
 ROLLING_UP = ("hours rolled up",)
+TELLING = ("notices decided", "notices written", "try begun", "notice handed over", "try noted")
 DROPPING = ("drop noted", "drop in manifest", "drop committed", "file removed")
 
 hook: Callable[[str], None] | None = None

@@ -15,8 +15,10 @@ from store.entries import ClockFault, DaySheetEntry, ExcursionEntry, Reason, Rej
 from store.journal_alarms import JournalAlarms
 from store.journal_database import JournalDatabase
 from store.journal_findings import JournalFindings
+from store.journal_links import JournalLinks
 from store.journal_log import JournalLog, LogState, state_of_log
 from store.journal_marks import JournalMarks
+from store.journal_outbox import JournalOutbox
 from store.tables import (
     BasisRow,
     ClockFaultRow,
@@ -40,7 +42,8 @@ class Journal:
     """The journal of all farms of this program.
 
     ``log`` is what people wrote, ``marks`` what quality tests doubt, ``findings`` what may be behind excursions,
-    ``alarms`` what was raised and what people did about it.
+    ``alarms`` what was raised and what people did about it, ``outbox`` what is told to whom, ``links`` how people
+    acknowledge from a notice.
 
     Several threads may share one. Every method may raise `store.contract.StoreUnavailable` (locked,
     disk full, no permission): nothing was written then, and the same call may be repeated.
@@ -67,6 +70,8 @@ class Journal:
         self.marks = JournalMarks(self._database)
         self.findings = JournalFindings(self._database)
         self.alarms = JournalAlarms(self._database)
+        self.outbox = JournalOutbox(self._database)
+        self.links = JournalLinks(self._database)
 
     def add_rejects(self, farm: str, rejects: Sequence[Reject]) -> None:
         """Add refused arrivals to those of the same reason, topic and name; counts add up.

@@ -40,6 +40,7 @@ ONLY_IN = {
         "leafweather/explain_command.py",
         "leafweather/ingest_commands.py",
         "leafweather/log_commands.py",
+        "leafweather/notice_commands.py",
         "leafweather/simulate_command.py",
         "leafweather/store_commands.py",
     },
@@ -49,6 +50,8 @@ ONLY_IN = {
     "tomli_w": {"simulator/farms.py"},
     "influxdb_client": {"store/influx_server.py"},
     "urllib3": {"store/influx_server.py"},
+    "smtplib": {"watch/mail.py"},
+    "apprise": {"watch/other_channels.py"},
 }
 
 

@@ -6,6 +6,8 @@ import importlib
 import inspect
 import pkgutil
 import re
+import textwrap
+import time
 from enum import StrEnum
 from pathlib import Path
 from typing import Literal, get_args, get_origin
@@ -26,6 +28,7 @@ from leafweather.cli import app as cli
 from leafweather.settings import Settings
 from tests.conftest import SMALL_FARM
 from watch.alarm_rules import BANDS, CHANGES, KINDS
+from watch.webhook import SIGNATURE, TIMESTAMP, signature
 
 ROOT = Path(__file__).parents[1]
 DOCS = ROOT / "docs"
@@ -223,3 +226,27 @@ def table_of_keys():
 
 def test_every_key_of_the_description_is_on_its_page():
     assert table_of_keys().strip() in text("farm-keys.md"), f"docs/farm-keys.md should hold:\n{table_of_keys()}"
+
+
+def blocks(name, language):
+    return re.findall(rf"^ *```{language}\n(.*?)^ *```$", text(name), re.MULTILINE | re.DOTALL)
+
+
+def test_the_notices_of_the_notices_page_have_no_mistakes():
+    described = textwrap.dedent(blocks("notices.md", "toml")[0])
+    zones = "".join(f'[zones.row-{n}]\nkind = "growing_row"\nlabel = "Row {n}"\n' for n in (1, 2))
+    farm, mistakes = check_text(SMALL_FARM + zones + described)
+    assert mistakes == []
+    assert set(farm.notices.people) == {"ada", "bo"}
+
+
+def test_a_receiver_that_follows_the_notices_page_tells_genuine_webhooks_from_others():
+    here = {}
+    exec(blocks("notices.md", "python")[0], here)
+    now, body = str(int(time.time())), b'{"a": 1}'
+    headers = {TIMESTAMP: now, SIGNATURE: signature("secret", now, body)}
+    old = str(int(time.time()) - 301)
+    assert here["genuine"](b"secret", headers, body)
+    assert not here["genuine"](b"other", headers, body)
+    assert not here["genuine"](b"secret", headers, body + b" ")
+    assert not here["genuine"](b"secret", {TIMESTAMP: old, SIGNATURE: signature("secret", old, body)}, body)

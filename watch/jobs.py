@@ -55,6 +55,7 @@ class WatchCounts:
     rounds: int = 0
     notes: int = 0
     last_round_us: int | None = None
+    caught_up_us: int | None = None  # all that had arrived by then is worked out
     trouble: str | None = None
     broken: dict[str, str] = field(default_factory=dict)  # what cannot be worked out -> why
 
@@ -157,6 +158,7 @@ class Watch:
         it reaches for changed.
         """
         again, self._again = self._again, True
+        began_us = self._now_us()
         noted = self._store.touched(self._farm.name, 2 * NOTES_AT_ONCE)
         notes, waiting = noted[:NOTES_AT_ONCE], _stretches(noted[NOTES_AT_ONCE:], self._farm)
         changed = _stretches(notes, self._farm)
@@ -194,6 +196,8 @@ class Watch:
         self.counts.rounds += 1
         self.counts.notes += len(notes)
         self.counts.last_round_us = self._now_us()
+        if not waiting:
+            self.counts.caught_up_us = began_us
         return len(notes)
 
     def _leave_off(self) -> None:

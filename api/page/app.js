@@ -6,6 +6,7 @@ import { Feed } from "./feed.js";
 import { Findings, FOUND } from "./findings.js";
 import { html, render } from "./html.js";
 import { Needs } from "./needs.js";
+import { Notices, TOLD } from "./notices.js";
 import { DaySheet, Excursions, RECENT } from "./record.js";
 import { clock, dayName, lasting, zoneName } from "./text.js";
 import { Timeline } from "./timeline.js";
@@ -92,6 +93,7 @@ function Page({ feed }) {
       <${Excursions} ...${shared} />
       <${Findings} ...${shared} />
       <${DaySheet} ...${shared} />
+      <${Notices} ...${shared} />
       <${Rejects} ...${shared} />
       <${Unknown} ...${shared} />
       <${Clocks} ...${shared} />
@@ -127,6 +129,7 @@ feed.want("series", 60);
 feed.want(RECENT, 30);
 feed.want(FOUND, 30);
 feed.want("days", 60);
+feed.want(TOLD, 30);
 feed.want("rejects", 60);
 feed.want("unknown", 60);
 feed.want("clocks", 60);

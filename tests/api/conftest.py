@@ -12,11 +12,13 @@ import pytest
 
 from api.app import House, create_app
 from api.examples import EXAMPLES
+from farm.alarm_words import Priority
 from farm.description import Farm
 from farm.readings import Columns, Reading, Series
 from store.embedded import EmbeddedStore
 from store.entries import ClockFault, DaySheetEntry, ExcursionEntry, Reason, Reject, Side, UnknownName
 from store.journal import Journal
+from store.notice_entries import Notice, NoticeKind, NoticeState, Outcome, Try
 from watch.judged import JudgedReadings
 
 T0_US = 1_772_323_200_000_000  # 2026-03-01T00:00:00Z
@@ -146,6 +148,25 @@ UNKNOWN = [
 ]
 
 
+def notice(number: int, **changes: Any) -> Notice:
+    """Return one of the notices that the journal holds: one a minute."""
+    one = Notice(
+        "testfarm", NoticeKind.RAISED, "ada", "mail 1", f"group {number}", 0, Priority.HIGH, (),
+        NOW_US - number * MINUTE_US, f"Room: Relative humidity <{number}>", "Too humid.\n", next_us=NOW_US,
+    )  # fmt: skip
+    return replace(one, **changes)
+
+
+def tell(journal: Journal) -> None:
+    """Put ten notices into the journal, one of them tried twice."""
+    journal.outbox.add([notice(number) for number in range(1, 11)])
+    name = notice(1).identity
+    for number, (outcome, answer) in enumerate([(Outcome.LATER, "451 later <b>"), (Outcome.TAKEN, "250 taken")], 1):
+        journal.outbox.begin("testfarm", name, NOW_US - 10)
+        state = NoticeState.SENT if outcome is Outcome.TAKEN else NoticeState.WAITING
+        journal.outbox.end("testfarm", Try(name, number, NOW_US - 10, NOW_US - 5, outcome, answer), state, NOW_US)
+
+
 @pytest.fixture(scope="session")
 def house(small_farm: Farm, tmp_path_factory: pytest.TempPathFactory):
     folder = tmp_path_factory.mktemp("house")
@@ -154,6 +175,7 @@ def house(small_farm: Farm, tmp_path_factory: pytest.TempPathFactory):
         fill(store, journal)
         journal.add_unknown_names("testfarm", UNKNOWN)
         journal.add_clock_faults("testfarm", [ClockFault("t/a", "ahead", "set its clock", -150.0, T0_US, NOW_US, 12)])
+        tell(journal)
         judged = JudgedReadings("testfarm", store, journal)
         yield House(farm, "feedfacecafe", judged, journal, lambda: {"status": "ok", "watch": "up"}, lambda: NOW_US)
 

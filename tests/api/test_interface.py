@@ -6,7 +6,7 @@ from html.parser import HTMLParser
 import pytest
 from pydantic import TypeAdapter
 
-from api import alarm_schemas, examples, schemas
+from api import alarm_schemas, examples, notice_schemas, schemas
 from api.app import PAGE
 from tests.api.conftest import assert_problem
 
@@ -37,6 +37,8 @@ ANSWERS = {
     "alarm": alarm_schemas.AlarmHistoryAnswer,
     "performance": alarm_schemas.PerformanceAnswer,
     "dose": schemas.DoseAnswer,
+    "notices": notice_schemas.NoticesAnswer,
+    "notice": notice_schemas.NoticeAnswer,
     "health": schemas.HealthAnswer,
 }
 WRITING = {"/api/v1/alarms/{id}/{act}"}
@@ -49,7 +51,7 @@ def openapi(client):
 
 
 def test_every_address_is_documented_with_an_example(openapi):
-    assert len(openapi["paths"]) == 28
+    assert len(openapi["paths"]) == 30
     for path, operations in openapi["paths"].items():
         assert list(operations) == ["post" if path in WRITING else "get"], path
         [operation] = operations.values()
@@ -94,6 +96,7 @@ def test_examples_fit_their_schema(address):
         "log",
         "alarms",
         "alarms/performance",
+        "notices",
     ],
 )
 def test_answers_have_the_fields_of_their_example(client, address):

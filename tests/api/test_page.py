@@ -10,8 +10,10 @@ from pathlib import Path
 import pytest
 
 from api.examples import EXAMPLES
-from store.alarm_entries import AlarmEntry, Priority
+from farm.alarm_words import Priority
+from store.alarm_entries import AlarmEntry
 from store.log_entries import Note, PhCalibration
+from store.notice_entries import Link
 from tests.api.conftest import HOUR_US, HUMIDITY, NOW_US, OPEN, T0_US
 from tests.api.page_reads import science_of
 from tests.serving import Served
@@ -222,6 +224,43 @@ def test_the_record_shows_the_day_and_what_was_refused_as_text(visit):
     assert "open" in told
     assert "above 70.0 %" in told
     assert "82.0 %, when 75.0 % was the limit" in told
+
+
+def test_who_was_told_is_shown_with_every_try(visit):
+    page = visit()
+    section = page.locator("#notices")
+    section.get_by_text("10 notices, 9 waiting").wait_for()
+    row = section.get_by_role("row").filter(has_text="Room: Relative humidity <1>")
+    assert "ada, mail 1" in row.inner_text()
+    assert "sent" in row.inner_text()
+    row.get_by_text("Text and tries").click()
+    row.get_by_text("not taken, tried again (451 later <b>)").wait_for()
+    assert "Too humid." in row.inner_text()
+    assert section.get_by_role("row").count() == 9  # with the heads
+    section.get_by_role("button", name="Show all 10").click()
+    assert section.get_by_role("row").count() == 11
+
+
+def test_a_notices_link_is_acknowledged_by_its_button(browser, served, house):
+    entry = AlarmEntry(
+        "testfarm", "door_open/room", T0_US, T0_US, None, Priority.HIGH, "door", detail={"text": "Open."}
+    )
+    house.journal.alarms.replace("testfarm", entry.condition, 0, [entry], NOW_US)
+    try:
+        token = house.journal.links.make(Link("testfarm", "ada", "n", "door", (entry.identity,), NOW_US + HOUR_US))
+        context = browser.new_context(viewport={"width": PHONE[0], "height": PHONE[1]})
+        page = context.new_page()
+        page.goto(f"{served.url}acknowledge/{token}")
+        page.get_by_text("Open. Since 01 March").wait_for()
+        page.evaluate(AXE)
+        assert page.evaluate("axe.run().then((found) => found.violations.map((one) => one.id))") == []
+        assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+        page.get_by_role("button", name="Acknowledge").click()
+        page.get_by_text("Acknowledged by ada at").wait_for()
+        context.close()
+        assert [act.about for act in house.journal.alarms.acts("testfarm")] == [entry.identity]
+    finally:
+        house.journal.alarms.replace("testfarm", entry.condition, 0, [], NOW_US)
 
 
 def test_the_day_sheet_shows_the_science_with_its_give_or_take_limits_and_cautions(visit):

@@ -1,0 +1,98 @@
+"""The part of the journal that notices stand in: to be sent, tried, sent; with the log of every try."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from sqlalchemy import and_, or_, select
+
+from store.journal_database import JournalDatabase
+from store.notice_entries import Notice, NoticeState, Outcome, Try
+from store.notice_tables import NoticeRow, NoticeTryRow
+
+
+class JournalOutbox:
+    """Notices by farm. Every method may raise `store.contract.StoreUnavailable`."""
+
+    def __init__(self, database: JournalDatabase) -> None:
+        self._database = database
+
+    def add(self, notices: Sequence[Notice]) -> list[Notice]:
+        """Write notices that are not there yet, all or none, and return those that are new."""
+        with self._database.writing() as session:
+            new = {one.identity: one for one in notices if session.get(NoticeRow, (one.farm, one.identity)) is None}
+            session.add_all(NoticeRow.of(one) for one in new.values())
+        return list(new.values())
+
+    def waiting(self, farm: str) -> list[Notice]:
+        """Return the notices that are still to be sent, oldest first."""
+        query = select(NoticeRow).where(NoticeRow.farm == farm, NoticeRow.state == str(NoticeState.WAITING))
+        with self._database.reading() as session:
+            return [row.entry() for row in session.scalars(query.order_by(NoticeRow.made_us, NoticeRow.identity))]
+
+    def since(self, farm: str, made_us: int) -> list[Notice]:
+        """Return the notices made at an instant or later, oldest first."""
+        query = select(NoticeRow).where(NoticeRow.farm == farm, NoticeRow.made_us >= made_us)
+        with self._database.reading() as session:
+            return [row.entry() for row in session.scalars(query.order_by(NoticeRow.made_us, NoticeRow.identity))]
+
+    def page(
+        self, farm: str, before: tuple[int, str] | None = None, most: int = 100, state: NoticeState | None = None
+    ) -> list[Notice]:
+        """Return at most so many notices, the newest first, from one after (time made, identity) on."""
+        query = select(NoticeRow).where(NoticeRow.farm == farm)
+        if state is not None:
+            query = query.where(NoticeRow.state == str(state))
+        if before is not None:
+            made_us, identity = before
+            same = and_(NoticeRow.made_us == made_us, NoticeRow.identity < identity)
+            query = query.where(or_(NoticeRow.made_us < made_us, same))
+        query = query.order_by(NoticeRow.made_us.desc(), NoticeRow.identity.desc()).limit(most)
+        with self._database.reading() as session:
+            return [row.entry() for row in session.scalars(query)]
+
+    def of(self, farm: str, identity: str) -> Notice | None:
+        """Return one notice; None where there is none of that identity."""
+        with self._database.reading() as session:
+            row = session.get(NoticeRow, (farm, identity))
+            return None if row is None else row.entry()
+
+    def tries(self, farm: str, identity: str) -> list[Try]:
+        """Return every try to send a notice, in order."""
+        query = select(NoticeTryRow).where(NoticeTryRow.farm == farm, NoticeTryRow.notice == identity)
+        with self._database.reading() as session:
+            return [row.entry() for row in session.scalars(query.order_by(NoticeTryRow.number))]
+
+    def begin(self, farm: str, identity: str, began_us: int) -> int:
+        """Write that a try begins, and return its number: durable before anything leaves the house.
+
+        A try before it that never ended is noted as unsure: the program was ended within it.
+        """
+        with self._database.writing() as session:
+            notice = session.get_one(NoticeRow, (farm, identity))
+            before = session.get(NoticeTryRow, (farm, identity, notice.tries))
+            if before is not None and before.ended_us is None:
+                before.outcome, before.ended_us = str(Outcome.UNSURE), began_us
+                before.answer = "the program was ended within this try: it may have been taken or not"
+            notice.tries += 1
+            session.add(
+                NoticeTryRow(
+                    farm=farm, notice=identity, number=notice.tries, began_us=began_us, ended_us=None, outcome=None,
+                    answer="",
+                )
+            )  # fmt: skip
+            return notice.tries
+
+    def end(self, farm: str, done: Try, state: NoticeState, next_us: int) -> None:
+        """Write how a try ended, what has become of its notice, and when to try again if it waits."""
+        with self._database.writing() as session:
+            row = session.get_one(NoticeTryRow, (farm, done.notice, done.number))
+            row.ended_us, row.outcome, row.answer = done.ended_us, str(done.outcome), done.answer
+            notice = session.get_one(NoticeRow, (farm, done.notice))
+            notice.state, notice.next_us = str(state), next_us
+            notice.sent_us = done.ended_us if state is NoticeState.SENT else None
+
+    def drop(self, farm: str, identity: str, at_us: int, state: NoticeState, why: str) -> None:
+        """Write that a notice will not be tried any more, and why."""
+        number = self.begin(farm, identity, at_us)
+        self.end(farm, Try(identity, number, at_us, at_us, Outcome.REFUSED, why), state, at_us)

@@ -1,0 +1,93 @@
+"""When an outside address gets no sign of life, when notices wait for a backlog's end, and what the health says."""
+
+from __future__ import annotations
+
+import pytest
+
+from farm.check import Description, check_text
+from leafweather.run import CannotStart, Service
+from leafweather.settings import Settings
+from leafweather.telling import Telling
+from store.journal import Journal
+from tests.conftest import MINUTE_US, SMALL_FARM, eventually, free_port
+from tests.watch.telling import NOW_US, alarm, raise_alarms
+from watch.channels import Channels
+from watch.heartbeat import Pulse
+from watch.mail import Mail
+
+PEOPLE = '[notices.people.ada]\nlabel = "Ada"\nmail = ["ada@farm.example"]\n'
+
+
+class World:
+    def __init__(self):
+        self.now_us = self.caught_up_us = self.arrived_us = NOW_US
+
+
+@pytest.fixture
+def world():
+    return World()
+
+
+@pytest.fixture
+def telling(world, tmp_path):
+    farm, _ = check_text(SMALL_FARM + PEOPLE)
+    with Journal(f"sqlite:///{tmp_path / 'journal.sqlite'}") as journal:
+        one = Telling(
+            farm, Channels(farm.notices, [Mail(None)]), Pulse(f"http://127.0.0.1:{free_port()}/", MINUTE_US), None,
+            journal, lambda: world.now_us, lambda: world.caught_up_us, lambda: world.arrived_us,
+        )  # fmt: skip
+        one.journal = journal
+        one.start()
+        yield one
+        one.stop()
+
+
+def test_a_sign_of_life_needs_a_watch_that_keeps_up_readings_and_an_outbox_that_empties(telling, world):
+    assert telling.amiss() is None
+    world.now_us += 61_000_000
+    world.arrived_us = world.now_us
+    assert telling.amiss() == "the watch is 61 s behind what arrived"
+    world.now_us += 5 * MINUTE_US
+    world.caught_up_us = world.now_us
+    assert telling.amiss() is None
+    world.now_us = world.caught_up_us = world.now_us + 1_000_000
+    assert telling.amiss() == "no reading has arrived for 300 s"
+    world.arrived_us = None
+    assert telling.amiss() == "no reading has arrived for 300 s"
+    world.arrived_us = world.now_us
+    raise_alarms(telling.journal, alarm())
+    eventually(lambda: telling.journal.outbox.waiting("testfarm"))
+    assert telling.amiss() is None
+    world.now_us = world.caught_up_us = world.arrived_us = world.now_us + 11 * MINUTE_US
+    assert telling.amiss() == "notices are stuck in the outbox"
+    shown, troubles = telling.health()
+    assert shown["stuck"]
+    assert shown["waiting"] == 1
+    assert 650 < shown["oldest_waiting_s"] < 670
+    assert "leafweather notice list says why" in troubles[0]
+
+
+@pytest.mark.parametrize(
+    ("caught_up_s", "begun_s", "ready"),
+    [(-1, -500, True), (-14, -500, True), (-16, -500, False), (-119, -500, False), (-121, -500, True),
+     (None, -1, False), (None, -119, False), (None, -121, True)],
+)  # fmt: skip
+def test_notices_wait_for_the_end_of_a_backlog_but_not_for_ever(telling, world, caught_up_s, begun_s, ready):
+    world.caught_up_us = None if caught_up_s is None else world.now_us + caught_up_s * 1_000_000
+    telling._begun_us = world.now_us + begun_s * 1_000_000
+    assert telling._ready() is ready
+
+
+@pytest.mark.parametrize(
+    ("settings", "said"),
+    [
+        ({"smtp_host": "mail.example"}, "LEAFWEATHER_SMTP_FROM"),
+        ({"heartbeat_url": "http://pulse.example/secret-part"}, "LEAFWEATHER_HEARTBEAT_URL"),
+        ({"ca_file": "/nowhere/ca.pem"}, "LEAFWEATHER_CA_FILE: /nowhere/ca.pem cannot be read"),
+    ],
+)
+def test_the_service_does_not_start_with_settings_that_reach_nobody(tmp_path, settings, said):
+    farm, _ = check_text(SMALL_FARM + PEOPLE)
+    with pytest.raises(CannotStart, match=said) as stopped:
+        Service(Description(farm, "", "x"), Settings(data=tmp_path, port=0, **settings))
+    assert "secret-part" not in str(stopped.value)
