@@ -10,11 +10,13 @@ from fastapi import APIRouter, Depends, FastAPI, Request
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.responses import Response
 from starlette.staticfiles import StaticFiles
+from starlette.types import Receive, Scope, Send
 
 from api import (
     metrics,
     problems,
     routes_batches,
+    routes_data_sets,
     routes_dose,
     routes_farm,
     routes_findings,
@@ -38,6 +40,15 @@ ABOUT = (
 mimetypes.add_type("text/javascript", ".js")
 mimetypes.add_type("text/css", ".css")
 mimetypes.add_type("image/svg+xml", ".svg")
+
+
+class Thinned(GZipMiddleware):
+    """Compresses answers, but not data sets, which are compressed already."""
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Serve one request."""
+        dense = scope["type"] == "http" and scope["path"] == routes_data_sets.ARCHIVE
+        await (self.app if dense else super().__call__)(scope, receive, send)
 
 
 def create_app(house: House) -> FastAPI:
@@ -65,7 +76,15 @@ def create_app(house: House) -> FastAPI:
     )
     app.state.house = house
     api = APIRouter(prefix=PREFIX, dependencies=[Depends(only_known_parameters)], responses=_every_error())
-    for part in (routes_farm, routes_readings, routes_journal, routes_findings, routes_batches, routes_dose):
+    for part in (
+        routes_farm,
+        routes_readings,
+        routes_journal,
+        routes_findings,
+        routes_batches,
+        routes_dose,
+        routes_data_sets,
+    ):
         api.include_router(part.router)
     app.include_router(api)
     app.include_router(metrics.router)
@@ -73,7 +92,7 @@ def create_app(house: House) -> FastAPI:
     openapi = _with_problems(app.openapi())  # once every address is there: it is kept from then on
     app.state.query_parameters = _query_parameters(openapi)
     problems.install(app)
-    app.add_middleware(GZipMiddleware, minimum_size=1024, compresslevel=5)  # farms hang on thin links
+    app.add_middleware(Thinned, minimum_size=1024, compresslevel=5)  # farms hang on thin links
     app.add_middleware(Guard)
     return app
 

@@ -74,6 +74,13 @@ class Facts:
         return f"{form} of {self.farm.farm.title}{of}, {span}"
 
     @property
+    def span_in_name(self) -> str:
+        """The range as it stands in a file's name: UTC dates, the last one included."""
+        first, last = iso_time(self.choice.start_us)[:10], iso_time(self.choice.end_us - 1)[:10]
+        form = "cleaned" if self.cleaned else "raw"
+        return f"{form}-{first}" if first == last else f"{form}-{first}-to-{last}"
+
+    @property
     def silent(self) -> list[Member]:
         """Series without a reading in the range."""
         return [one for one, tally in zip(self.choice.members, self.tallies, strict=True) if not tally.readings]

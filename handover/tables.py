@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
@@ -151,7 +152,7 @@ class ParquetFile:
 class CsvFile:
     """CSV as RFC 4180 has it, as read.csv and pandas read it: text in quotes, a decimal point, NA where nothing is."""
 
-    def __init__(self, sink: IO[bytes], schema: pa.Schema, *, whole_seconds: bool = False) -> None:
+    def __init__(self, sink: IO[bytes] | io.RawIOBase, schema: pa.Schema, *, whole_seconds: bool = False) -> None:
         import pyarrow as pa
         import pyarrow.csv as pc
 
@@ -175,10 +176,14 @@ class CsvFile:
         arrays = [_csv_column(column, self._clock) for column in batch.columns]
         self._writer.write_batch(pa.RecordBatch.from_arrays(arrays, schema=self._schema))
 
+    def finish(self) -> None:
+        """Hand all that was written to the sink."""
+        self._writer.close()
+
     def close(self) -> None:
         """Finish, and close the sink."""
         try:
-            self._writer.close()
+            self.finish()
         finally:
             self._sink.close()
 

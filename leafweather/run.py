@@ -17,6 +17,7 @@ from api.app import create_app
 from api.house import House
 from farm.check import Description
 from farm.readings import instant, iso_time
+from handover.archive import remove_leftovers
 from ingest.arrival import Arrival
 from ingest.counts import TopicCount
 from ingest.subscriber import Broker, Subscriber
@@ -93,7 +94,10 @@ class Service:
         self._sealed_on: int | None = None  # day since 1970 of the last sealing
         self._store_trouble: str | None = None
         self._keeping = threading.Thread(target=self._keep_store, name="store", daemon=True)
-        house = House(farm, description.sha256, self.watch.readings, self.journal, self.health, now_us, self.topics)
+        remove_leftovers(folder)
+        house = House(
+            farm, description.sha256, self.watch.readings, self.journal, self.health, now_us, self.topics, folder
+        )
         self._server = uvicorn.Server(
             uvicorn.Config(create_app(house), log_config=None, access_log=False, timeout_graceful_shutdown=3)
         )
