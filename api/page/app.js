@@ -1,6 +1,7 @@
 // The page: one feed, one view, and the sections that show them.
 import { useEffect, useState } from "./vendor/preact-hooks.js";
 import { Clocks, Rejects, Unknown } from "./arrivals.js";
+import { DataSet } from "./data_set.js";
 import { Feed } from "./feed.js";
 import { Findings, FOUND } from "./findings.js";
 import { html, render } from "./html.js";
@@ -93,6 +94,7 @@ function Page({ feed }) {
       <${Rejects} ...${shared} />
       <${Unknown} ...${shared} />
       <${Clocks} ...${shared} />
+      ${farm && html`<${DataSet} ...${shared} />`}
     </main>
     <${Footer} farm=${farm} />`;
 }
@@ -124,6 +126,7 @@ feed.want("series", 60);
 feed.want(RECENT, 30);
 feed.want(FOUND, 30);
 feed.want("days", 60);
+feed.want("batches", 300);
 feed.want("rejects", 60);
 feed.want("unknown", 60);
 feed.want("clocks", 60);
