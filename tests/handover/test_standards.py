@@ -11,6 +11,7 @@ import socket
 import subprocess
 from pathlib import Path
 
+import netCDF4
 import numpy as np
 import pytest
 
@@ -50,23 +51,40 @@ def test_frictionless_finds_what_is_wrong(raw, tmp_path):
     assert "hash-count" in found or "foreign-key" in found, report
 
 
+def against_cf(folder):
+    """Return what the compliance checker has against a NetCDF file: where points are lost, and its words."""
+    if not Path(COMPLIANCE).exists():
+        pytest.skip("compliance-checker is not installed: pip install 'leafweather[dev]'")
+    done = outside(
+        "compliance-checker", "--test=cf:1.11", "--criteria=strict", "--format=json", "--output=../report.json",
+        "readings.nc", cwd=folder, within_s=900,
+    )  # fmt: skip
+    path = folder.parent / "report.json"
+    assert path.exists(), done.stdout + done.stderr
+    report = json.loads(path.read_text())["cf:1.11"]
+    assert report["possible_points"] > 50, "it looked at much"
+    lost = [one for level in ("high", "medium", "low") for one in report[f"{level}_priorities"]]
+    return {one["name"]: one["msgs"] for one in lost if one["value"][0] < one["value"][1]}
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("form", ["raw", "cleaned", "days"])
 def test_the_compliance_checker_finds_nothing_against_cf(kept, tmp_path, form):
-    if not Path(COMPLIANCE).exists():
-        pytest.skip("compliance-checker is not installed: pip install 'leafweather[dev]'")
     words = {"raw": {}, "cleaned": {"cleaned": True, "every": "1h"}, "days": {"cleaned": True, "every": "day"}}[form]
-    words["zones"] = ["room", "row-1", "reservoir"]
-    made(kept, tmp_path / "set", (Format.NETCDF,), **words)
-    done = outside(
-        "compliance-checker", "--test=cf:1.11", "--criteria=strict", "--format=json", "--output=report.json",
-        "set/readings.nc", cwd=tmp_path, within_s=900,
-    )  # fmt: skip
-    assert (tmp_path / "report.json").exists(), done.stdout + done.stderr
-    report = json.loads((tmp_path / "report.json").read_text())["cf:1.11"]
-    against = [one for level in ("high", "medium", "low") for one in report[f"{level}_priorities"] if one["msgs"]]
-    assert not against, against
-    assert report["possible_points"] > 50, "it looked at much"
+    made(kept, tmp_path / "set", (Format.NETCDF,), zones=["room", "row-1", "reservoir"], **words)
+    assert against_cf(tmp_path / "set") == {}
+
+
+@pytest.mark.slow
+def test_the_compliance_checker_finds_what_is_wrong(kept, tmp_path):
+    """The check can fail: a unit that is none of a temperature, and a flag that no word stands for."""
+    made(kept, tmp_path / "set", (Format.NETCDF,), zones=["room"], cleaned=True, every="1h")
+    with netCDF4.Dataset(tmp_path / "set" / "readings.nc", "a") as file:
+        file["room__air_temperature"].units = "kg"
+        file["room__air_temperature_flag"].flag_meanings = "good"
+    found = str(against_cf(tmp_path / "set"))
+    assert "kg" in found
+    assert "flag_meanings" in found
 
 
 def test_every_unit_is_one_that_udunits_reads():
