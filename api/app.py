@@ -10,6 +10,7 @@ from fastapi import APIRouter, Depends, FastAPI, Request
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.responses import Response
 from starlette.staticfiles import StaticFiles
+from starlette.types import Receive, Scope, Send
 
 from api import (
     acknowledging,
@@ -17,6 +18,7 @@ from api import (
     problems,
     routes_alarms,
     routes_batches,
+    routes_data_sets,
     routes_dose,
     routes_farm,
     routes_findings,
@@ -41,6 +43,15 @@ ABOUT = (
 mimetypes.add_type("text/javascript", ".js")
 mimetypes.add_type("text/css", ".css")
 mimetypes.add_type("image/svg+xml", ".svg")
+
+
+class Thinned(GZipMiddleware):
+    """Compresses answers, but not data sets, which are compressed already."""
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Serve one request."""
+        dense = scope["type"] == "http" and scope["path"] == routes_data_sets.ARCHIVE
+        await (self.app if dense else super().__call__)(scope, receive, send)
 
 
 def create_app(house: House) -> FastAPI:
@@ -77,6 +88,7 @@ def create_app(house: House) -> FastAPI:
         routes_batches,
         routes_dose,
         routes_notices,
+        routes_data_sets,
     ):
         api.include_router(part.router)
     app.include_router(api)
@@ -86,7 +98,7 @@ def create_app(house: House) -> FastAPI:
     openapi = _with_problems(app.openapi())  # once every address is there: it is kept from then on
     app.state.query_parameters = _query_parameters(openapi)
     problems.install(app)
-    app.add_middleware(GZipMiddleware, minimum_size=1024, compresslevel=5)  # farms hang on thin links
+    app.add_middleware(Thinned, minimum_size=1024, compresslevel=5)  # farms hang on thin links
     app.add_middleware(Guard)
     return app
 

@@ -438,6 +438,23 @@ EXAMPLES: dict[str, dict[str, Any]] = {
         ],
     },
     "health": {"status": "ok"},
+    "data_set_plan": {
+        "start": "2026-02-28T23:00:00Z",
+        "end": "2026-03-31T22:00:00Z",
+        "form": "cleaned",
+        "cells": 4458,
+        "readings_about": 133740,
+        "series": [
+            {
+                "key": "row-1/air_temperature",
+                "label": "Row 1, Air temperature",
+                "column": "row_1__air_temperature",
+                "unit": "degC",
+            }
+        ],
+        "nothing_stored": ["row-1/leaf_temperature"],
+        "formats": ["parquet", "csv", "netcdf"],
+    },
 }
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Annotated, Any
 
 from fastapi import Depends, Request
@@ -22,7 +23,8 @@ class House:
     """One farm and where its readings and journal are.
 
     ``store`` gives readings as they are judged, its ``as_arrived`` as they came; ``clock`` tells now in
-    microseconds UTC, ``topics`` what came on each topic since the start.
+    microseconds UTC, ``topics`` what came on each topic since the start. ``scratch`` is a folder with room for data
+    sets that are being made; the system's own by default.
     """
 
     farm: Farm
@@ -32,6 +34,7 @@ class House:
     health: Callable[[], dict[str, Any]]
     clock: Callable[[], int]
     topics: Callable[[], list[dict[str, Any]]] = list
+    scratch: Path | None = None
 
     def known(self) -> dict[str, Known]:
         """Return every series that holds readings, under its key."""

@@ -591,3 +591,25 @@ class DoseAnswer(BaseModel):
     final_volume_l: float
     advice: str
     caution: str | None
+
+
+class DataSetSeries(BaseModel):
+    """A series of a data set."""
+
+    key: str
+    label: str
+    column: str = Field(description="its name in a wide table and in NetCDF")
+    unit: str
+
+
+class DataSetPlanAnswer(BaseModel):
+    """What a data set would hold."""
+
+    start: datetime
+    end: datetime = Field(description="not included")
+    form: Literal["raw", "cleaned"]
+    cells: int | None = Field(description="of each series, where readings are laid on a grid")
+    readings_about: int = Field(description="as many as there are if series report as often as described")
+    series: list[DataSetSeries]
+    nothing_stored: list[str] = Field(description="keys of series of which nothing is stored at all")
+    formats: list[str]

@@ -41,6 +41,11 @@ class Quantity:
     derived: bool = False
 
     @property
+    def cf_unit(self) -> str:
+        """The unit as UDUNITS reads it, which is what CF asks for; pH is a bare number there."""
+        return {"pH": "1", "kWh": "kW h", "1/h": "h-1"}.get(self.unit, self.unit)
+
+    @property
     def display_unit(self) -> str:
         """The unit as people read it; empty for a state or a bare number."""
         return {"1": "", "degC": "°C", "umol mol-1": "ppm", "umol m-2 s-1": "µmol m⁻² s⁻¹",

@@ -20,6 +20,7 @@ from leafweather import __version__, copy_command
 from leafweather.alarm_commands import alarms_app
 from leafweather.dose_command import dose
 from leafweather.explain_command import explain
+from leafweather.export_command import export
 from leafweather.ingest_commands import ingest_app
 from leafweather.log_commands import log_app
 from leafweather.notice_commands import notice_app
@@ -49,6 +50,10 @@ app.add_typer(store_app, name="store")
 app.command(epilog="Example: leafweather dose --from 1.2 --to 1.8 --volume-l 200 --stock-ms-cm 100")(dose)
 app.command(epilog="Example: leafweather simulate scenario.toml --to simulated")(simulate)
 app.command(epilog="Example: leafweather explain 3f9c1a7be0 --data demo-data")(explain)
+app.command(
+    epilog="Example: leafweather export farm.toml lettuce-in-march --start 2026-03-01 --end 2026-04-01 --zone row-1 "
+    "--cleaned --every 10m --format csv --licence CC-BY-4.0"
+)(export)
 
 FarmFile = Annotated[Path, typer.Argument(metavar="FILE", help="the farm's description, e.g. farm.toml")]
 

@@ -17,6 +17,7 @@ from api.app import create_app
 from api.house import House
 from farm.check import Description
 from farm.readings import instant, iso_time
+from handover.archive import remove_leftovers
 from ingest.arrival import Arrival
 from ingest.counts import TopicCount
 from ingest.subscriber import Broker, Subscriber
@@ -109,7 +110,10 @@ class Service:
             lambda: self.watch.counts.caught_up_us,
             lambda: self.subscriber.counts.last_commit_us,
         )
-        house = House(farm, description.sha256, self.watch.readings, self.journal, self.health, now_us, self.topics)
+        remove_leftovers(folder)
+        house = House(
+            farm, description.sha256, self.watch.readings, self.journal, self.health, now_us, self.topics, folder
+        )
         self._server = uvicorn.Server(
             uvicorn.Config(create_app(house), log_config=None, access_log=False, timeout_graceful_shutdown=3)
         )

@@ -2,6 +2,7 @@
 import { useEffect, useState } from "./vendor/preact-hooks.js";
 import { Alarms, STANDING } from "./alarms.js";
 import { Clocks, Rejects, Unknown } from "./arrivals.js";
+import { DataSet } from "./data_set.js";
 import { Feed } from "./feed.js";
 import { Findings, FOUND } from "./findings.js";
 import { html, render } from "./html.js";
@@ -97,6 +98,7 @@ function Page({ feed }) {
       <${Rejects} ...${shared} />
       <${Unknown} ...${shared} />
       <${Clocks} ...${shared} />
+      ${farm && html`<${DataSet} ...${shared} />`}
     </main>
     <${Footer} farm=${farm} />`;
 }
@@ -130,6 +132,7 @@ feed.want(RECENT, 30);
 feed.want(FOUND, 30);
 feed.want("days", 60);
 feed.want(TOLD, 30);
+feed.want("batches", 300);
 feed.want("rejects", 60);
 feed.want("unknown", 60);
 feed.want("clocks", 60);

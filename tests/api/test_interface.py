@@ -39,9 +39,14 @@ ANSWERS = {
     "dose": schemas.DoseAnswer,
     "notices": notice_schemas.NoticesAnswer,
     "notice": notice_schemas.NoticeAnswer,
+    "data_set_plan": schemas.DataSetPlanAnswer,
     "health": schemas.HealthAnswer,
 }
 WRITING = {"/api/v1/alarms/{id}/{act}"}
+FILES = {
+    "/api/v1/data-set": {"application/zip"},
+    "/api/v1/data-set/readings": {"application/vnd.apache.arrow.stream", "text/csv"},
+}
 REAL = {"act": "acknowledge", "key": "room/air_temperature", "date": "2026-03-01"}
 
 
@@ -51,13 +56,16 @@ def openapi(client):
 
 
 def test_every_address_is_documented_with_an_example(openapi):
-    assert len(openapi["paths"]) == 30
+    assert len(openapi["paths"]) == 33
     for path, operations in openapi["paths"].items():
         assert list(operations) == ["post" if path in WRITING else "get"], path
         [operation] = operations.values()
-        answer = operation["responses"]["200"]["content"]["application/json"]
-        assert answer["example"], path
-        assert "$ref" in answer["schema"], path
+        content = operation["responses"]["200"]["content"]
+        if path in FILES:
+            assert set(content) == FILES[path], "files, which have no example"
+        else:
+            assert content["application/json"]["example"], path
+            assert "$ref" in content["application/json"]["schema"], path
         problem = operation["responses"]["default"]["content"]["application/problem+json"]
         name = problem["schema"]["$ref"].rpartition("/")[2]
         assert "detail" in openapi["components"]["schemas"][name]["properties"]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import re
+import zipfile
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -317,6 +318,48 @@ def test_values_stand_with_what_they_may_be_off_by(visit):
     page = visit()
     air = page.locator("#zones").get_by_role("row").filter(has_text="Air temperature").first
     playwright.expect(air).to_contain_text("give or take ±\u00a00.3")  # the registry's own, as none is described
+
+
+def test_a_data_set_is_chosen_and_taken_away(visit, tmp_path):
+    page = visit()
+    section = page.get_by_role("region", name="Data set")
+    status = section.get_by_role("status")
+    # room: air, humidity (an hour is missing), CO2, and a derived one; row: light and lights; outdoors: nothing yet
+    playwright.expect(status).to_contain_text("series, as they arrived, from about")
+    playwright.expect(status).to_contain_text("outdoors/air_temperature")
+    section.get_by_label("First day").fill("2026-03-03")
+    playwright.expect(section.get_by_role("alert")).to_have_text("The first day is after the last day.")
+    assert section.get_by_role("link", name="Download").count() == 0
+    section.get_by_label("First day").fill("2026-03-01")
+    section.get_by_label("Last day").fill("2026-03-01")
+    section.get_by_label("Zone").select_option("row")
+    section.get_by_label("Readings").focus()
+    page.keyboard.press("End")  # by keyboard alone: the last choice is the local day
+    playwright.expect(status).to_contain_text("2 series, cleaned, 1 cell each")
+    section.get_by_label("Parquet").check()
+    section.get_by_label("Licence, if any").fill("CC-BY-4.0")
+    with page.expect_download() as waiting:
+        section.get_by_role("link", name="Download the data set").press("Enter")
+    waiting.value.save_as(tmp_path / "set.zip")
+    assert waiting.value.suggested_filename == "testfarm-cleaned-2026-02-28-to-2026-03-01.zip"
+    with zipfile.ZipFile(tmp_path / "set.zip") as packed:
+        names = [one.rsplit("/")[-1] for one in packed.namelist()]
+        assert {"README.md", "readings.csv", "readings.parquet"} <= set(names)
+        text = packed.read(next(one for one in packed.namelist() if one.endswith("readings.csv"))).decode()
+    lines = [line.split(",") for line in text.splitlines()]
+    row = dict(zip(lines[0], lines[1], strict=True))
+    # Oslo's 1 March is 24 h, from 23:00 UTC; readings begin at 00:00 UTC: lit 16 h of the 23 that are covered
+    assert float(row['"row__lights_on"']) == pytest.approx(16 / 23, rel=1e-6)
+
+
+def test_what_the_server_refuses_is_told_in_its_own_words(visit):
+    page = visit()
+    section = page.get_by_role("region", name="Data set")
+    section.get_by_label("First day").fill("2020-01-01")
+    section.get_by_label("Last day").fill("2020-01-02")
+    playwright.expect(section.get_by_role("alert")).to_contain_text("their readings run from 2026-03-01T00:00:00Z")
+    assert [one for one in visit.complaints if "422" not in one] == []
+    visit.complaints.clear()
 
 
 def test_the_page_reads_no_key_that_a_day_sheet_has_not(visit):
