@@ -102,7 +102,7 @@ def test_the_log_as_it_stands_and_every_version(client, house):
     log.edit("testfarm", entry.identity, at_us, "lee", Note(note="leaves pale, row 2"), NOW_US)
     [row] = client.json("log?kind=note&end=2026-02-01T00:00:00Z")["entries"]
     assert (row["id"], row["author"], row["version"]) == (entry.identity, "lee", 2)
-    assert row["detail"] == {"kind": "note", "note": "leaves pale, row 2"}
+    assert row["detail"] == {"kind": "note", "note": "leaves pale, row 2", "photos": []}
     later = "start=2026-01-30T00:01:00Z&end=2026-02-01T00:00:00Z"
     assert client.json("log?kind=refill") == client.json(f"log?{later}") == {"entries": []}
     assert [one["author"] for one in client.json(f"log/{entry.identity}")["versions"]] == ["kim", "lee"]
