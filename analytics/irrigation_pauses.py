@@ -10,7 +10,8 @@ from analytics.alignment import Floats, Times
 MINUTE_US = 60_000_000
 # Our choices, no source:
 LOOK_BACK_US = 72 * 60 * MINUTE_US  # pauses of so long before a run are the usual ones
-FEWEST_PAUSES = 4  # without which nothing is usual
+FEWEST_PAUSES = 4  # without which nothing is usual, nor without ...
+WHOLE_DAY_US = 24 * 60 * MINUTE_US  # ... a day that has its night in it
 TIMES_LONGEST = 1.5  # the longest of them, and ...
 ALLOWANCE_US = 10 * MINUTE_US  # ... this on top, may be dry
 
@@ -33,13 +34,13 @@ def dry_share(time_us: Times, value: Floats, threshold: float, gap_us: int) -> F
     -------
     share : numpy.ndarray
         Shape (n,); above 1 it has been dry for longer than one and a half times the longest pause of the three days
-        before the last run, and ten minutes. NaN where fewer than four pauses tell what is usual. [1]
+        before the last run, and ten minutes. NaN where less than a day, or fewer than four pauses, tell what is usual. [1]
 
     Examples
     --------
     >>> hour = 3_600_000_000
-    >>> flow = np.array([1.0, 0.0] * 6 + [0.0] * 4)
-    >>> dry_share(np.arange(16) * hour, flow, 0.5, 2 * hour)[-1].round(2).item()
+    >>> flow = np.array([1.0, 0.0] * 13 + [0.0] * 4)
+    >>> dry_share(np.arange(30) * hour, flow, 0.5, 2 * hour)[-1].round(2).item()
     1.58
     """
     share = np.full(len(time_us), np.nan)
@@ -53,7 +54,7 @@ def dry_share(time_us: Times, value: Floats, threshold: float, gap_us: int) -> F
     ends_us, lengths = time_us[begins], time_us[begins] - since[begins - 1]
     for start_us in np.unique(since).tolist():
         first, last = np.searchsorted(ends_us, [start_us - LOOK_BACK_US, start_us], side="right")
-        if last - first >= FEWEST_PAUSES:
+        if last - first >= FEWEST_PAUSES and start_us - time_us[0] >= WHOLE_DAY_US:
             here = slice(*np.searchsorted(since, [start_us, start_us + 1]))
             share[here] = (time_us[here] - start_us) / (TIMES_LONGEST * lengths[first:last].max() + ALLOWANCE_US)
     return share

@@ -28,6 +28,7 @@ from watch.derived import derived_series
 from watch.irrigation_lines import Line, course, lines_of
 from watch.telling import listed
 
+DRY_LOOK_US = 300 * MICROSECONDS_PER_SECOND  # our choice, no source
 DAY_US = 86_400 * MICROSECONDS_PER_SECOND
 CHANGE_BY_DESIGN = (ZoneKind.SUPPLY_DUCT, ZoneKind.OUTDOORS)  # a compressor's every start is a step in its duct
 Times = NDArray[np.int64]
@@ -39,7 +40,8 @@ class Limited:
     """One condition of one series: what is held against which limit.
 
     ``values`` gives, over a range, what is held against the limits; ``reach_us`` how far before a reading what it
-    gives rests on others.
+    gives rests on others. While all is normal it is looked at once in ``every_us`` of the readings' time, which is no
+    longer than the machine starts before a change.
     """
 
     condition: str
@@ -52,6 +54,7 @@ class Limited:
     tell: Callable[[ReadingStore, excursions.Excursion], dict[str, Any]]
     gap_us: int
     reach_us: int = 0
+    every_us: int = 0
 
     @property
     def machine(self) -> excursions.Rule:
@@ -219,5 +222,5 @@ def _dry_line(farm: Farm, line: Line, rule: Rule) -> Limited:
 
     return Limited(
         f"{AlarmKind.NO_WATER}/{line.found_from.key}", AlarmKind.NO_WATER, line.found_from, -np.inf, 1.0, rule, values,
-        tell, gap_us,
+        tell, gap_us, every_us=min(DRY_LOOK_US, gap_us),
     )  # fmt: skip
