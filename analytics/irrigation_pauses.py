@@ -34,7 +34,8 @@ def dry_share(time_us: Times, value: Floats, threshold: float, gap_us: int) -> F
     -------
     share : numpy.ndarray
         Shape (n,); above 1 it has been dry for longer than one and a half times the longest pause of the three days
-        before the last run, and ten minutes. NaN where less than a day, or fewer than four pauses, tell what is usual. [1]
+        before the last run, and ten minutes. NaN where less than a day, or fewer than four pauses, tell what is
+        usual. [1]
 
     Examples
     --------
