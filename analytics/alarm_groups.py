@@ -26,8 +26,17 @@ FLOOD_WITHIN_US = 10 * MINUTE_US
 WET = ("condensation_margin low", "surface_relative_humidity high", "mould_index high")
 DIM = ("ppfd low", "lamp_output low", "photoperiod low", "daily_light_integral low")
 PRESSURES = ("line_pressure_after_filter low", "line_pressure_before_filter low", "line_pressure_before_filter high")
+EMPTIED = ("solution_level low", "solution_volume low")
 STALE_AIR = ("co2_mole_fraction low",)
 ALWAYS_TOLD = (AlarmKind.CO2_DANGER, AlarmKind.MAINS_LOST)
+OF_CAUSE = {  # what tells a cause itself, whatever findings make of it
+    "mains_lost": (AlarmKind.MAINS_LOST,),
+    "link_cut": (AlarmKind.NO_DATA,),
+    "pump_off": (AlarmKind.NO_WATER,),
+    "sensor_stuck": (AlarmKind.SENSOR_FAULT,),
+    "sensor_offset": (AlarmKind.SENSOR_FAULT,),
+}
+PASSING = (AlarmKind.FINDING, AlarmKind.CHANGE)  # of what is over by then, though the alarm may last
 WHOLE = (AlarmKind.MAINS_LOST, AlarmKind.NO_DATA, AlarmKind.DOOR_OPEN)  # what they bring may show after their end
 
 
@@ -36,8 +45,8 @@ class Occurrence:
     """One alarm as far as grouping looks at it.
 
     ``rank`` is 0 for the most urgent. ``symptom`` is quantity and side, as in ``air_temperature high``; ``air`` names
-    the air that several zones share, else the zone; ``cause`` the likeliest cause, where one is found. Times are in
-    microseconds since 1970 UTC.
+    the air that several zones share, else the zone; ``cause`` the likeliest cause, where one is found, ``possible`` all
+    that may well be it. Times are in microseconds since 1970 UTC.
     """
 
     condition: str
@@ -50,6 +59,7 @@ class Occurrence:
     air: str = ""
     symptom: str = ""
     cause: str = ""
+    possible: frozenset[str] = frozenset()
 
     @property
     def key(self) -> tuple[str, int]:
@@ -140,7 +150,7 @@ def _arrangement(
 
 
 def _suppressed(one: Occurrence, by: str, group: str, until_us: int | None) -> Arrangement:
-    if until_us is not None and one.kind is not AlarmKind.FINDING:
+    if until_us is not None and one.kind not in PASSING:
         released_us = max(until_us + SETTLE_US, one.alarm_us)
         if one.returned_us is None or one.returned_us > released_us:
             return Arrangement(group, None, released_us)
@@ -151,14 +161,20 @@ def _shares(cause: Occurrence, one: Occurrence) -> bool:
     """Return whether an alarm shares its cause with an earlier one."""
     if cause.condition == one.condition:
         return False
-    return _follows(cause, one) or (bool(one.cause) and one.cause == cause.cause and cause.lasts_at(one.onset_us))
+    if cause.lasts_at(one.onset_us) and (
+        (bool(one.cause) and one.cause == cause.cause)
+        or (one.zone == cause.zone and len(one.symptom) > 0 and one.symptom == cause.symptom)
+    ):
+        return True
+    return _follows(cause, one)
 
 
 def _follows(cause: Occurrence, one: Occurrence) -> bool:
     """Return whether an alarm follows from an earlier one, or tells the same once more."""
-    if one.kind is AlarmKind.FINDING and bool(one.cause) and one.cause == cause.cause:
+    if one.kind is AlarmKind.FINDING and (one.cause in cause.possible or cause.kind in OF_CAUSE.get(one.cause, ())):
         return cause.lasts_at(one.onset_us, STORY_US)
-    at_us, after_us = (one.alarm_us, SETTLE_US) if cause.kind in WHOLE else (one.onset_us, 0)
+    settles = cause.kind in WHOLE or (cause.kind is AlarmKind.CHANGE and one.kind is AlarmKind.CHANGE)
+    at_us, after_us = (one.alarm_us, SETTLE_US) if settles else (one.onset_us, 0)
     if not cause.lasts_at(at_us, after_us):
         return False
     match cause.kind:
@@ -181,8 +197,12 @@ def _follows(cause: Occurrence, one: Occurrence) -> bool:
 
 
 def _follows_symptom(cause: Occurrence, one: Occurrence) -> bool:
-    if one.kind is AlarmKind.CHANGE and cause.kind is AlarmKind.OUT_OF_BAND:
-        return one.zone == cause.zone and one.symptom == cause.symptom
+    if one.zone == cause.zone and (cause.kind is AlarmKind.CHANGE or one.kind is AlarmKind.CHANGE):
+        emptied = cause.kind is AlarmKind.CHANGE and cause.symptom in EMPTIED  # probes stand dry, and the tank is empty
+        if emptied and one.kind in (AlarmKind.CHANGE, AlarmKind.RUNNING_OUT):
+            return True
+        # There and back again, or on the way back into its band.
+        return one.kind is AlarmKind.CHANGE and one.symptom.split()[0] == cause.symptom.split()[0]
     if one.kind is not AlarmKind.OUT_OF_BAND or cause.kind is not AlarmKind.OUT_OF_BAND:
         return False
     if cause.symptom in DIM:  # dark lamps give no warmth

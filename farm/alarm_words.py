@@ -46,6 +46,7 @@ class AlarmKind(StrEnum):
     CO2_DANGER = "co2_danger"
     MAINS_LOST = "mains_lost"
     DOOR_OPEN = "door_open"
+    NO_WATER = "no_water"
     RUNNING_OUT = "running_out"
     CONDENSATION_TONIGHT = "condensation_tonight"
     SENSOR_FAULT = "sensor_fault"

@@ -20,6 +20,7 @@ from watch.room_air import ROOM_KINDS
 HOUR_US = 3_600_000_000
 KEPT_US = 72 * HOUR_US  # how far back alarms that are over are held in memory; our choice, no source
 LIKELY_FROM = 0.6  # probability from which a cause puts alarms into one group; our choice, no source
+POSSIBLE_FROM = 0.25  # from which a finding of the cause is no news beside an alarm; our choice, no source
 ROOM = "the room's air"  # that zones of a container share
 RANKS = {priority: rank for rank, priority in enumerate(Priority)}
 NAMED_OTHERWISE = (AlarmKind.RUNNING_OUT, AlarmKind.CONDENSATION_TONIGHT, AlarmKind.FINDING, AlarmKind.NO_DATA)
@@ -47,7 +48,8 @@ def named(condition: str) -> Named:
     """
     kind, _, rest = condition.partition("/")
     if kind in NAMED_OTHERWISE:
-        return Named(AlarmKind(kind), sensor=rest)
+        zone = rest.removeprefix("tank/") if rest.startswith("tank/") else ""
+        return Named(AlarmKind(kind), zone, sensor=rest)
     parts = rest.split("/") if rest else []
     side = parts.pop() if parts and parts[-1] in ("low", "high") else ""
     zone, quantity, sensor = [*parts, "", "", ""][:3]
@@ -241,6 +243,7 @@ class AlarmBook:
             air=ROOM if zone is not None and zone.kind in ROOM_KINDS else name.zone,
             symptom=f"{name.quantity} {name.side}" if name.side else "",
             cause=str(likely[0].get("cause", "")) if sure >= LIKELY_FROM else "",
+            possible=frozenset(str(one["cause"]) for one in likely if one.get("probability", 0.0) >= POSSIBLE_FROM),
         )
 
 

@@ -11,11 +11,12 @@ from numpy.typing import NDArray
 
 from analytics import excursions
 from analytics.alignment import hold_as_of
+from analytics.irrigation_pauses import LOOK_BACK_US, dry_share, last_run_us
 from farm.alarm_words import AlarmKind
 from farm.alarms import ChangeLimit
 from farm.description import Farm, ZoneKind
 from farm.quantities import Kind
-from farm.readings import MICROSECONDS_PER_SECOND, Series
+from farm.readings import MICROSECONDS_PER_SECOND, Series, instant
 from store.contract import ReadingStore
 from watch import cautions
 from watch.alarm_rules import Rule, change_limit, rule_of
@@ -24,7 +25,11 @@ from watch.bands import longest_hold_us, usable
 from watch.carbon_dioxide import AVERAGES, co2_limit
 from watch.derivation import accuracy_at
 from watch.derived import derived_series
+from watch.irrigation_lines import Line, course, lines_of
+from watch.telling import listed
 
+DRY_LOOK_US = 300 * MICROSECONDS_PER_SECOND  # our choice, no source
+DAY_US = 86_400 * MICROSECONDS_PER_SECOND
 CHANGE_BY_DESIGN = (ZoneKind.SUPPLY_DUCT, ZoneKind.OUTDOORS)  # a compressor's every start is a step in its duct
 Times = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -35,7 +40,8 @@ class Limited:
     """One condition of one series: what is held against which limit.
 
     ``values`` gives, over a range, what is held against the limits; ``reach_us`` how far before a reading what it
-    gives rests on others.
+    gives rests on others. While all is normal it is looked at once in ``every_us`` of the readings' time, which is no
+    longer than the machine starts before a change.
     """
 
     condition: str
@@ -48,6 +54,7 @@ class Limited:
     tell: Callable[[ReadingStore, excursions.Excursion], dict[str, Any]]
     gap_us: int
     reach_us: int = 0
+    every_us: int = 0
 
     @property
     def machine(self) -> excursions.Rule:
@@ -64,7 +71,7 @@ class Limited:
 
 def limited(farm: Farm) -> list[Limited]:
     """Return every condition with a fixed limit that a farm's description allows."""
-    return [*_co2(farm), *_states(farm), *_changes(farm)]
+    return [*_co2(farm), *_states(farm), *_changes(farm), *_dry_lines(farm)]
 
 
 def _measured(series: Series, *, doubted: bool = False) -> Callable[[ReadingStore, int, int], tuple[Times, Floats]]:
@@ -181,4 +188,39 @@ def _change(farm: Farm, series: Series, side: str, amount: float, limit: ChangeL
         f"{AlarmKind.CHANGE}/{series.key}/{side}", AlarmKind.CHANGE, series, low, high,
         rule._replace(deadband=rule.deadband if rule.deadband is not None else 0.2 * amount),
         values, tell, gap_us, window_us,
+    )  # fmt: skip
+
+
+def _dry_lines(farm: Farm) -> Iterator[Limited]:
+    """Yield each irrigation line that may stay dry for longer than usual."""
+    for line in lines_of(farm):
+        rule = rule_of(farm, AlarmKind.NO_WATER)
+        if line.found_from in farm.described and not rule.off:
+            yield _dry_line(farm, line, rule)
+
+
+def _dry_line(farm: Farm, line: Line, rule: Rule) -> Limited:
+    gap_us = longest_hold_us(farm, line.found_from)
+
+    def values(store: ReadingStore, start_us: int, end_us: int) -> tuple[Times, Floats]:
+        ran = course(farm, store, line.found_from, start_us - LOOK_BACK_US - DAY_US, end_us)
+        share = dry_share(ran.time_us, ran.value, line.threshold, gap_us)
+        here = ran.time_us >= start_us
+        return ran.time_us[here], share[here]
+
+    def tell(store: ReadingStore, one: excursions.Excursion) -> dict[str, Any]:
+        ran = course(farm, store, line.found_from, one.onset_us - LOOK_BACK_US, one.onset_us)
+        last_us = last_run_us(ran.time_us, ran.value, line.threshold)
+        where = listed([farm.zone_label(row.zone) for row in line.rows])
+        local = instant(last_us if last_us is not None else one.onset_us).astimezone(farm.farm.zone_info)
+        return detail_of(
+            farm, AlarmKind.NO_WATER, one.onset_us,
+            f"{where} had no water since {local:%H:%M} ({local:%d %b}): longer than any pause of the days before.",
+            series=line.found_from, what="Irrigation",
+            first_step="Is the pump on when it is commanded? Look at its breaker, its inlet and the filter.",
+        )  # fmt: skip
+
+    return Limited(
+        f"{AlarmKind.NO_WATER}/{line.found_from.key}", AlarmKind.NO_WATER, line.found_from, -np.inf, 1.0, rule, values,
+        tell, gap_us, every_us=min(DRY_LOOK_US, gap_us),
     )  # fmt: skip

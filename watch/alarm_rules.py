@@ -67,12 +67,13 @@ class Usual(NamedTuple):
 
 KINDS: dict[AlarmKind, Usual] = {
     AlarmKind.OUT_OF_BAND: Usual(MEDIUM, "by quantity and side, see above; the band's own delays"),
-    AlarmKind.CHANGE: Usual(HIGH, "what changes so fast has broken, and goes on", 2 * MINUTE_S, 10 * MINUTE_S),
+    AlarmKind.CHANGE: Usual(MEDIUM, "as its band, CO2 high; it has broken, and goes on", 2 * MINUTE_S, 30 * MINUTE_S),
     AlarmKind.SILENCE: Usual(LOW, "one sensor; the others still tell", 10 * MINUTE_S, 0),
     AlarmKind.NO_DATA: Usual(HIGH, "nobody watches the farm any more", 5 * MINUTE_S, 2 * MINUTE_S),
     AlarmKind.CO2_DANGER: Usual(HIGHEST, "people may be hurt at once", 0, 10 * MINUTE_S),
     AlarmKind.MAINS_LOST: Usual(HIGHEST, "air, water and light all stand still", 30, 2 * MINUTE_S),
     AlarmKind.DOOR_OPEN: Usual(MEDIUM, "air, warmth and gas are lost until somebody shuts it", 20 * MINUTE_S, 30),
+    AlarmKind.NO_WATER: Usual(HIGH, "roots dry within hours", 0, 0),
     AlarmKind.RUNNING_OUT: Usual(MEDIUM, "a day or so to fill it", 0, 0),
     AlarmKind.CONDENSATION_TONIGHT: Usual(LOW, "until the evening to dry and wipe", 0, 0),
     AlarmKind.SENSOR_FAULT: Usual(LOW, "what rests on it is not known; the others tell", 30 * MINUTE_S, HOUR_S),
@@ -106,8 +107,10 @@ def rule_of(farm: Farm, kind: AlarmKind, quantity: str = "", side: str = "") -> 
     """Return when a condition is an alarm and how urgent: the quantity's own rule, else the kind's, else the usual."""
     usual = KINDS[kind]
     priority = usual.priority
-    if kind is AlarmKind.OUT_OF_BAND:
+    if kind in (AlarmKind.OUT_OF_BAND, AlarmKind.CHANGE):
         priority = BANDS.get((quantity, side), OTHER_BAND)[0]
+    if kind is AlarmKind.CHANGE and quantity == "co2_mole_fraction":
+        priority = HIGH
     of_values = kind in (AlarmKind.OUT_OF_BAND, AlarmKind.CHANGE)
     by_quantity = farm.alarms.quantities.get(quantity, NOTHING) if of_values else NOTHING
     own = (by_quantity, farm.alarms.kinds.get(kind, NOTHING))

@@ -74,6 +74,7 @@ class AlarmKeeper:
         self._excursions: dict[Series, tuple[int, list[ExcursionEntry]]] = {}
         self._due: dict[str, tuple[Series, int, Callable[[], None]]] = {}
         self._likely: dict[str, Told | None] = {}  # by an excursion's identity
+        self._put_off: dict[str, int] = {}  # since when readings wait to be looked at
         self._log_state: tuple[int, int] | None = None
 
     def begin(self) -> None:
@@ -273,6 +274,12 @@ class AlarmKeeper:
             entry.onset_us <= reach_us and (entry.returned_us is None or entry.returned_us >= start_us)
             for entry in kept
         )
+        if not touches and one.every_us:
+            put_off_us = min(first_us, self._put_off.pop(one.condition, first_us))
+            if 0 <= last_us - put_off_us < one.every_us:
+                self._put_off[one.condition] = put_off_us
+                return
+            start_us -= first_us - put_off_us
         if not touches:
             _, value = one.values(self._store, start_us, last_us + 1)
             if not ((value < one.low) | (value > one.high)).any():

@@ -31,5 +31,10 @@ FIRST_CHECKS: dict[tuple[str, Side], str] = {
     ("solution_temperature", Side.HIGH): "the room and the pump, then the reservoir's level",
     ("solution_temperature", Side.LOW): "the feed water and the room",
     ("dissolved_oxygen", Side.LOW): "the aeration and the pump, then the solution's temperature",
+    ("solution_level", Side.LOW): "the drain valve and below the tank, then the feed water",
+    ("solution_volume", Side.LOW): "the drain valve and below the tank, then the feed water",
+    ("solution_level", Side.HIGH): "the top-up valve, and where unmetered water could come from",
+    ("solution_volume", Side.HIGH): "the top-up valve, and where unmetered water could come from",
+    ("flow_rate", Side.LOW): "the pump and its breaker, then the filter",
     ("condensation_margin", Side.LOW): "that surface, then why the air is humid",
 }

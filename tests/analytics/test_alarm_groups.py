@@ -17,14 +17,14 @@ def band(symptom, zone, begin, end=None, rank=2, air=ROOM, cause="", kind=AlarmK
     quantity, side = symptom.split()
     return Occurrence(
         f"{kind}/{zone}/{quantity}/{side}", kind, begin * MINUTE, (begin + delay) * MINUTE,
-        None if end is None else end * MINUTE, rank, zone, air, symptom, cause,
+        None if end is None else end * MINUTE, rank, zone, air, symptom, cause, frozenset({cause} - {""}),
     )  # fmt: skip
 
 
 def other(kind, begin, end=None, rank=0, zone="room", delay=1, name="", cause=""):
     return Occurrence(
         f"{kind}/{name or zone}", kind, begin * MINUTE, (begin + delay) * MINUTE, None if end is None else end * MINUTE,
-        rank, zone, ROOM, "", cause,
+        rank, zone, ROOM, "", cause, frozenset({cause} - {""}),
     )  # fmt: skip
 
 
@@ -136,6 +136,39 @@ def test_one_likely_cause_is_one_group():
     assert found[ph.condition] == (None, f"{ec.condition}@0", None)
     assert found[alone.condition][1] == f"{alone.condition}@{50 * MINUTE}"
     assert found[finding.condition][0] == ec.condition
+
+
+def test_there_and_back_again_is_one_change_and_so_is_the_way_back_into_a_band():
+    tank = {"kind": AlarmKind.CHANGE, "air": "tank", "delay": 2}
+    up, down = band("solution_ph high", "tank", 0, 20, **tank), band("solution_ph low", "tank", 30, 60, **tank)
+    later = band("solution_ph low", "tank", 200, 220, **tank)
+    assert told(up, down)[down.condition][0] == up.condition
+    assert told(up, later)[later.condition][0] is None
+    outside = band("solution_ph high", "tank", 5, 100, air="tank")
+    back = band("solution_ph low", "tank", 98, 120, **tank)
+    found = told(up, outside, back)
+    assert found[outside.condition] == (None, f"{up.condition}@0", None), "the band is left: told, in the same group"
+    assert found[back.condition][0] == outside.condition
+
+
+def test_a_tank_that_runs_empty_is_told_once_and_not_by_its_dry_probes():
+    falls = band("solution_level low", "tank", 0, 120, 1, "tank", kind=AlarmKind.CHANGE, delay=2)
+    jumps = band("solution_ph low", "tank", 60, 80, 2, "tank", kind=AlarmKind.CHANGE, delay=2)
+    empty = other(AlarmKind.RUNNING_OUT, 50, 200, rank=2, zone="tank")
+    diluted = band("solution_ec low", "tank", 100, 400, 2, "tank")
+    found = told(falls, jumps, empty, diluted)
+    assert found[jumps.condition][0] == falls.condition
+    assert found[empty.condition] == (None, f"{falls.condition}@0", 150.0)
+    assert found[diluted.condition][0] is None
+
+
+def test_findings_of_what_an_alarm_tells_itself_are_no_news():
+    fault = other(AlarmKind.SENSOR_FAULT, 0, 600, rank=3, name="row-2/air_temperature")
+    stuck = other(AlarmKind.FINDING, 100, 700, rank=3, name="sensor_stuck", cause="sensor_stuck")
+    dead = other(AlarmKind.FINDING, 100, 700, rank=3, name="fan", cause="circulation_fan_dead")
+    found = told(fault, stuck, dead)
+    assert found[stuck.condition][0] == fault.condition
+    assert found[dead.condition][0] is None
 
 
 def test_planned_work_is_no_alarm_until_half_an_hour_after_its_end():
