@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from typing import NamedTuple
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any, NamedTuple
 
 from farm.alarm_words import AlarmKind, AlarmState, Priority
 from farm.description import Farm
 from farm.readings import Series
+from store.alarm_entries import AlarmEntry
 from store.entries import ExcursionEntry
 from watch.alarm_acts import Standing
 from watch.alarm_book import named
+from watch.alarm_findings import LEADS_FROM
 from watch.alarm_texts import sentence
 from watch.outlook import Need, Urgency
 from watch.telling import spoken_duration
@@ -27,10 +29,19 @@ TOLD_OTHERWISE = (AlarmKind.OUT_OF_BAND, AlarmKind.CO2_DANGER)
 
 
 class OfAlarm(NamedTuple):
-    """The alarm beside a need: its name and state."""
+    """The alarm beside a need: its name, state and urgency, and what it says of cause and first step."""
 
     identity: str
     state: AlarmState
+    urgency: Urgency
+    leads: str  # empty where no cause is likely enough
+    caution: str
+
+
+def of_alarm(one: AlarmEntry, state: AlarmState) -> OfAlarm:
+    """Return what an alarm adds to a need."""
+    leads, caution = _leads(one.detail), str(one.detail.get("caution") or "")
+    return OfAlarm(one.identity, state, URGENCIES[one.priority], leads, caution)
 
 
 def needs_of_alarms(farm: Farm, standing: Iterable[Standing], now_us: int) -> list[Need]:
@@ -41,11 +52,11 @@ def needs_of_alarms(farm: Farm, standing: Iterable[Standing], now_us: int) -> li
             continue
         detail = one.detail
         series = (Series.parse(farm.name, detail["series"]),) if detail.get("series") else ()
-        step = f" {detail['first_step']}" if detail.get("first_step") else ""
+        step = _leads(detail) or str(detail.get("first_step") or "")
         found.append(
             Need(
                 urgency=URGENCIES[one.priority],
-                sentence=f"{sentence(detail)} For {spoken_duration(now_us - one.onset_us)}.{step}",
+                sentence=f"{sentence(detail)} For {spoken_duration(now_us - one.onset_us)}. {step}".rstrip(),
                 since_us=one.onset_us,
                 zone=detail.get("zone") or None,
                 series=series,
@@ -75,7 +86,7 @@ def excursions_to_tell(
                 continue
         elif alarm is not None and alarm.state not in SHOWN:
             continue
-        found.append((excursion, None if alarm is None else OfAlarm(alarm.entry.identity, alarm.state)))
+        found.append((excursion, None if alarm is None else of_alarm(alarm.entry, alarm.state)))
     return found
 
 
@@ -92,8 +103,18 @@ def danger_told(standing: Iterable[Standing]) -> dict[str, OfAlarm]:
     for one, state in standing:
         name = named(one.condition)
         if name.kind is AlarmKind.CO2_DANGER and state in SHOWN:
-            found.setdefault(name.zone, OfAlarm(one.identity, state))
+            found.setdefault(name.zone, of_alarm(one, state))
     return found
+
+
+def _leads(detail: Mapping[str, Any]) -> str:
+    """Return the likely cause and what to look at first; empty where none is likely enough to lead."""
+    likely = detail.get("likely") or []
+    if not likely or likely[0]["probability"] < LEADS_FROM:
+        return ""
+    of_a_finding = detail.get("kind") == str(AlarmKind.FINDING)  # its sentence names the cause already
+    cause = "" if of_a_finding else f"Likely ({round(100 * likely[0]['probability'])} %): {likely[0]['label']}. "
+    return f"{cause}{detail.get('first_step') or ''}".strip()
 
 
 def _symptom(condition: str) -> tuple[str, str]:

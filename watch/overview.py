@@ -212,11 +212,14 @@ def _excursion_needs(
         shared[one.series.quantity, one.side].append(one)
         if alarm is not None:
             alarms.setdefault((one.series.quantity, one.side), alarm)
-    return [_with(_excursion_need(farm, several, newest, now_us), alarms.get(what)) for what, several in shared.items()]
+    return [
+        _with(_excursion_need(farm, several, newest, alarms.get(what), now_us), alarms.get(what))
+        for what, several in shared.items()
+    ]
 
 
 def _excursion_need(
-    farm: Farm, together: list[ExcursionEntry], newest: dict[Series, float | None], now_us: int
+    farm: Farm, together: list[ExcursionEntry], newest: dict[Series, float | None], alarm: OfAlarm | None, now_us: int
 ) -> Need:
     low = together[0].side is Side.LOW
     worst = max(together, key=lambda one: abs(one.extreme - one.limit))
@@ -234,15 +237,17 @@ def _excursion_need(
     if wet:
         told = f"Water has condensed on a surface in {where}. {name}"
     look = FIRST_CHECKS.get((quantity.name, worst.side))
+    first = f"Look first at {look}." if look else ""
+    urgency = Urgency.NOW if wet else Urgency.TODAY if alarm is None else alarm.urgency
     return Need(
-        urgency=Urgency.NOW if wet else Urgency.TODAY,
+        urgency=urgency,
         sentence=f"{told}: {at_worst}, {'at least' if low else 'at most'} {with_unit(worst.limit, quantity)} wanted, "
-        f"for {spoken_duration(now_us - since_us)}." + (f" Look first at {look}." if look else ""),
+        f"for {spoken_duration(now_us - since_us)}. {(alarm.leads if alarm else '') or first}".rstrip(),
         since_us=since_us,
         zone=worst.series.zone,
         series=tuple(one.series for one in together),
         excursion=worst.identity,
-        caution=_CAUTIONS.get(quantity.name),
+        caution=_CAUTIONS.get(quantity.name) or (alarm.caution if alarm else "") or None,
     )
 
 

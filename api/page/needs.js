@@ -21,7 +21,7 @@ function Need({ feed, need, now, zone, view }) {
   const since = need.since ? Date.parse(need.since) : null;
   const href = need.series.length ? link(around(view, need.series[0], since ?? now, null, now)) : null;
   return html`<li class=${`need ${need.urgency}`}>
-    <p class="urgency"><${Shape} urgency=${need.urgency} /> ${URGENCY[need.urgency]}${need.state && html`<br /><${State} state=${need.state} />`}</p>
+    <p class="urgency"><${Shape} urgency=${need.urgency} /> ${URGENCY[need.urgency]}${need.state && html`<${State} state=${need.state} />`}</p>
     <div>
       <p class="sentence">${href
         ? html`<a href=${href} data-shows="timeline">${need.sentence}</a>`
