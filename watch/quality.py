@@ -117,18 +117,23 @@ class QualityKeeper:
             return []
         before_us, after_us = self._reach_us(series)
         columns = self._readings.as_arrived.read(series, start_us - before_us, end_us + after_us)
-        found = verdicts(columns.time_us, usable(columns), limits).tests
-        inside = slice(*np.searchsorted(columns.time_us, [start_us, end_us]))
-        time_us = columns.time_us[inside]
-        marks = [one for test in ROLLED_UP for one in _runs(test, time_us, found[test][inside])]
+        first, last = np.searchsorted(columns.time_us, [start_us, end_us])
+        found = verdicts(columns.time_us, usable(columns), limits, int(first)).tests
+        time_us = columns.time_us[first:last]
+        marks = [
+            one
+            for test in limits.tests
+            if test in ROLLED_UP
+            for one in _runs(test, time_us, found[test][: len(time_us)])
+        ]
         return sorted(marks, key=lambda one: (one.first_us, one.test))
 
 
 def _runs(test: str, time_us: NDArray[np.int64], flags: NDArray[np.uint8]) -> list[QualityMark]:
     """Return the runs of doubted readings within each hour."""
-    if len(time_us) == 0:
+    doubted = (flags == Flag.SUSPECT) | (flags == Flag.FAIL)
+    if not doubted.any():
         return []
-    doubted = np.isin(flags, (Flag.SUSPECT, Flag.FAIL))
     hour = time_us // HOUR_US
     begins = np.append(True, (flags[1:] != flags[:-1]) | (hour[1:] != hour[:-1]))
     firsts = np.flatnonzero(begins)

@@ -149,7 +149,7 @@ class Remembered(Layer):
 
 
 def _between(columns: Columns, start_us: int, end_us: int) -> Columns:
-    here = slice(*np.searchsorted(columns.time_us, [start_us, end_us]))
+    here = slice(*columns.time_us.searchsorted((start_us, end_us)))
     return Columns(columns.time_us[here], columns.value[here], columns.flag[here])
 
 
