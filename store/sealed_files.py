@@ -25,7 +25,7 @@ from store.faults import file_fault
 
 GROUP_ROWS = 4096
 MOST_REMEMBERED = 64  # files whose footers are kept in memory
-MOST_GROUPS = 32  # row groups kept in memory: neighbours are asked for next; 2 MB at the usual size
+MOST_GROUPS = 128  # row groups kept in memory: neighbours are asked for next; 9 MB at the usual size
 REMEDY = "Put the file back from a backup; 'leafweather store verify' tells all that is affected"
 _COLUMNS = ["time", "value", "flag"]
 

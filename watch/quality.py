@@ -23,6 +23,8 @@ HOUR_US = 3600 * MICROSECONDS_PER_SECOND
 AT_ONCE_US = 30 * 24 * HOUR_US  # of one series in memory
 QUALITY = "quality"  # the kind of basis in the journal
 
+END_OF_TIME_US = 2**62
+
 Stretch = tuple[int, int]
 Alone = Callable[[str], AbstractContextManager[None]]
 
@@ -80,14 +82,18 @@ class QualityKeeper:
         limits = self._limits.get(series)
         return json.dumps(asdict(limits)) if limits is not None else ""
 
-    def renew(self, series: Series, first_us: int, last_us: int, *, again: bool = False) -> list[Stretch]:
+    def renew(
+        self, series: Series, first_us: int, last_us: int, until_us: int = END_OF_TIME_US, *, again: bool = False
+    ) -> list[Stretch]:
         """Test readings again whose verdict a change between two instants can reach; returns what changed by it.
 
+        Hours after the change from that of ``until_us`` on are left for a later call with them, which must come.
         ``again`` says that it may have been done before, and what follows not: then all marks within reach count.
         """
         before_us, after_us = self._reach_us(series)
         start_us = (first_us - after_us) // HOUR_US * HOUR_US
         end_us = (last_us + before_us) // HOUR_US * HOUR_US + HOUR_US
+        end_us = min(end_us, max(until_us // HOUR_US * HOUR_US, last_us // HOUR_US * HOUR_US + HOUR_US))
         changed = []
         for from_us in range(start_us, end_us, AT_ONCE_US):
             until_us = min(from_us + AT_ONCE_US, end_us)
