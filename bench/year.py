@@ -26,6 +26,8 @@ from farm.check import Description, read_description
 from farm.flags import Flag
 from farm.quantities import Kind
 from farm.readings import Reading
+from leafweather.memory import give_memory_back
+from leafweather.second_process import opened_beside
 from store.embedded import EmbeddedStore
 from store.open import open_both
 from watch.jobs import Watch
@@ -77,11 +79,13 @@ def work(folder):
     """Work everything out in this process, and print what it took."""
     description = read_description(FARM)
     farm = description.farm
-    opened = partial(open_both, None, folder)
-    store, journal = opened()
+    give_memory_back()
+    store, journal = open_both(None, folder)
     with store, journal:
         began = time.perf_counter()
-        watch = Watch(Description(farm, "its text", "bench"), store, journal, lambda: END_US, opened)
+        watch = Watch(
+            Description(farm, "its text", "bench"), store, journal, lambda: END_US, partial(opened_beside, None, folder)
+        )
         watch.begin()
         while watch.round():
             pass

@@ -22,6 +22,7 @@ from ingest.arrival import Arrival
 from ingest.counts import TopicCount
 from ingest.subscriber import Broker, Subscriber
 from leafweather.memory import give_memory_back
+from leafweather.second_process import opened_beside
 from leafweather.settings import Settings
 from leafweather.store_commands import DAY_US, SEAL_LAG_DAYS
 from store.contract import StoreUnavailable, StoreUnusable
@@ -61,12 +62,13 @@ class Service:
         self._socket = _listening_socket(settings.host, settings.port)
         folder = made_folder(settings.data)
         self._lock = _held_alone(folder)
-        opened = partial(open_both, settings.store, folder)
         try:
-            self.store, self.journal = opened()
+            self.store, self.journal = open_both(settings.store, folder)
         except ValueError as error:
             raise CannotStart(f"LEAFWEATHER_STORE: {error}") from error
-        self.watch = Watch(description, self.store, self.journal, now_us, opened)
+        self.watch = Watch(
+            description, self.store, self.journal, now_us, partial(opened_beside, settings.store, folder)
+        )
         self.farm = farm
         self._stopping, self._called = threading.Event(), threading.Event()
         password = settings.mqtt_password

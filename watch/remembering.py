@@ -11,6 +11,7 @@ from farm.readings import MICROSECONDS_PER_SECOND, Columns, Reading, Series
 from store.contract import Buckets, ReadingStore
 from watch.layer import Layer
 
+BUCKETS = tuple(field.name for field in fields(Buckets))
 HOUR_US = 3600 * MICROSECONDS_PER_SECOND
 # Our choices, no source:
 MOST_READINGS = 1_250_000  # kept at once: about 21 MB
@@ -136,12 +137,21 @@ class Remembered(Layer):
         held = self._let_go(series)
         self._forget_hours(series, start_us)
         self.beneath.replace(series, start_us, end_us, columns)
-        stretch = _Stretch(start_us, end_us, columns)
+        self._held_too(series, held, _Stretch(start_us, end_us, columns))
+
+    def know(self, series: Series, start_us: int, end_us: int, columns: Columns) -> None:
+        """Take ``columns`` for what the store beneath has in a range, as told by who wrote it there."""
+        held = self._let_go(series)
+        self._forget_hours(series, start_us)
+        self._held_too(series, held, _Stretch(start_us, end_us, columns))
+
+    def _held_too(self, series: Series, held: _Stretch | None, told: _Stretch) -> None:
+        """Hold a stretch that was told together with what was held before, where they touch."""
+        stretch, start_us, end_us = told, told.start_us, told.end_us
         if held is not None and held.start_us <= end_us and start_us <= held.end_us:
-            parts = [
-                _between(held.columns, held.start_us, start_us), columns, _between(held.columns, end_us, held.end_us)
-            ]  # fmt: skip
-            stretch = _Stretch(min(start_us, held.start_us), max(end_us, held.end_us), _joined(parts))
+            before, after = _between(held.columns, held.start_us, start_us), _between(held.columns, end_us, held.end_us)
+            whole = _joined([before, told.columns, after])
+            stretch = _Stretch(min(start_us, held.start_us), max(end_us, held.end_us), whole)
         self._hold(series, stretch.shortened(self._kept_from(series, start_us, end_us)))
 
     def _let_go(self, series: Series) -> _Stretch | None:
@@ -164,11 +174,11 @@ def _between(columns: Columns, start_us: int, end_us: int) -> Columns:
 
 def _hours_between(buckets: Buckets, start_us: int, end_us: int) -> Buckets:
     here = slice(*np.searchsorted(buckets.time_us, [start_us, end_us]))
-    return Buckets(*(getattr(buckets, one.name)[here] for one in fields(Buckets)))
+    return Buckets(*(getattr(buckets, name)[here] for name in BUCKETS))
 
 
 def _all_of(parts: list[Buckets]) -> Buckets:
-    return Buckets(*(np.concatenate([getattr(part, one.name) for part in parts]) for one in fields(Buckets)))
+    return Buckets(*(np.concatenate([getattr(part, name) for part in parts]) for name in BUCKETS))
 
 
 def _joined(parts: list[Columns]) -> Columns:

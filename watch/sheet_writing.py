@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 import time
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from datetime import date
 
@@ -75,8 +75,7 @@ class SheetWriting:
         under_way = self._beside.under_way if self._beside else ()
         stale = self._stale.mark(changed, moved, under_way)
         if self._beside:
-            since = {series: min(first for first, _ in several) for series, several in changed.items() if several}
-            self._beside.note(since, stale)
+            self._beside.note({series: _span(several) for series, several in changed.items() if several}, stale)
 
     def mark_over(self, day: date) -> None:
         """Note that a day is over: its sheet, so far of a part of it, does not hold any more."""
@@ -97,7 +96,8 @@ class SheetWriting:
         if self._beside:
             due = [day for day in due if day not in self._beside.under_way and day not in self._beside.failed]
             if due:
-                self._beside.ask(due, now_us, self._readings.judgement, self._journal.log.state(self._farm.name))
+                log_state = self._journal.log.state(self._farm.name)
+                self._beside.ask(due, now_us, self._readings.judgement, log_state, self._store)
             return
         for day in due:
             with self._alone(f"the sheet of {day}"):
@@ -135,3 +135,7 @@ class SheetWriting:
         if self._beside:
             self._beside.close()
             self._beside = None
+
+
+def _span(several: Sequence[Stretch]) -> Stretch:
+    return min(first for first, _ in several), max(last for _, last in several)

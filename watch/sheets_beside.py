@@ -14,11 +14,11 @@ from collections.abc import Callable, Collection, Mapping, Sequence, Set
 from contextlib import suppress
 from datetime import date
 from multiprocessing.connection import Connection
-from queue import Empty, SimpleQueue
+from queue import Empty, Queue, SimpleQueue
 from typing import Any, NamedTuple
 
 from farm.description import Farm
-from farm.readings import Series
+from farm.readings import Columns, Series
 from store.contract import ReadingStore
 from store.entries import DaySheetEntry
 from store.journal import Journal
@@ -26,9 +26,12 @@ from store.journal_log import LogState
 from watch.day_sheet import day_sheet
 from watch.judged import JudgedReadings, Judgement
 from watch.pressure import pressure_corrections
-from watch.remembering import Remembered
+from watch.remembering import HOUR_US, Remembered
+from watch.stretches import Stretch
 
 Opened = Callable[[], tuple[ReadingStore, Journal]]  # in the second process: it must be fit to be pickled
+MOST_WAITING = 2  # requests that wait for the second process
+LONGEST_TOLD_US = 15 * 24 * HOUR_US  # of a derived series at once; our choice, no source
 logger = logging.getLogger(__name__)
 
 
@@ -36,7 +39,8 @@ class _Request(NamedTuple):
     number: int
     days: Sequence[date]
     now_us: int
-    changed: Mapping[Series, int]  # since the last request: from when on
+    changed: Mapping[Series, Stretch]  # since the last request
+    derived: Mapping[Series, Columns]  # what was derived over these stretches, as far as it is told
     handed_over: Collection[tuple[int, date]]  # answers of these requests and days were taken since the last one
     judgement: Judgement
 
@@ -68,13 +72,16 @@ class SheetsBeside:
         )
         self._process.start()
         there.close()  # here: so that each side is told when the other one is gone
-        self._requests = 0
+        self._farm = farm
+        self._number = 0
+        self._requests: Queue[_Request | None] = Queue(MOST_WAITING)
         self._asked: dict[date, tuple[int, LogState]] = {}
         self._failed: set[date] = set()
-        self._changed: dict[Series, int] = {}
+        self._changed: dict[Series, Stretch] = {}
         self._handed_over: list[tuple[int, date]] = []
         self._answers: SimpleQueue[_Answer | None] = SimpleQueue()
         self.running = True
+        threading.Thread(target=_send, args=(self._connection, self._requests), daemon=True).start()
         threading.Thread(target=_receive, args=(self._connection, self._answers), daemon=True).start()
 
     @property
@@ -87,19 +94,30 @@ class SheetsBeside:
         """The days whose sheets could not be worked out, and that were not noted stale again since."""
         return self._failed
 
-    def ask(self, days: Sequence[date], now_us: int, judgement: Judgement, log_state: LogState) -> None:
-        """Ask for the sheets of some days as the store and the journal are now."""
-        self._requests += 1
-        request = _Request(self._requests, list(days), now_us, self._changed, self._handed_over, judgement)
-        self._changed, self._handed_over = {}, []
-        self._asked |= dict.fromkeys(days, (self._requests, log_state))
-        with suppress(OSError):  # it is gone: the answers say so
-            self._connection.send(request)
+    def ask(
+        self, days: Sequence[date], now_us: int, judgement: Judgement, log_state: LogState, store: ReadingStore
+    ) -> None:
+        """Ask for the sheets of some days as the store and the journal are now; wait while it is far behind.
 
-    def note(self, changed: Mapping[Series, int], stale: Set[date]) -> None:
-        """Note from when on series changed, and the days whose sheets do not hold any more by it."""
-        for series, since_us in changed.items():
-            self._changed[series] = min(since_us, self._changed.get(series, since_us))
+        What was derived is read from ``store``, which remembers it, and told: the other process reads it more slowly.
+        """
+        self._number += 1
+        self._asked |= dict.fromkeys(days, (self._number, log_state))
+        derived = {
+            series: store.read(series, first, last + 1)
+            for series, (first, last) in self._changed.items()
+            if series not in self._farm.described and last - first <= LONGEST_TOLD_US
+        }
+        self._requests.put(
+            _Request(self._number, list(days), now_us, self._changed, derived, self._handed_over, judgement)
+        )
+        self._changed, self._handed_over = {}, []
+
+    def note(self, changed: Mapping[Series, Stretch], stale: Set[date]) -> None:
+        """Note the stretches over which series changed, and the days whose sheets do not hold any more by it."""
+        for series, (first, last) in changed.items():
+            before = self._changed.get(series, (first, last))
+            self._changed[series] = min(first, before[0]), max(last, before[1])
         for day in stale:
             self._asked.pop(day, None)
         self._failed -= stale
@@ -132,7 +150,15 @@ class SheetsBeside:
         self._asked.clear()
         self._process.kill()
         self._process.join()
+        self._requests.put(None)
         self._connection.close()
+
+
+def _send(connection: Connection, requests: Queue[_Request | None]) -> None:
+    """Hand requests on: the other side takes one when it is done with the one before."""
+    while (request := requests.get()) is not None:
+        with suppress(OSError):  # it is gone: the answers say so
+            connection.send(request)
 
 
 def _receive(connection: Connection, answers: SimpleQueue[_Answer | None]) -> None:
@@ -158,9 +184,11 @@ def _work(connection: Connection, farm: Farm, description_hash: str, opened: Ope
         while True:
             request: _Request = connection.recv()
             readings.judge_by(request.judgement)
-            for series, since_us in request.changed.items():
-                judged.forget(series, since_us)
-                arrived.forget(series, since_us)
+            for series, (first, last) in request.changed.items():
+                judged.forget(series, first)
+                arrived.forget(series, first)
+                if series in request.derived:
+                    judged.know(series, first, last + 1, request.derived[series])
             ahead.forget(request.handed_over)
             for day in request.days:
                 entry = None

@@ -164,7 +164,7 @@ class TestAsking:
     @staticmethod
     def ask(house, made):
         days = house.journal.days("testfarm")[1:3]
-        made.ask(days, house.now_us, house.watch.readings.judgement, house.journal.log.state("testfarm"))
+        made.ask(days, house.now_us, house.watch.readings.judgement, (0, 0), house.store)
         return days
 
     def until_finished(self, made):
@@ -182,7 +182,7 @@ class TestAsking:
     def test_one_noted_stale_meanwhile_is_dropped_and_may_be_asked_for_again(self, beside):
         house, made = beside
         days = self.ask(house, made)
-        made.note({house.series(HUMIDITY): T0_US}, set(days[:1]))
+        made.note({house.series(HUMIDITY): (T0_US, T0_US)}, set(days[:1]))
         assert list(made.under_way) == days[1:]
         self.ask(house, made)
         assert sorted(self.until_finished(made)) == days
@@ -193,8 +193,9 @@ class TestAsking:
         self.until_finished(made)
         house.put(HUMIDITY, samples("75*5", start_us=T0_US + DAY_US + MINUTE_US, step_us=2 * MINUTE_US))
         house.work()
-        made.note({one.series: T0_US + DAY_US for one in house.store.known("testfarm")}, {day})
-        made.ask([day], house.now_us, house.watch.readings.judgement, (0, 0))
+        changed = {one.series: (T0_US + DAY_US, one.last_us) for one in house.store.known("testfarm")}
+        made.note(changed, {day})
+        made.ask([day], house.now_us, house.watch.readings.judgement, (0, 0), house.store)
         [(entry, _)] = made.finished(30.0)
         house.now_us += 61_000_000
         house.watch.round()
