@@ -42,7 +42,7 @@ def samples(time_us: ArrayLike, value: ArrayLike) -> tuple[Times, Floats]:
     if times.size and times.dtype.kind not in "iu":
         raise ValueError(f"time_us holds {times.dtype}: give whole microseconds since 1970 UTC, as int64")
     times = times.astype(np.int64, copy=False)
-    if np.any(times[1:] <= times[:-1]):
+    if (times[1:] <= times[:-1]).any():
         first = int(np.argmax(times[1:] <= times[:-1]))
         raise ValueError(
             f"time_us must ascend, but {times[first + 1]} follows {times[first]} at position {first + 1}: "
@@ -95,10 +95,11 @@ def held_us(time_us: Times, start_us: int, end_us: int, max_gap_us: int) -> Time
 
     A sample holds until the next one, but no longer than ``max_gap_us``. ``time_us`` as from ``samples``.
     """
-    until = np.append(time_us[1:], max(end_us, int(time_us[-1]))) if time_us.size else time_us
-    until = np.minimum(until, time_us + max_gap_us)
-    held: Times = np.maximum(np.minimum(until, end_us) - np.maximum(time_us, start_us), 0)
-    return held
+    until: Times = time_us + max_gap_us
+    np.minimum(until[:-1], time_us[1:], out=until[:-1])
+    np.minimum(until, end_us, out=until)
+    until -= np.maximum(time_us, start_us)
+    return np.maximum(until, 0, out=until)
 
 
 def hold_as_of(time_us: ArrayLike, value: ArrayLike, at_us: ArrayLike, max_age_us: int) -> HeldValues:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import reduce
+from operator import add
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -63,8 +65,17 @@ def counted_events(
     known = np.flatnonzero(~np.isnan(values))
     counted = increments(values[known], rolls_over_at)
     places = np.flatnonzero(counted > 0.0)
-    found = [Event(int(times[known[at - 1]]), int(times[known[at]]), float(counted[at])) for at in places.tolist()]
-    return joined(found, join_us)
+    if not len(places):
+        return []
+    starts, ends, amounts = times[known[places - 1]], times[known[places]], counted[places].tolist()
+    firsts = np.append(0, np.flatnonzero(starts[1:] - ends[:-1] > join_us) + 1)
+    lasts = np.append(firsts[1:], len(places)) - 1
+    return [
+        Event(start_us, end_us, reduce(add, amounts[first : last + 1]))
+        for first, last, start_us, end_us in zip(
+            firsts.tolist(), lasts.tolist(), starts[firsts].tolist(), ends[lasts].tolist(), strict=True
+        )
+    ]
 
 
 def switched_events(time_us: ArrayLike, on: ArrayLike, join_us: int) -> list[Event]:

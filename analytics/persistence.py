@@ -18,6 +18,7 @@ def flat_line_flags(
     fail_s: float,
     gap_s: float,
     resting_value: float | None = None,
+    since: int = 0,
 ) -> Flags:
     """Return whether each sample ends a stretch in which the series did not move.
 
@@ -35,12 +36,14 @@ def flat_line_flags(
         Samples further apart than this are two stretches. [s]
     resting_value : float, optional
         A value at which the quantity may rest for ever (no flow, no light): not tested. [the quantity's unit]
+    since : int
+        Position of the first sample that is asked about, 0 or more; those before only take part.
 
     Returns
     -------
     flags : numpy.ndarray of uint8
-        GOOD where it moved, SUSPECT, FAIL; NOT_EVALUATED where it did not, for less than ``suspect_s`` that
-        are known, or at rest; MISSING for NaN.
+        Of the samples from ``since`` on: GOOD where it moved, SUSPECT, FAIL; NOT_EVALUATED where it did not, for
+        less than ``suspect_s`` that are known, or at rest; MISSING for NaN.
 
     Raises
     ------
@@ -67,22 +70,22 @@ def flat_line_flags(
     check_pair("flat line duration", suspect_s, fail_s)
     gap_us = seconds_as_us("gap_s", gap_s)
     came = ~np.isnan(values)
-    flags = np.full(values.shape, Flag.MISSING, np.uint8)
-    at, seen = times[came], values[came]
-    found = np.full(seen.shape, Flag.NOT_EVALUATED, np.uint8)
-    if len(seen):
-        here = np.arange(len(seen))
-        begin = np.maximum.accumulate(np.where(np.diff(at, prepend=at[0]) > gap_us, here, 0))  # of the stretch
+    flags = np.full(values[since:].shape, Flag.MISSING, np.uint8)
+    at, seen, asked = times[came], values[came], int(np.count_nonzero(came[:since]))
+    found = np.full(seen[asked:].shape, Flag.NOT_EVALUATED, np.uint8)
+    if len(found):
+        begin = _newest(np.diff(at, prepend=at[:1]) > gap_us)[asked:]  # of the stretch
         for duration_s, flag in ((suspect_s, Flag.SUSPECT), (fail_s, Flag.FAIL)):
             if np.isfinite(duration_s):
-                first = np.searchsorted(at, at - seconds_as_us("duration", duration_s), side="right") - 1
+                first = np.searchsorted(at, at[asked:] - seconds_as_us("duration", duration_s), side="right") - 1
                 flat = _flat(seen, np.maximum(first, begin), tolerance)
                 found[flat & (first >= begin)] = flag
                 if flag is Flag.SUSPECT:
                     found[~flat] = Flag.GOOD
         if resting_value is not None:
-            found[(np.abs(seen - resting_value) < tolerance) & (found != Flag.GOOD)] = Flag.NOT_EVALUATED
-    flags[came] = found
+            at_rest = np.abs(seen[asked:] - resting_value) < tolerance
+            found[at_rest & (found != Flag.GOOD)] = Flag.NOT_EVALUATED
+    flags[came[since:]] = found
     return flags
 
 
@@ -135,19 +138,27 @@ def held_flags(time_us: ArrayLike, wrong: ArrayLike, hold_s: float, gap_s: float
 
 
 def _flat(values: Floats, first: NDArray[np.intp], tolerance: float) -> NDArray[np.bool_]:
-    """Return whether ``values[first[n] : n + 1]`` moves by less than a tolerance, for each n."""
-    moved = np.abs(np.diff(values, prepend=values[:1])) >= tolerance
-    flat: NDArray[np.bool_] = first >= np.maximum.accumulate(np.where(moved, np.arange(len(values)), 0))
-    if flat.any():  # no two neighbours differ: but it may have crept
-        flat &= _spread(values, first) < tolerance
+    """Return whether ``values[first[n] : last + 1]`` moves by less than a tolerance, for each ``last`` of the end."""
+    last = np.arange(len(values) - len(first), len(values))
+    flat: NDArray[np.bool_] = first >= _newest(np.abs(np.diff(values, prepend=values[:1])) >= tolerance)[last[0] :]
+    crept = np.flatnonzero(flat & (first < last))  # no two neighbours differ, but it may have crept
+    if len(crept):
+        begin, end = int(first[crept[0]]), int(last[crept[-1]]) + 1  # the windows' beginnings ascend, as their ends do
+        flat[crept] = _spread(values[begin:end], first[crept] - begin, last[crept] - begin) < tolerance
     return flat
 
 
-def _spread(values: Floats, first: NDArray[np.intp]) -> Floats:
-    """Return highest less lowest of ``values[first[n] : n + 1]`` for each n, by windows of doubling length."""
-    last = np.arange(len(values))
+def _newest(true: NDArray[np.bool_]) -> NDArray[np.intp]:
+    """Return for each place the newest one up to it that is true; 0 where there is none."""
+    if not true.any():
+        return np.zeros(len(true), np.intp)
+    return np.maximum.accumulate(np.where(true, np.arange(len(true)), 0))
+
+
+def _spread(values: Floats, first: NDArray[np.intp], last: NDArray[np.intp]) -> Floats:
+    """Return highest less lowest of ``values[first[n] : last[n] + 1]`` for each n, by windows of doubling length."""
     level = np.frexp(last - first + 1)[1] - 1  # 2**level is the longest such window that fits
-    spread = np.empty(len(values))
+    spread = np.empty(len(first))
     high = low = values
     for power in range(int(level.max(initial=0)) + 1):
         asked = np.flatnonzero(level == power)

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from analytics.alignment import samples
-from analytics.flagging import Flags
+from analytics.flagging import Flags, seconds_as_us
 from analytics.persistence import flat_line_flags
 from analytics.quality_tests import gap_flags, gross_range_flags, rate_of_change_flags, spike_flags
 from farm.flags import Flag
@@ -19,6 +19,7 @@ TESTS = ("gross_range", "spike", "rate_of_change", "flat_line", "gap")
 ROLLED_UP = TESTS[:-1]  # a gap is no fault of the sample that ends it
 PRIORITY = (Flag.MISSING, Flag.NOT_EVALUATED, Flag.GOOD, Flag.SUSPECT, Flag.FAIL)
 IS_FLAG = np.isin(np.arange(256), PRIORITY)
+OF_RANK = np.array(PRIORITY, np.uint8)
 RANK = np.zeros(256, np.uint8)
 RANK[list(PRIORITY)] = np.arange(len(PRIORITY))
 
@@ -78,7 +79,7 @@ class Verdicts:
     tests: dict[str, Flags]
 
 
-def verdicts(time_us: ArrayLike, value: ArrayLike, limits: QualityLimits) -> Verdicts:
+def verdicts(time_us: ArrayLike, value: ArrayLike, limits: QualityLimits, since: int = 0) -> Verdicts:
     """Return what the tests say of each sample of one series.
 
     Parameters
@@ -89,16 +90,20 @@ def verdicts(time_us: ArrayLike, value: ArrayLike, limits: QualityLimits) -> Ver
         The samples as measured; NaN is missing. [the quantity's unit]
     limits : QualityLimits
         What to test against.
+    since : int
+        Position of the first sample that is asked about; those before only take part, which is quicker.
 
     Returns
     -------
     verdicts : Verdicts
-        The roll-up leaves the gap test out: the sample that ends a gap is as good as any.
+        Of the samples from ``since`` on. The roll-up leaves the gap test out: the sample that ends a gap is as
+        good as any.
 
     Raises
     ------
     ValueError
-        If the arrays do not fit together, times do not ascend, or limits contradict each other.
+        If the arrays do not fit together, times do not ascend, limits contradict each other, or ``since`` is
+        negative.
 
     See Also
     --------
@@ -111,25 +116,32 @@ def verdicts(time_us: ArrayLike, value: ArrayLike, limits: QualityLimits) -> Ver
     [1, 4, 1]
     """
     times, values = samples(time_us, value)
-    made = limits.tests
-    not_made = np.where(np.isfinite(values), np.uint8(Flag.NOT_EVALUATED), np.uint8(Flag.MISSING))
+    if since < 0:
+        raise ValueError(f"since is {since}: give the position of a sample, 0 or more")
     one = limits
+    # All but the flat line test look no further back than a gap.
+    near = (
+        int(np.searchsorted(times, times[since] - seconds_as_us("gap_s", one.gap_s))) if since < len(times) else since
+    )
+    at, seen, asked = times[near:], values[near:], slice(since - near, None)
     tests = {
         "gross_range": lambda: gross_range_flags(
-            values, one.fail_low, one.fail_high, one.suspect_low, one.suspect_high
-        ),
-        "spike": lambda: spike_flags(times, values, one.spike_suspect, one.spike_fail, one.gap_s),
+            seen, one.fail_low, one.fail_high, one.suspect_low, one.suspect_high
+        )[asked],
+        "spike": lambda: spike_flags(at, seen, one.spike_suspect, one.spike_fail, one.gap_s)[asked],
         "rate_of_change": lambda: rate_of_change_flags(
-            times, values, one.rate_suspect_per_s, one.rate_fail_per_s, one.gap_s, one.rate_allowance
-        ),
+            at, seen, one.rate_suspect_per_s, one.rate_fail_per_s, one.gap_s, one.rate_allowance
+        )[asked],
         "flat_line": lambda: flat_line_flags(
             times, values, one.flat_line_tolerance, one.flat_line_suspect_s, one.flat_line_fail_s, one.gap_s,
-            one.resting_value,
+            one.resting_value, since,
         ),
-        "gap": lambda: gap_flags(times, values, one.gap_s),
+        "gap": lambda: gap_flags(at, seen, one.gap_s)[asked],
     }  # fmt: skip
+    made = limits.tests
+    not_made = np.where(np.isfinite(values[since:]), np.uint8(Flag.NOT_EVALUATED), np.uint8(Flag.MISSING))
     found = {test: tests[test]() if test in made else not_made.copy() for test in TESTS}
-    return Verdicts(combined_flags([found[test] for test in ROLLED_UP]), found)
+    return Verdicts(_combined([found[test] for test in ROLLED_UP if test in made] or [not_made]), found)
 
 
 def reach_s(limits: QualityLimits) -> tuple[float, float]:
@@ -190,5 +202,12 @@ def combined_flags(flags: Sequence[ArrayLike]) -> Flags:
     known = together.astype(np.uint8)
     if (known != together).any() or not IS_FLAG[known].all():
         raise ValueError(f"{sorted(set(together.ravel().tolist()) - set(PRIORITY))} are no flags: give 1, 2, 3, 4 or 9")
-    combined: Flags = np.array(PRIORITY, np.uint8)[RANK[known].max(axis=0)]
-    return combined
+    return _combined(list(known))
+
+
+def _combined(flags: Sequence[Flags]) -> Flags:
+    """Return the flags' roll-up; a test that was not made adds nothing to one that was."""
+    rank = RANK[flags[0]]
+    for one in flags[1:]:
+        rank = np.maximum(rank, RANK[one])
+    return OF_RANK[rank]

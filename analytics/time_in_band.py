@@ -86,7 +86,7 @@ def time_in_band(
             f"the limits have shapes {np.shape(low)} and {np.shape(high)}, the values {values.shape}: "
             "give one limit for all, or one for each sample"
         ) from error
-    if np.any(lows > highs):
+    if (lows > highs).any():
         worst = int(np.argmax(lows > highs))
         raise ValueError(f"the low limit {lows[worst]:g} is above the high limit {highs[worst]:g}: swap them")
     came = ~np.isnan(values)

@@ -7,6 +7,7 @@ import socket
 import threading
 import time
 from dataclasses import asdict
+from functools import partial
 from pathlib import Path
 from typing import Any, Self
 
@@ -23,13 +24,13 @@ from ingest.counts import TopicCount
 from ingest.subscriber import Broker, Subscriber
 from leafweather.memory import give_memory_back
 from leafweather.outside import BadOutside, channels_of, pulse_of
+from leafweather.second_process import opened_beside
 from leafweather.settings import Settings
 from leafweather.store_commands import DAY_US, SEAL_LAG_DAYS
 from leafweather.telling import KEEPS_UP_S, Telling
-from store.contract import ReadingStore, StoreUnavailable, StoreUnusable
+from store.contract import StoreUnavailable, StoreUnusable
 from store.embedded import EmbeddedStore
-from store.journal import Journal
-from store.open import open_store
+from store.open import open_both
 from store.retention import Retention
 from watch.jobs import Watch
 
@@ -68,9 +69,13 @@ class Service:
         self._socket = _listening_socket(settings.host, settings.port)
         folder = made_folder(settings.data)
         self._lock = _held_alone(folder)
-        self.store = _opened_store(settings.store, folder)
-        self.journal = Journal(f"sqlite:///{folder / 'journal.sqlite'}")
-        self.watch = Watch(description, self.store, self.journal, now_us)
+        try:
+            self.store, self.journal = open_both(settings.store, folder)
+        except ValueError as error:
+            raise CannotStart(f"LEAFWEATHER_STORE: {error}") from error
+        self.watch = Watch(
+            description, self.store, self.journal, now_us, partial(opened_beside, settings.store, folder)
+        )
         self.farm = farm
         self._stopping, self._called = threading.Event(), threading.Event()
         password = settings.mqtt_password
@@ -237,16 +242,6 @@ def _topic(one: TopicCount) -> dict[str, Any]:
 
 def _iso(time_us: int | None) -> str | None:
     return None if time_us is None else iso_time(time_us)
-
-
-def _opened_store(url: str | None, folder: Path) -> ReadingStore:
-    """Return the store of the settings: the embedded one in the data folder where they name none."""
-    if url is None:
-        return EmbeddedStore(folder)
-    try:
-        return open_store(url)
-    except ValueError as error:
-        raise CannotStart(f"LEAFWEATHER_STORE: {error}") from error
 
 
 def _listening_socket(host: str, port: int) -> socket.socket:

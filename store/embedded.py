@@ -179,14 +179,17 @@ class EmbeddedStore:
         """Return notes that are not settled yet; see the contract."""
         with self._connections.reading() as connection:
             rows = connection.execute(sql.TOUCHED, (farm, max(limit, 0))).fetchall()
-        return [Touched(Series(farm, *row[:3]), *row[3:]) for row in rows]
+        names = {row[:3] for row in rows}
+        series = {one: Series(farm, *one) for one in names}
+        return [Touched._make((series[row[:3]], *row[3:])) for row in rows]
 
     def settle(self, notes: Collection[Touched]) -> None:
         """Forget notes that have been worked off; see the contract."""
         if not notes:
             return
         with self._connections.writing() as connection:
-            found = ((self._registry.find(connection, note.series), note) for note in notes)
+            entries = {series: self._registry.find(connection, series) for series in {note.series for note in notes}}
+            found = ((entries[note.series], note) for note in notes)
             settled = [(entry.number, note.first_us // NOTE_US, note.version) for entry, note in found if entry]
             connection.executemany(sql.SETTLE, settled)
 

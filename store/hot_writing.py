@@ -111,8 +111,14 @@ class HotWriting:
 
     @staticmethod
     def _add_columns(connection: sqlite3.Connection, number: int, columns: Columns) -> None:
-        rows = (columns.time_us.tolist(), columns.value.tolist(), columns.flag.tolist())
-        _inserted(connection, list(zip(itertools.repeat(number), *rows)))
+        values: list[float] = [number] * (4 * len(columns))
+        values[1::4], values[2::4] = columns.time_us.tolist(), columns.value.tolist()
+        values[3::4] = columns.flag.tolist()
+        step = 4 * sql.ADD_AT_ONCE
+        whole = len(values) - len(values) % step
+        for first in range(0, whole, step):
+            connection.execute(sql.ADD_READINGS, values[first : first + step])
+        connection.executemany(sql.ADD_READING, (values[at : at + 4] for at in range(whole, len(values), 4)))
 
     def _unseal(self, connection: sqlite3.Connection, number: int, start_us: int, end_us: int) -> None:
         """Make the days of a derived series that reach into a range hot again, but for that range."""

@@ -1,4 +1,4 @@
-"""One URL chooses the engine."""
+"""One URL chooses the engine; beside it stands the journal."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from urllib.parse import SplitResult, unquote, urlsplit
 
 from store.contract import ReadingStore
 from store.embedded import EmbeddedStore
+from store.journal import Journal
 
 INFLUX_TOKEN = "LEAFWEATHER_INFLUX_TOKEN"  # noqa: S105  # the variable's name, not a token
 INFLUX_PORT = 8086  # InfluxDB's own, where an address names none
@@ -40,6 +41,18 @@ def open_store(url: str) -> ReadingStore:
             "or influx+https://host:port/organisation/bucket"
         )
     return EmbeddedStore(Path(unquote(parts.path)))
+
+
+def open_both(url: str | None, folder: Path) -> tuple[ReadingStore, Journal]:
+    """Return the store that a URL names, or without one the embedded engine in a folder, and the folder's journal.
+
+    Raises
+    ------
+    ValueError, StoreUnavailable, StoreUnusable
+        See `open_store` and `store.journal.Journal`.
+    """
+    store = EmbeddedStore(folder) if url is None else open_store(url)
+    return store, Journal(f"sqlite:///{folder / 'journal.sqlite'}")
 
 
 def _influx(parts: SplitResult) -> ReadingStore:

@@ -49,7 +49,7 @@ class Part(NamedTuple):
 
     def path(self, folder: Path) -> Path:
         """Return where the file is, given the store's folder."""
-        return farm_folder(folder, self.farm) / self.file
+        return _path(self, folder)
 
 
 class Span(NamedTuple):
@@ -66,6 +66,12 @@ class Span(NamedTuple):
     last_flag: int
 
 
+@lru_cache(maxsize=1024)  # asked for once a series and day
+def _path(part: Part, folder: Path) -> Path:
+    return farm_folder(folder, part.farm) / part.file
+
+
+@lru_cache(maxsize=64)
 def farm_folder(folder: Path, farm: str) -> Path:
     """Return where a farm's sealed files are; any name makes a safe folder."""
     return folder / FOLDER / (quote(farm, safe="").replace(".", "%2E") or "%")

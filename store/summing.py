@@ -46,19 +46,22 @@ class Sums:
     def between(self, start_us: int, end_us: int) -> Sums:
         """Return the stretches that begin in ``[start_us, end_us)``."""
         inside = slice(*np.searchsorted(self.time_us, (start_us, end_us)))
-        return Sums(*(getattr(self, field.name)[inside] for field in fields(self)))
+        return Sums(*(getattr(self, name)[inside] for name in SUMS))
 
     def without(self, stretches_us: NDArray[np.int64]) -> Sums:
         """Return all but the stretches that begin at the given instants."""
         keep = ~np.isin(self.time_us, stretches_us)
-        return Sums(*(getattr(self, field.name)[keep] for field in fields(self)))
+        return Sums(*(getattr(self, name)[keep] for name in SUMS))
+
+
+SUMS = tuple(field.name for field in fields(Sums))
 
 
 def joined(parts: Sequence[Sums]) -> Sums:
     """Return stretches of several parts, none of them in two, as one in ascending time."""
-    whole = Sums(*(np.concatenate([getattr(part, field.name) for part in parts]) for field in fields(Sums)))
+    whole = Sums(*(np.concatenate([getattr(part, name) for part in parts]) for name in SUMS))
     order = np.argsort(whole.time_us, kind="stable")
-    return Sums(*(getattr(whole, field.name)[order] for field in fields(Sums)))
+    return Sums(*(getattr(whole, name)[order] for name in SUMS))
 
 
 def rung_below(every_us: int) -> int | None:
@@ -91,7 +94,7 @@ def _step(sums: Sums, every_us: int) -> Sums:
     begin = sums.time_us // every_us * every_us
     new = np.append(True, begin[1:] != begin[:-1])
     if new.all():  # nothing to add together
-        return Sums(begin, *(getattr(sums, field.name) for field in fields(Sums)[1:]))
+        return Sums(begin, *(getattr(sums, name) for name in SUMS[1:]))
     firsts = np.flatnonzero(new)
     flag = np.maximum.reduceat(sums.flag, firsts)
     count = np.add.reduceat(sums.count, firsts)

@@ -210,4 +210,7 @@ def worse_flags(one: NDArray[np.uint8], other: NDArray[np.uint8]) -> NDArray[np.
 
 def usable(columns: Columns) -> NDArray[np.float64]:
     """Return readings' values with NaN where the flag says that the value is no data."""
-    return np.where(IS_NO_DATA[columns.flag], np.nan, columns.value)
+    value, no_data = columns.value.copy(), IS_NO_DATA[columns.flag]
+    if no_data.any():
+        value[no_data] = np.nan
+    return value

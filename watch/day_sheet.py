@@ -8,11 +8,12 @@ from typing import Any
 
 import numpy as np
 
+from analytics.alignment import held_us
 from analytics.counters import counted
 from analytics.time_in_band import time_in_band
 from farm.description import Farm
 from farm.quantities import Kind
-from farm.readings import Series, iso_time
+from farm.readings import MICROSECONDS_PER_SECOND, Series, iso_time
 from store.contract import ReadingStore
 from store.entries import DaySheetEntry, ExcursionEntry, FindingEntry
 from store.journal import Journal
@@ -127,7 +128,7 @@ def _row(farm: Farm, store: ReadingStore, series: Series, start_us: int, until_u
     value = usable(columns)
     inside = value[columns.time_us >= start_us]
     inside = inside[~np.isnan(inside)]
-    held = time_in_band(columns.time_us, value, -np.inf, np.inf, start_us, until_us, gap_us)
+    held = held_us(columns.time_us[~np.isnan(value)], start_us, until_us, gap_us)
     band = None
     if may_have_band(farm, series) and len(columns):
         limits = limits_at(farm, store, series, columns.time_us)
@@ -146,7 +147,7 @@ def _row(farm: Farm, store: ReadingStore, series: Series, start_us: int, until_u
         "low": float(inside.min()) if len(inside) else None,
         "high": float(inside.max()) if len(inside) else None,
         "count": len(inside),
-        "coverage": held.coverage,
+        "coverage": (int(held.sum()) / MICROSECONDS_PER_SECOND) / ((until_us - start_us) / MICROSECONDS_PER_SECOND),
         "band": band,
     }
 

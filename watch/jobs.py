@@ -19,7 +19,6 @@ from store.journal import Journal
 from watch.alarms import AlarmKeeper
 from watch.bands import lights_series, may_have_band
 from watch.corrections import CorrectionKeeper
-from watch.day_sheet import day_sheet
 from watch.derived import derived_series
 from watch.deriving import Deriver
 from watch.excursions import END_OF_TIME_US, ExcursionKeeper
@@ -29,6 +28,8 @@ from watch.pressure import pressure_corrections
 from watch.quality import QualityKeeper
 from watch.quality_limits import quality_limits
 from watch.remembering import Remembered
+from watch.sheet_writing import SheetWriting
+from watch.sheets_beside import Opened
 from watch.stale_days import StaleDays
 from watch.stretches import Stretch, joined
 
@@ -36,9 +37,8 @@ logger = logging.getLogger(__name__)
 
 NOTES_AT_ONCE = 5_000
 IDLE_S = 5.0  # look for notes this often even if nobody calls
-SHEET_EVERY_S = 60.0  # the sheet of a day that still grows is written at most this often
-SHEET_SHARE = 20.0  # nor more often than this many times as long as one took: then readings come too thick
 FINDINGS_EVERY_S = 60.0  # findings are worked out at most this often
+FINDINGS_SHARE = 20.0  # nor more often than this many times as long as they took
 RETRY_S = 2.0
 # Kinds of basis in the journal that tell of a beginning, or a round, that may have been cut off:
 BEGINNING, ROUNDS, CUT_OFF = "beginning", "rounds", ""
@@ -61,10 +61,19 @@ class WatchCounts:
 
 
 class Watch:
-    """Keeps derived series, excursions and day sheets true to the readings of one farm."""
+    """Keeps derived series, excursions and day sheets true to the readings of one farm.
+
+    ``opened`` opens the store and the journal once more, for a second process: while the end of a backlog is far, it
+    works the day sheets out. Without it everything is done in this one.
+    """
 
     def __init__(
-        self, description: Description, store: ReadingStore, journal: Journal, now_us: Callable[[], int]
+        self,
+        description: Description,
+        store: ReadingStore,
+        journal: Journal,
+        now_us: Callable[[], int],
+        opened: Opened | None = None,
     ) -> None:
         farm = description.farm
         self._description, self._farm = description, farm
@@ -76,14 +85,14 @@ class Watch:
         self._corrections = CorrectionKeeper(farm, self.readings, journal)
         self._quality = QualityKeeper(farm.name, quality_limits(farm), judged, journal)
         self._deriver = Deriver(farm, self._store, journal, self._alone)
-        self._stale = StaleDays(farm, journal, self._today)
         self._findings = FindingsKeeper(farm, self._arrived, self._store, journal, now_us)
         self._alarms = AlarmKeeper(farm, self._store, journal, now_us)
         self._found_us, self._slowest_finding_s = 0, 0.0
         self._keepers: dict[Series, ExcursionKeeper] = {}
-        self._begun_us = now_us()
-        self._written_us: dict[date, int] = {}
-        self._slowest_sheet_s = 0.0
+        self._sheets = SheetWriting(
+            farm, description.sha256, self.readings, self._store, journal, StaleDays(farm, journal, self._today),
+            self._alone, self._leave_off, now_us(), opened,
+        )  # fmt: skip
         self._stopping = threading.Event()
         self._day = self._today()
         # Whether a round before this start may have been cut off, as far as the journal tells.
@@ -93,6 +102,12 @@ class Watch:
     def run(self, stopping: threading.Event, called: threading.Event) -> None:
         """Work whenever called (and now and then anyway) until told to stop."""
         self._stopping = stopping
+        try:
+            self._run(stopping, called)
+        finally:
+            self._sheets.close()
+
+    def _run(self, stopping: threading.Event, called: threading.Event) -> None:
         begun = False
         while not stopping.is_set():
             try:
@@ -134,7 +149,7 @@ class Watch:
         changed = defaultdict(list, self._quality.retest(self._alone))
         self._follow_pressure(changed)
         self._deriver.renew(changed, anew, again=again)
-        self._stale.mark(changed)
+        self._sheets.mark(changed)
         self._quality.settle()
         self._deriver.settle()
         if much or again:
@@ -172,11 +187,11 @@ class Watch:
         with self._alone("planned work"):
             self._alarms.note_log(self._corrections.log_state)
         if changed:
-            doubted = self._test(changed, again=again)
+            doubted = self._test(changed, waiting, again=again)
             self._follow_pressure(changed)
             self._deriver.renew(changed, again=again)
             moved = self._follow_excursions(changed, waiting, again=again)
-            self._stale.mark(changed, moved)
+            self._sheets.mark(changed, moved)
             self._findings.note(changed, moved)
             with self._alone("alarms"):
                 self._alarms.note(changed, doubted)
@@ -185,14 +200,15 @@ class Watch:
         self._corrections.settle()
         self._again = again and len(notes) >= NOTES_AT_ONCE  # then there may be more of those that were cut off
         if (today := self._today()) != self._day:
-            self._journal.mark_days_stale(self._farm.name, [self._day])  # it is over now
+            self._sheets.mark_over(self._day)
             self._day = today
         if not waiting:  # what is still to be worked off may change all that they look at
+            self._sheets.catch_up()
             self._find(busy=bool(notes))
             with self._alone("silence"):
                 self._alarms.look_at_clock()
                 self._alarms.write()
-        self._write_sheets(waiting)
+        self._sheets.write(waiting, self._now_us(), far=len(noted) == 2 * NOTES_AT_ONCE)
         self.counts.rounds += 1
         self.counts.notes += len(notes)
         self.counts.last_round_us = self._now_us()
@@ -226,24 +242,36 @@ class Watch:
         else:
             self.counts.broken.pop(what, None)
 
-    def _test(self, changed: dict[Series, list[Stretch]], *, again: bool) -> dict[Series, list[Stretch]]:
-        """Test changed readings' quality, add the stretches where a verdict changed to ``changed``, and return them."""
+    def _test(
+        self, changed: dict[Series, list[Stretch]], waiting: dict[Series, list[Stretch]], *, again: bool
+    ) -> dict[Series, list[Stretch]]:
+        """Test changed readings' quality, add the stretches where a verdict changed to ``changed``, and return them.
+
+        They are tested no further than to what waits for the next round.
+        """
         doubted: dict[Series, list[Stretch]] = {}
         for series in list(changed):
             with self._alone(f"the quality of {series.key}"):
+                until_us = min((first for first, _ in waiting.get(series, [])), default=END_OF_TIME_US)
                 verdicts = [
-                    one for stretch in changed[series] for one in self._quality.renew(series, *stretch, again=again)
+                    one
+                    for stretch in changed[series]
+                    for one in self._quality.renew(series, *stretch, until_us, again=again)
                 ]
                 changed[series] = joined([*changed[series], *verdicts])
                 if verdicts:
                     doubted[series] = joined(verdicts)
-        self._forget(changed)  # verdicts are part of what is read
+        self._forget_judged(changed)  # verdicts are part of what is read
         return doubted
 
     def _forget(self, changed: dict[Series, list[Stretch]]) -> None:
+        self._forget_judged(changed)
         for series, several in changed.items():
-            for layer in (self._store, self._arrived):
-                layer.forget(series, min((first for first, _ in several), default=END_OF_TIME_US))
+            self._arrived.forget(series, min((first for first, _ in several), default=END_OF_TIME_US))
+
+    def _forget_judged(self, changed: dict[Series, list[Stretch]]) -> None:
+        for series, several in changed.items():
+            self._store.forget(series, min((first for first, _ in several), default=END_OF_TIME_US))
 
     def _follow_pressure(self, changed: dict[Series, list[Stretch]]) -> None:
         """Add to ``changed`` the CO2 readings that are corrected by air pressure which changed."""
@@ -251,7 +279,7 @@ class Watch:
             if one.pressure.series in changed:
                 reached = [(first, last + one.pressure.age_us) for first, last in changed[one.pressure.series]]
                 changed[series] = joined([*changed.get(series, []), *reached])
-        self._forget({series: changed[series] for series in self._by_pressure if series in changed})
+        self._forget_judged({series: changed[series] for series in self._by_pressure if series in changed})
 
     def _follow_excursions(
         self, changed: dict[Series, list[Stretch]], waiting: dict[Series, list[Stretch]], *, again: bool
@@ -287,36 +315,15 @@ class Watch:
     def _find(self, *, busy: bool) -> None:
         """Work findings out where they are stale, each minute at most, and rather when there is time."""
         now_us = self._now_us()
-        pause_us = int(max(FINDINGS_EVERY_S, SHEET_SHARE * self._slowest_finding_s) * MICROSECONDS_PER_SECOND)
+        pause_us = int(max(FINDINGS_EVERY_S, FINDINGS_SHARE * self._slowest_finding_s) * MICROSECONDS_PER_SECOND)
         if now_us - self._found_us < pause_us:
             return
         with self._alone("findings"):
             began_s = time.monotonic()
-            self._stale.mark({}, self._findings.renew(busy=busy))
+            self._sheets.mark({}, self._findings.renew(busy=busy))
             self._alarms.note_findings(self._findings.until_us)
             self._slowest_finding_s = max(self._slowest_finding_s, time.monotonic() - began_s)
         self._found_us = now_us
-
-    def _write_sheets(self, waiting: dict[Series, list[Stretch]]) -> None:
-        """Write the sheets of days that changed, each at most once a minute; rather when nothing more waits for it."""
-        stale = self._journal.stale_days(self._farm.name)
-        if not stale:
-            return
-        growing = self._stale.around(stretch for several in waiting.values() for stretch in several)
-        now_us = self._now_us()
-        for day in stale:
-            pause_us = int(max(SHEET_EVERY_S, SHEET_SHARE * self._slowest_sheet_s) * MICROSECONDS_PER_SECOND)
-            if now_us - self._written_us.get(day, self._begun_us if day in growing else 0) < pause_us:
-                continue
-            with self._alone(f"the sheet of {day}"):
-                began_s = time.monotonic()
-                log_state = self._journal.log.state(self._farm.name)  # the command may write while we work
-                entry = day_sheet(
-                    self._farm, self._description.sha256, self._store, self._journal, day, now_us, self._leave_off
-                )
-                self._journal.save_day_sheet(self._farm.name, entry, log_state)
-                self._slowest_sheet_s = max(self._slowest_sheet_s, time.monotonic() - began_s)
-            self._written_us[day] = now_us
 
 
 def _stretches(notes: Iterable[Touched], farm: Farm) -> defaultdict[Series, list[Stretch]]:

@@ -27,8 +27,11 @@ from watch.pressure import PressureCorrection
 
 
 @dataclass
-class _Judgement:
-    """What is known of a farm's readings; one thread writes it, others read."""
+class Judgement:
+    """What is known of a farm's readings: which have marks, how they are corrected, how far they were tested.
+
+    One thread writes it, others read.
+    """
 
     marked: frozenset[Series]
     corrections: Mapping[Series, Sequence[Correction]]
@@ -52,7 +55,7 @@ class JudgedReadings(Layer):
         super().__init__(store)
         self._by_pressure = by_pressure
         self._journal = journal
-        self._known = _Judgement(frozenset(journal.marks.marked(farm)), {}, {})
+        self._known = Judgement(frozenset(journal.marks.marked(farm)), {}, {})
 
     def over(self, store: ReadingStore) -> JudgedReadings:
         """Return the same judgement over another store of the same readings: what one learns the other knows."""
@@ -72,6 +75,16 @@ class JudgedReadings(Layer):
     def corrections(self, series: Series) -> Sequence[Correction]:
         """Return the corrections of a series, in order; empty where it was never calibrated."""
         return self._known.corrections.get(series, ())
+
+    @property
+    def judgement(self) -> Judgement:
+        """What is known by now, for the same readings elsewhere."""
+        return Judgement(self._known.marked, self._known.corrections, dict(self._known.judged_us))
+
+    def judge_by(self, judgement: Judgement) -> None:
+        """Take what is known elsewhere of the same readings from now on."""
+        self._known.marked, self._known.corrections = judgement.marked, judgement.corrections
+        self._known.judged_us = judgement.judged_us
 
     def note_judged(self, series: Series, until_us: int) -> None:
         """Note that a series' readings up to an instant have been tested: those without a mark are good."""

@@ -23,6 +23,8 @@ HOUR_US = 3600 * MICROSECONDS_PER_SECOND
 AT_ONCE_US = 30 * 24 * HOUR_US  # of one series in memory
 QUALITY = "quality"  # the kind of basis in the journal
 
+END_OF_TIME_US = 2**62
+
 Stretch = tuple[int, int]
 Alone = Callable[[str], AbstractContextManager[None]]
 
@@ -80,14 +82,18 @@ class QualityKeeper:
         limits = self._limits.get(series)
         return json.dumps(asdict(limits)) if limits is not None else ""
 
-    def renew(self, series: Series, first_us: int, last_us: int, *, again: bool = False) -> list[Stretch]:
+    def renew(
+        self, series: Series, first_us: int, last_us: int, until_us: int = END_OF_TIME_US, *, again: bool = False
+    ) -> list[Stretch]:
         """Test readings again whose verdict a change between two instants can reach; returns what changed by it.
 
+        Hours after the change from that of ``until_us`` on are left for a later call with them, which must come.
         ``again`` says that it may have been done before, and what follows not: then all marks within reach count.
         """
         before_us, after_us = self._reach_us(series)
         start_us = (first_us - after_us) // HOUR_US * HOUR_US
         end_us = (last_us + before_us) // HOUR_US * HOUR_US + HOUR_US
+        end_us = min(end_us, max(until_us // HOUR_US * HOUR_US, last_us // HOUR_US * HOUR_US + HOUR_US))
         changed = []
         for from_us in range(start_us, end_us, AT_ONCE_US):
             until_us = min(from_us + AT_ONCE_US, end_us)
@@ -117,18 +123,23 @@ class QualityKeeper:
             return []
         before_us, after_us = self._reach_us(series)
         columns = self._readings.as_arrived.read(series, start_us - before_us, end_us + after_us)
-        found = verdicts(columns.time_us, usable(columns), limits).tests
-        inside = slice(*np.searchsorted(columns.time_us, [start_us, end_us]))
-        time_us = columns.time_us[inside]
-        marks = [one for test in ROLLED_UP for one in _runs(test, time_us, found[test][inside])]
+        first, last = np.searchsorted(columns.time_us, [start_us, end_us])
+        found = verdicts(columns.time_us, usable(columns), limits, int(first)).tests
+        time_us = columns.time_us[first:last]
+        marks = [
+            one
+            for test in limits.tests
+            if test in ROLLED_UP
+            for one in _runs(test, time_us, found[test][: len(time_us)])
+        ]
         return sorted(marks, key=lambda one: (one.first_us, one.test))
 
 
 def _runs(test: str, time_us: NDArray[np.int64], flags: NDArray[np.uint8]) -> list[QualityMark]:
     """Return the runs of doubted readings within each hour."""
-    if len(time_us) == 0:
+    doubted = (flags == Flag.SUSPECT) | (flags == Flag.FAIL)
+    if not doubted.any():
         return []
-    doubted = np.isin(flags, (Flag.SUSPECT, Flag.FAIL))
     hour = time_us // HOUR_US
     begins = np.append(True, (flags[1:] != flags[:-1]) | (hour[1:] != hour[:-1]))
     firsts = np.flatnonzero(begins)

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from analytics.flagging import Flags
 from analytics.gaps import gaps
 from analytics.outliers import noise_level
 from analytics.quality import reach_s, verdicts
@@ -41,11 +42,10 @@ def _row(data: DayData, series: Series) -> dict[str, Any]:
     columns = as_arrived(data.store).read(series, data.start_us - before_us, data.until_us)
     value = np.where(columns.flag == Flag.MISSING, np.nan, columns.value)
     within_reach = slice(int(np.searchsorted(columns.time_us, data.start_us - reach_us)), None)
-    made = verdicts(columns.time_us[within_reach], value[within_reach], limits)
     inside = columns.time_us >= data.start_us
-    that_day = inside[within_reach]
-    flag = made.flag[that_day]
-    counts = {name: int(np.sum(flag == one)) for name, one in NAMES.items()}
+    time_us = columns.time_us[within_reach]
+    made = verdicts(time_us, value[within_reach], limits, int(np.searchsorted(time_us, data.start_us)))
+    counts = _counts(made.flag)
     span_s = (data.until_us - data.start_us) / MICROSECONDS_PER_SECOND
     count = sum(counts.values())
     expected = max(count, int(span_s / data.farm.described[series].cadence_s))
@@ -67,7 +67,7 @@ def _row(data: DayData, series: Series) -> dict[str, Any]:
         "missing_share": missing / expected if expected else None,
         **{f"{name}_share": number / expected if expected else None for name, number in counts.items()},
         "tests": {
-            test: {name: int(np.sum(made.tests[test][that_day] == NAMES[name])) for name in ("good", "suspect", "fail")}
+            test: {name: count for name, count in _counts(made.tests[test]).items() if name != "not_evaluated"}
             for test in limits.tests
             if test != "gap"
         },
@@ -77,3 +77,8 @@ def _row(data: DayData, series: Series) -> dict[str, Any]:
         "noise": None if math.isnan(noise) else noise,
         "noise_before": None if math.isnan(noise_before) else noise_before,  # in the 24 h before the day
     }
+
+
+def _counts(flags: Flags) -> dict[str, int]:
+    found = np.bincount(flags, minlength=int(Flag.MISSING) + 1).tolist()
+    return {name: found[flag] for name, flag in NAMES.items()}

@@ -11,11 +11,14 @@ from farm.readings import MICROSECONDS_PER_SECOND, Columns, Reading, Series
 from store.contract import Buckets, ReadingStore
 from watch.layer import Layer
 
+BUCKETS = tuple(field.name for field in fields(Buckets))
 HOUR_US = 3600 * MICROSECONDS_PER_SECOND
 # Our choices, no source:
 MOST_READINGS = 1_250_000  # kept at once: about 21 MB
-LONG = 5_000  # readings of one series: then what lies longer than ...
-BEFORE_US = 72 * HOUR_US  # ... this before the stretch asked for is let go
+LONG = 5_000  # readings of one series: then what lies too long before the stretch asked for is let go
+BEFORE_US = 72 * HOUR_US  # before its end so much is kept, or as long a stretch as was ever asked for, ...
+LONGEST_US = 15 * 24 * HOUR_US  # ... those longer than this aside, ...
+STEP_BACK_US = 36 * HOUR_US  # ... and so much more: day sheets follow somewhat later
 AHEAD = 3  # times as much as was asked for further on is read ahead, where that is ...
 STEP_US = 36 * HOUR_US  # ... no more than this: as when day after day is gone through
 
@@ -31,9 +34,8 @@ class _Stretch:
         part = _between(self.columns, start_us, end_us)
         return _Stretch(start_us, end_us, Columns(part.time_us.copy(), part.value.copy(), part.flag.copy()))
 
-    def shortened(self, wanted_us: int) -> _Stretch:
-        """Return it without what lies far before an instant, if it is long."""
-        start_us = wanted_us - BEFORE_US
+    def shortened(self, start_us: int) -> _Stretch:
+        """Return it without what lies before an instant, if it is long."""
         return self.part(start_us, self.end_us) if len(self.columns) > LONG and start_us > self.start_us else self
 
 
@@ -57,6 +59,7 @@ class Remembered(Layer):
         super().__init__(store)
         self._held: OrderedDict[Series, _Stretch] = OrderedDict()  # the one used last stands last
         self._readings = 0
+        self._longest_us: dict[Series, int] = {}  # asked for at once
         self._hours: dict[Series, _Hours] = {}
 
     def forget(self, series: Series, since_us: int) -> None:
@@ -70,6 +73,8 @@ class Remembered(Layer):
         """Return a series' readings in a range."""
         if start_us >= end_us:
             return Columns.empty()
+        if BEFORE_US < end_us - start_us <= LONGEST_US:
+            self._longest_us[series] = max(end_us - start_us, self._longest_us.get(series, 0))
         held = self._held.get(series)
         if held is None or start_us > held.end_us or end_us < held.start_us:
             held = _Stretch(start_us, end_us, self.beneath.read(series, start_us, end_us))
@@ -90,7 +95,12 @@ class Remembered(Layer):
             more_us = end_us - held.end_us
             until_us = end_us + (AHEAD * more_us if more_us <= STEP_US else 0)
             parts.append(self.beneath.read(series, held.end_us, until_us))
-        return _Stretch(min(start_us, held.start_us), until_us, _joined(parts)).shortened(start_us)
+        whole = _Stretch(min(start_us, held.start_us), until_us, _joined(parts))
+        return whole.shortened(self._kept_from(series, start_us, end_us))
+
+    def _kept_from(self, series: Series, start_us: int, end_us: int) -> int:
+        """Return from when on a series stays remembered once a stretch was asked for."""
+        return min(start_us, end_us - self._longest_us.get(series, BEFORE_US) - STEP_BACK_US)
 
     def last_before(self, series: Series, before_us: int) -> Reading | None:
         """Return the newest reading strictly before an instant."""
@@ -127,13 +137,22 @@ class Remembered(Layer):
         held = self._let_go(series)
         self._forget_hours(series, start_us)
         self.beneath.replace(series, start_us, end_us, columns)
-        stretch = _Stretch(start_us, end_us, columns)
+        self._held_too(series, held, _Stretch(start_us, end_us, columns))
+
+    def know(self, series: Series, start_us: int, end_us: int, columns: Columns) -> None:
+        """Take ``columns`` for what the store beneath has in a range, as told by who wrote it there."""
+        held = self._let_go(series)
+        self._forget_hours(series, start_us)
+        self._held_too(series, held, _Stretch(start_us, end_us, columns))
+
+    def _held_too(self, series: Series, held: _Stretch | None, told: _Stretch) -> None:
+        """Hold a stretch that was told together with what was held before, where they touch."""
+        stretch, start_us, end_us = told, told.start_us, told.end_us
         if held is not None and held.start_us <= end_us and start_us <= held.end_us:
-            parts = [
-                _between(held.columns, held.start_us, start_us), columns, _between(held.columns, end_us, held.end_us)
-            ]  # fmt: skip
-            stretch = _Stretch(min(start_us, held.start_us), max(end_us, held.end_us), _joined(parts))
-        self._hold(series, stretch.shortened(start_us))
+            before, after = _between(held.columns, held.start_us, start_us), _between(held.columns, end_us, held.end_us)
+            whole = _joined([before, told.columns, after])
+            stretch = _Stretch(min(start_us, held.start_us), max(end_us, held.end_us), whole)
+        self._hold(series, stretch.shortened(self._kept_from(series, start_us, end_us)))
 
     def _let_go(self, series: Series) -> _Stretch | None:
         held = self._held.pop(series, None)
@@ -149,17 +168,17 @@ class Remembered(Layer):
 
 
 def _between(columns: Columns, start_us: int, end_us: int) -> Columns:
-    here = slice(*np.searchsorted(columns.time_us, [start_us, end_us]))
+    here = slice(*columns.time_us.searchsorted((start_us, end_us)))
     return Columns(columns.time_us[here], columns.value[here], columns.flag[here])
 
 
 def _hours_between(buckets: Buckets, start_us: int, end_us: int) -> Buckets:
     here = slice(*np.searchsorted(buckets.time_us, [start_us, end_us]))
-    return Buckets(*(getattr(buckets, one.name)[here] for one in fields(Buckets)))
+    return Buckets(*(getattr(buckets, name)[here] for name in BUCKETS))
 
 
 def _all_of(parts: list[Buckets]) -> Buckets:
-    return Buckets(*(np.concatenate([getattr(part, one.name) for part in parts]) for one in fields(Buckets)))
+    return Buckets(*(np.concatenate([getattr(part, name) for part in parts]) for name in BUCKETS))
 
 
 def _joined(parts: list[Columns]) -> Columns:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from datetime import date, timedelta
 
 from farm.description import Farm
@@ -18,13 +18,21 @@ class StaleDays:
     def __init__(self, farm: Farm, journal: Journal, today: Callable[[], date]) -> None:
         self._farm, self._journal, self._today = farm, journal, today
 
-    def mark(self, changed: Mapping[Series, list[Stretch]], moved: Iterable[Stretch] = ()) -> None:
-        """Note the days that changed series and moved excursions lie in, and those whose sheets look at them."""
+    def mark(
+        self,
+        changed: Mapping[Series, list[Stretch]],
+        moved: Iterable[Stretch] = (),
+        under_way: Collection[date] = (),
+    ) -> set[date]:
+        """Note, and return, the days that changed series and moved excursions lie in, and whose sheets look at them.
+
+        ``under_way`` are days whose sheets are being worked out: they count as written.
+        """
         stretches = [*moved, *(one for several in changed.values() for one in several)]
         own = {day for first, last in stretches for day in self._days(first, last)}
         if not own:
-            return
-        written = set(self._journal.days(self._farm.name))
+            return set()
+        written = {*self._journal.days(self._farm.name), *under_way}
         around = self.around(stretches)
         seen_from_later = [
             day
@@ -35,7 +43,9 @@ class StaleDays:
         ]
         reach = timedelta(days=TREND_DAYS)
         later = {sheet for sheet in written for day in seen_from_later if day < sheet <= day + reach}
-        self._journal.mark_days_stale(self._farm.name, own | (around & written) | later)
+        stale = own | (around & written) | later
+        self._journal.mark_days_stale(self._farm.name, stale)
+        return stale
 
     def around(self, stretches: Iterable[Stretch]) -> set[date]:
         """Return the days whose sheets look at changes in some stretches, trends aside."""

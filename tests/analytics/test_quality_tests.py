@@ -147,6 +147,7 @@ def test_empty_and_single():
         (lambda: flat_line_flags([0], [1.0], 0, 1, 1, 60), "tolerance is 0"),
         (lambda: flat_line_flags([0], [1.0], 1, NAN, 1, 60), "flat line duration is nan"),
         (lambda: gap_flags([0], [1.0], 0), "gap_s is 0 s: give a time above 0"),
+        (lambda: verdicts([0], [1.0], QualityLimits(gap_s=60), -1), "since is -1: give the position"),
         (lambda: combined_flags([[1], [1, 2]]), "one-dimensional arrays of one length"),
         (lambda: combined_flags([]), "one-dimensional arrays of one length"),
         (lambda: combined_flags([[1, 7]]), r"\[7\] are no flags"),
@@ -185,6 +186,17 @@ def test_a_verdict_looks_no_further_than_its_reach(record, data):
     assert part.flag[asked].tolist() == whole.flag[first : last + 1].tolist()
     for test in TESTS:
         assert part.tests[test][asked].tolist() == whole.tests[test][first : last + 1].tolist(), test
+
+
+@given(records, st.data())
+def test_asked_from_a_sample_on_the_verdicts_are_those_of_the_whole_record(record, data):
+    at = np.cumsum([step for step, _ in record]) * S
+    value = np.array([one for _, one in record])
+    since = data.draw(st.integers(0, len(at)))
+    whole, part = verdicts(at, value, LIMITS), verdicts(at, value, LIMITS, since)
+    assert part.flag.tolist() == whole.flag[since:].tolist()
+    for test in TESTS:
+        assert part.tests[test].tolist() == whole.tests[test][since:].tolist(), test
 
 
 @given(records)

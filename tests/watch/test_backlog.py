@@ -10,7 +10,7 @@ import pytest
 from farm.check import check_text
 from tests.conftest import MINUTE_US, SMALL_FARM, T0_US, samples
 from tests.watch.conftest import House
-from watch import jobs
+from watch import jobs, sheet_writing
 
 TEMPERATURE, HUMIDITY = "room/air_temperature", "room/relative_humidity"
 HOUR_US = 60 * MINUTE_US
@@ -71,8 +71,8 @@ def test_it_ends_as_if_all_had_come_at_once(houses, monkeypatch, by_day):
 
 def test_of_a_backlog_in_order_of_days_each_sheet_is_written_once(houses, monkeypatch):
     house, _ = houses
-    written, sheet = Counter(), jobs.day_sheet
-    monkeypatch.setattr(jobs, "day_sheet", lambda *args: (written.update([args[4]]), sheet(*args))[1])
+    written, sheet = Counter(), sheet_writing.day_sheet
+    monkeypatch.setattr(sheet_writing, "day_sheet", lambda *args: (written.update([args[4]]), sheet(*args))[1])
     monkeypatch.setattr(jobs, "NOTES_AT_ONCE", 50)
     monkeypatch.setattr(jobs.Watch, "_find", lambda *_, busy: None)  # findings come last, and their days again
     fill(house, by_day=True, humidity="60 60.5 " * (360 * DAYS))
@@ -127,7 +127,7 @@ def test_only_after_an_end_out_of_order_a_round_may_be_a_repeat(house, monkeypat
     house.work()
     stopping = Event()
     monkeypatch.setattr(jobs, "IDLE_S", 0.0)
-    monkeypatch.setattr(type(house.watch), "_write_sheets", lambda *_: stopping.set())
+    monkeypatch.setattr(sheet_writing.SheetWriting, "write", lambda *_, far: stopping.set())
     house.watch.run(stopping, Event())  # told to stop, and ends in order
     house.fresh_watch()
     house.put(HUMIDITY, samples("60*60", start_us=T0_US + 2 * HOUR_US))

@@ -65,18 +65,33 @@ def test_what_is_written_through_it_is_known_without_reading(tmp_path, monkeypat
         assert remembered.read(DEW, 0, 150).value.tolist() == [9.0, 8.0]
 
 
-def test_of_a_long_stretch_only_what_is_near_is_kept(store, monkeypatch):
+@pytest.fixture
+def asked(store, monkeypatch):
     monkeypatch.setattr("watch.remembering.LONG", 50)
     monkeypatch.setattr("watch.remembering.BEFORE_US", 100)
+    monkeypatch.setattr("watch.remembering.STEP_BACK_US", 50)
     asked, read = [], type(store).read
     monkeypatch.setattr(type(store), "read", lambda self, *span: (asked.append(span[1:]), read(self, *span))[1])
+    return asked
+
+
+def test_of_a_long_stretch_only_what_is_near_is_kept(store, monkeypatch, asked):
+    monkeypatch.setattr("watch.remembering.LONGEST_US", 300)
     remembered = Remembered(store)
     remembered.read(AIR, 0, 400)
-    remembered.read(AIR, 350, 500)
-    remembered.read(AIR, 250, 500)
+    remembered.read(AIR, 370, 500)
+    remembered.read(AIR, 320, 500)
     assert asked == [(0, 400), (400, 800)]
-    assert remembered.read(AIR, 240, 500).time_us.tolist() == store.read(AIR, 240, 500).time_us.tolist()
-    assert asked[2] == (240, 250)
+    assert remembered.read(AIR, 310, 500).time_us.tolist() == store.read(AIR, 310, 500).time_us.tolist()
+    assert asked[2] == (310, 320)
+
+
+def test_as_long_a_stretch_as_was_asked_for_is_kept(store, asked):
+    remembered = Remembered(store)
+    remembered.read(AIR, 0, 300)
+    remembered.read(AIR, 300, 400)
+    remembered.read(AIR, 100, 400)
+    assert asked == [(0, 300), (300, 700)]
 
 
 def test_it_holds_no_more_than_it_may(store, monkeypatch):
@@ -102,6 +117,7 @@ def test_readings_that_come_and_change_are_seen_once_told_of(tmp_path_factory, s
     with pytest.MonkeyPatch.context() as patch, EmbeddedStore(tmp_path_factory.mktemp("store")) as store:
         patch.setattr("watch.remembering.LONG", long)
         patch.setattr("watch.remembering.BEFORE_US", 50 * MINUTE_US)
+        patch.setattr("watch.remembering.STEP_BACK_US", 0)
         remembered = Remembered(store)
         for n, (what, start, length) in enumerate(steps):
             start_us, end_us = start * MINUTE_US, (start + length + 1) * MINUTE_US

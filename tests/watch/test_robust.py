@@ -205,7 +205,7 @@ def test_what_is_written_into_the_log_while_its_day_sheet_is_worked_out_is_not_l
         return entry
 
     with monkeypatch.context() as patch:
-        patch.setattr("watch.jobs.day_sheet", worked_out_meanwhile)
+        patch.setattr("watch.sheet_writing.day_sheet", worked_out_meanwhile)
         house.work()
     assert house.watch.counts.broken == {}
     assert house.journal.stale_days("testfarm") == [day]
