@@ -81,6 +81,12 @@ class Facts:
         return f"{form}-{first}" if first == last else f"{form}-{first}-to-{last}"
 
     @property
+    def valueless(self) -> list[Member]:
+        """Series that have readings, but no value on the grid."""
+        pairs = zip(self.choice.members, self.tallies, strict=True)
+        return [one for one, tally in pairs if self.cleaned and tally.readings and not tally.values]
+
+    @property
     def silent(self) -> list[Member]:
         """Series without a reading in the range."""
         return [one for one, tally in zip(self.choice.members, self.tallies, strict=True) if not tally.readings]

@@ -223,7 +223,7 @@ def _cleaned(facts: Facts, cleaning: Cleaning) -> Iterator[str]:
     yield (
         "- **Gap rule**: nothing is filled in. A reading speaks for the time until the next one, but for no longer than "
         f"`gap_after` in `series.csv`. Where readings speak for less than {cleaning.least_coverage:g} of a cell, it has "
-        f"no value and flag {Flag.MISSING.value}; so has a cell in which no reading lies, except by `time_mean`. A series "
+        f"no value and flag {Flag.MISSING.value}; so has a cell in which no reading lies, except of on/off states. A series "
         "that reports less often than once a cell therefore has values in some cells only."
     )
     if slow := [one.series.key for one in facts.choice.members if _is_slow(facts, one, cleaning)]:
@@ -261,6 +261,9 @@ def _missing(facts: Facts) -> Iterator[str]:
     )
     silent = [one.series.key for one in facts.silent]
     yield f"- Series without a reading in the range: {_listed(silent) if silent else 'none'}."
+    if valueless := facts.valueless:
+        keys = _listed([one.series.key for one in valueless])
+        yield f"- Series with readings, but not one cell that they cover enough: {keys}. Ask for a smaller every or coverage."
     if facts.damages:
         yield "- **Damaged days**, whose readings are kept in files that are damaged and are **not** in this data set:"
         by_day: dict[str, list[str]] = {}

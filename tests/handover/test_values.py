@@ -299,6 +299,16 @@ def test_an_asked_for_edge_stands_for_a_reading(kept, tmp_path):
     assert START_US % DAY_US == 0
 
 
+def test_a_series_too_sparse_for_the_grid_is_named(kept, tmp_path):
+    # In four days lie four UTC days, and the failed and the missing readings leave none of air covered whole.
+    words = {"cleaned": True, "every": "1d", "least_coverage": 1.0, "series": [AIR.key, OUTDOORS.key]}
+    facts = made(kept, tmp_path / "set", start="2026-03-27T00:00:00Z", end="2026-03-28T00:00:00Z", **words)
+    assert [one.series for one in facts.valueless] == [AIR]
+    assert "not one cell that they cover enough: `room/air_temperature`" in text_of(tmp_path / "set" / "README.md")
+    package = json.loads(text_of(tmp_path / "set" / "datapackage.json"))
+    assert package["leafweather"]["without_values"] == [AIR.key]
+
+
 def test_parquet_tells_units_and_names_of_columns(wide):
     schema = pq.read_schema(wide[0] / "readings.parquet")
     said = {name.decode(): text.decode() for name, text in schema.field("room__air_temperature").metadata.items()}
