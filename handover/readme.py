@@ -262,8 +262,8 @@ def _missing(facts: Facts) -> Iterator[str]:
     silent = [one.series.key for one in facts.silent]
     yield f"- Series without a reading in the range: {_listed(silent) if silent else 'none'}."
     if valueless := facts.valueless:
-        keys = _listed([one.series.key for one in valueless])
-        yield f"- Series with readings, but not one cell that they cover enough: {keys}. Ask for a smaller every or coverage."
+        named = _listed([one.series.key for one in valueless])
+        yield f"- Series with readings, but not one cell that they cover enough: {named}. Ask for a smaller every or coverage."
     if facts.damages:
         yield "- **Damaged days**, whose readings are kept in files that are damaged and are **not** in this data set:"
         by_day: dict[str, list[str]] = {}
