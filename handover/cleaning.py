@@ -107,7 +107,7 @@ class Cleaner:
         start_us, end_us = int(edges_us[0]), int(edges_us[-1])
         whole = self.grid.cells_in(piece.start_us, piece.end_us)
         if first == whole[0]:
-            tally.begin(start_us)
+            tally.begin(self._source.quiet_since_us(piece, start_us))
         rows = self._rows(piece.member, start_us - member.hold_us, end_us)
         inside = int(np.searchsorted(rows.time_us, start_us))
         tally.add(rows.since(inside), member.hold_us)
@@ -123,7 +123,7 @@ class Cleaner:
         flag = _worst(rows, counting, edges_us, found)
         tally.values += int(np.isfinite(found.value).sum())
         if first + len(edges_us) - 1 == whole[1]:
-            tally.end(end_us, member.hold_us)
+            tally.end(self._source.quiet_until_us(piece, end_us), member.hold_us)
         return CleanCells(first, edges_us, found.value, flag, found.samples, found.coverage)
 
     def _rows(self, member: int, start_us: int, end_us: int) -> Rows:

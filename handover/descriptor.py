@@ -48,6 +48,7 @@ def datapackage(facts: Facts, files: Sequence[File], identity: str) -> str:
             "broken": evidence.broken,
         },
         "without_readings": [one.series.key for one in facts.silent],
+        "without_values": [one.series.key for one in facts.valueless],
         "damaged": [{"series": one.series.key, "day": one.day} for one in facts.damages],
     }
     return json.dumps(package, indent=2, ensure_ascii=False) + "\n"

@@ -68,7 +68,7 @@ class Facts:
     @property
     def title(self) -> str:
         """The data set's name for people."""
-        form = "Cleaned readings" if self.cleaned else "Readings as they arrived"
+        form = "Cleaned readings" if self.cleaned else "Raw readings"
         of = f", batch {self.choice.asked.batch}" if self.choice.asked.batch else ""
         span = f"{iso_time(self.choice.start_us)} to {iso_time(self.choice.end_us)}"
         return f"{form} of {self.farm.farm.title}{of}, {span}"
@@ -79,6 +79,12 @@ class Facts:
         first, last = iso_time(self.choice.start_us)[:10], iso_time(self.choice.end_us - 1)[:10]
         form = "cleaned" if self.cleaned else "raw"
         return f"{form}-{first}" if first == last else f"{form}-{first}-to-{last}"
+
+    @property
+    def valueless(self) -> list[Member]:
+        """Series that have readings, but no value on the grid."""
+        pairs = zip(self.choice.members, self.tallies, strict=True)
+        return [one for one, tally in pairs if self.cleaned and tally.readings and not tally.values]
 
     @property
     def silent(self) -> list[Member]:
@@ -128,11 +134,16 @@ class Facts:
             *(tally.by_flag[flag] for flag in Flag),
             tally.values if self.cleaned else None,
             member.hold_us / MICROSECONDS_PER_SECOND,
-            tally.gaps,
-            tally.longest_gap_us / MICROSECONDS_PER_SECOND,
-            tally.silent_us / MICROSECONDS_PER_SECOND,
+            *self._gaps(member, tally),
             sum(damage.series == series for damage in self.damages),
         ]
+
+    @staticmethod
+    def _gaps(member: Member, tally: Tally) -> list[Any]:
+        """Return number, longest and sum of gaps; nothing of a series of which nothing says how often it reports."""
+        if not member.described:
+            return [None, None, None]
+        return [tally.gaps, *(one / MICROSECONDS_PER_SECOND for one in (tally.longest_gap_us, tally.silent_us))]
 
     def correction_rows(self) -> list[list[Any]]:
         """Return the rows of ``corrections.csv``."""

@@ -143,10 +143,11 @@ SERIES_FIELDS = [
     *(Field(f"flag_{flag.name.lower()}", "integer", f"readings with the flag {flag.value}", "1", "1", required=True)
       for flag in Flag),
     Field("values", "integer", "cells with a value; empty where readings stand as they are", "1", "1"),
-    Field("gap_after", "number", "a silence longer than this is a gap", "s", "s", required=True),
-    Field("gaps", "integer", "gaps in the range; its edges stand for readings", "1", "1", required=True),
-    Field("longest_gap", "number", "the longest of them", "s", "s", required=True),
-    Field("silent", "number", "all of them together", "s", "s", required=True),
+    Field("gap_after", "number", "a silence longer than this is a gap: a reading speaks for no longer", "s", "s",
+          required=True),
+    Field("gaps", "integer", "gaps in the range; empty where nothing says how often the series reports", "1", "1"),
+    Field("longest_gap", "number", "the longest of them", "s", "s"),
+    Field("silent", "number", "all of them together", "s", "s"),
     Field("damaged_days", "integer", "UTC days left out because they are damaged at rest", "1", "1", required=True),
 ]  # fmt: skip
 

@@ -25,7 +25,8 @@ if TYPE_CHECKING:
     from netCDF4 import Dataset
 
 CONVENTIONS = "CF-1.11"
-MOST_CHUNK = 16_384  # readings compressed together
+READINGS_CHUNK = 16_384  # compressed together
+CELLS_CHUNK = 4_096  # likewise; all series are written side by side, each with a chunk or two in memory
 DEFLATE: Final = 2  # of 1 to 9: more takes longer than it saves; our choice, no source
 METHODS = {
     Aggregation.MEAN: "time: mean",
@@ -73,9 +74,9 @@ class NetCDFFile:
         time.bounds = "time_bounds"
         bounds = self._file.createVariable(
             "time_bounds", "i8", ("time", "bounds"), compression="zlib", complevel=DEFLATE,
-            chunksizes=(min(grid.cells, MOST_CHUNK), 2),
+            chunksizes=(min(grid.cells, CELLS_CHUNK), 2),
         )  # fmt: skip
-        for first, edges_us in grid.parts(MOST_CHUNK):
+        for first, edges_us in grid.parts(CELLS_CHUNK):
             edges = edges_us // 1_000_000
             here = slice(first, first + len(edges) - 1)
             time[here] = edges[:-1]
@@ -178,12 +179,13 @@ class NetCDFFile:
         attributes: Mapping[str, Any],
         fill: Any = None,  # noqa: ANN401
     ) -> Any:  # noqa: ANN401  # the library has no types
-        length = self._grid.cells if self._grid is not None else MOST_CHUNK
-        chunk = min(length, MOST_CHUNK)
+        chunk = READINGS_CHUNK if self._grid is None else min(self._grid.cells, CELLS_CHUNK)
         made = self._file.createVariable(
             name, kind, dimensions, compression="zlib", complevel=DEFLATE, fill_value=fill, chunksizes=(chunk,)
         )
-        made.set_var_chunk_cache(size=2 * chunk * np.dtype(kind).itemsize, nelems=11)  # hundreds of series are open
+        # Hundreds of variables are open until the end. Readings come many chunks at a time and need no memory of them.
+        cache = 1 if self._grid is None else 2 * chunk * np.dtype(kind).itemsize
+        made.set_var_chunk_cache(size=cache, nelems=11)
         made.setncatts(attributes)
         return made
 

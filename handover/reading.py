@@ -75,7 +75,7 @@ class Tally:
     _quiet_since_us: int = 0
 
     def begin(self, start_us: int) -> None:
-        """Begin a stretch: its edge stands for a reading, since nothing is known before it."""
+        """Begin a stretch: its edge stands for a reading."""
         self._quiet_since_us = start_us
 
     def add(self, rows: Rows, longest_us: int) -> None:
@@ -149,12 +149,24 @@ class Source:
     def rows(self, piece: Piece) -> Iterator[Rows]:
         """Yield the readings of a piece in order of time, counted."""
         tally, hold_us = self.tallies[piece.member], self._choice.members[piece.member].hold_us
-        tally.begin(piece.start_us)
+        tally.begin(self.quiet_since_us(piece))
         for start_us, end_us in self.stretches(piece):
             rows = self.read(piece.member, start_us, end_us)
             tally.add(rows, hold_us)
             yield rows
-        tally.end(piece.end_us, hold_us)
+        tally.end(self.quiet_until_us(piece), hold_us)
+
+    def quiet_since_us(self, piece: Piece, start_us: int | None = None) -> int:
+        """Return from when on a silence counts: where nobody asked for a beginning, from the first reading on."""
+        start_us, known = piece.start_us if start_us is None else start_us, self._choice.members[piece.member].known
+        is_open = self._choice.asked.start_us is None and start_us == self._choice.start_us
+        return max(start_us, known.first_us) if is_open and known else start_us
+
+    def quiet_until_us(self, piece: Piece, end_us: int | None = None) -> int:
+        """Return until when a silence counts: where nobody asked for an end, until the newest reading."""
+        end_us, known = piece.end_us if end_us is None else end_us, self._choice.members[piece.member].known
+        is_open = self._choice.asked.end_us is None and end_us == self._choice.end_us
+        return min(end_us, known.last_us) if is_open and known else end_us
 
     def read(self, member: int, start_us: int, end_us: int) -> Rows:
         """Return a member's readings in a range, without the days that are damaged."""

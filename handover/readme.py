@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from analytics.regular_grid import Aggregation
+from farm.description import SILENT_AFTER_CADENCES
 from farm.flags import Flag
 from farm.quantities import Kind
 from farm.readings import iso_time
@@ -145,7 +146,12 @@ def _xarray(example: Member, cleaning: Cleaning | None) -> Iterator[str]:
     yield (
         "The NetCDF file follows the CF conventions. A variable is named by the `column` of `series.csv`; its `series` "
         "attribute holds the key, and `ancillary_variables` names its flags."
-        + (" Each series has a time of its own. A series without readings has no variable." if cleaning is None else "")
+        + (
+            f" Each series has a time of its own: to put several side by side, rename it, as in "
+            f'`one.rename({example.column}_time="time")`. A series without readings has no variable.'
+            if cleaning is None
+            else ""
+        )
     )
     yield ""
 
@@ -217,7 +223,7 @@ def _cleaned(facts: Facts, cleaning: Cleaning) -> Iterator[str]:
     yield (
         "- **Gap rule**: nothing is filled in. A reading speaks for the time until the next one, but for no longer than "
         f"`gap_after` in `series.csv`. Where readings speak for less than {cleaning.least_coverage:g} of a cell, it has "
-        f"no value and flag {Flag.MISSING.value}; so has a cell in which no reading lies, except by `time_mean`. A series "
+        f"no value and flag {Flag.MISSING.value}; so has a cell in which no reading lies, except of on/off states. A series "
         "that reports less often than once a cell therefore has values in some cells only."
     )
     if slow := [one.series.key for one in facts.choice.members if _is_slow(facts, one, cleaning)]:
@@ -226,8 +232,7 @@ def _cleaned(facts: Facts, cleaning: Cleaning) -> Iterator[str]:
 
 
 def _is_slow(facts: Facts, member: Member, cleaning: Cleaning) -> bool:
-    described = facts.farm.described.get(member.series)
-    return bool(described and cleaning.every_us and described.cadence_s * 1e6 > cleaning.every_us)
+    return cleaning.every_us is not None and member.hold_us > SILENT_AFTER_CADENCES * cleaning.every_us
 
 
 def _flags() -> Iterator[str]:
@@ -245,10 +250,20 @@ def _flags() -> Iterator[str]:
 def _missing(facts: Facts) -> Iterator[str]:
     yield "## What is missing"
     yield ""
-    gaps = sum(one.gaps for one in facts.tallies)
-    yield f"- Gaps: {gaps:,} silences longer than a series may be silent; `series.csv` has their number and length."
+    pairs = zip(facts.choice.members, facts.tallies, strict=True)
+    gaps = [(tally.longest_gap_us, member.series.key) for member, tally in pairs if member.described and tally.gaps]
+    total = sum(one.gaps for member, one in zip(facts.choice.members, facts.tallies, strict=True) if member.described)
+    longest = f"; the longest is in `{max(gaps)[1]}`, {max(gaps)[0] / 3_600_000_000:,.1f} h" if gaps else ""
+    yield (
+        f"- Gaps: {total:,} silences longer than a sensor may be silent, in {len(gaps)} series{longest}. `series.csv` has "
+        "their number and length by series. Where a beginning or end was asked for, it stands for a reading. Derived series "
+        "have none: some of them have values only while something runs."
+    )
     silent = [one.series.key for one in facts.silent]
     yield f"- Series without a reading in the range: {_listed(silent) if silent else 'none'}."
+    if valueless := facts.valueless:
+        named = _listed([one.series.key for one in valueless])
+        yield f"- Series with readings, but not one cell that they cover enough: {named}. Ask for a smaller every or coverage."
     if facts.damages:
         yield "- **Damaged days**, whose readings are kept in files that are damaged and are **not** in this data set:"
         by_day: dict[str, list[str]] = {}

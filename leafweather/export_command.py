@@ -115,6 +115,8 @@ def _told(facts: Facts, target: Path) -> int:
     typer.echo(f"{target}: {readings:,} readings of {len(facts.tallies)} series. Begin with {target / 'README.md'}")
     for one in facts.silent:
         typer.echo(f"no reading in the range: {one.series.key}", err=True)
+    for one in facts.valueless:
+        typer.echo(f"readings, but no cell that they cover enough: {one.series.key}", err=True)
     by_day: dict[str, list[str]] = {}
     for damage in facts.damages:
         by_day.setdefault(damage.day, []).append(damage.series.key)

@@ -281,8 +281,32 @@ def test_the_descriptor_says_what_is_missing(raw):
     assert (air["readings"], air["gaps"], air["longest_gap"], air["silent"]) == (STEPS - 30, 1, 31 * 600, 31 * 600)
     assert (air["flag_suspect"], air["flag_fail"], air["gap_after"]) == (3, 3, 1800)
     silent = series.loc["room/co2_mole_fraction"]
+    # nobody asked for a beginning or an end: of a series without readings, the whole range
     assert (silent["readings"], silent["gaps"], silent["silent"]) == (0, 1, 4 * DAY_US / 1e6 - 600 + 1)
+    assert np.isnan(series.loc[VPD.key, "gaps"]), "nothing says how often a derived series reports"
+
+
+def test_an_asked_for_edge_stands_for_a_reading(kept, tmp_path):
+    """From 30 minutes after the gap begins until 2 h after the last reading, by hand."""
+    start, end = "2026-03-27T17:00:00Z", "2026-03-31T01:50:00Z"
+    made(kept, tmp_path / "set", start=start, end=end, series=[AIR.key])
+    air = pd.read_csv(tmp_path / "set" / "series.csv").set_index("series").loc[AIR.key]
+    # steps 102 to 130, and from step 575 (23:50) to 01:50
+    assert (air["gaps"], air["longest_gap"], air["silent"]) == (2, 28 * 600, 28 * 600 + 7200)
+    made(kept, tmp_path / "open", series=[AIR.key, VPD.key])
+    air = pd.read_csv(tmp_path / "open" / "series.csv").set_index("series").loc[AIR.key]
+    assert (air["gaps"], air["silent"]) == (1, 31 * 600)
     assert START_US % DAY_US == 0
+
+
+def test_a_series_too_sparse_for_the_grid_is_named(kept, tmp_path):
+    # In four days lie four UTC days, and the failed and the missing readings leave none of air covered whole.
+    words = {"cleaned": True, "every": "1d", "least_coverage": 1.0, "series": [AIR.key, OUTDOORS.key]}
+    facts = made(kept, tmp_path / "set", start="2026-03-27T00:00:00Z", end="2026-03-28T00:00:00Z", **words)
+    assert [one.series for one in facts.valueless] == [AIR]
+    assert "not one cell that they cover enough: `room/air_temperature`" in text_of(tmp_path / "set" / "README.md")
+    package = json.loads(text_of(tmp_path / "set" / "datapackage.json"))
+    assert package["leafweather"]["without_values"] == [AIR.key]
 
 
 def test_parquet_tells_units_and_names_of_columns(wide):
