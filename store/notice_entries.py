@@ -67,7 +67,7 @@ class Notice:
 
     ``channel`` says which of the person's addresses, as ``mail 1``: addresses themselves are not kept. ``group`` is
     empty where it is about several. ``turn`` tells apart what is told anew on purpose: the step of an escalation, the
-    number of a reminder, the day of a digest.
+    number of a reminder, the day of a digest, what late readings show not to be over after all.
     """
 
     farm: str

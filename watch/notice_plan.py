@@ -11,7 +11,7 @@ from farm.alarm_words import AlarmState, Priority
 from farm.notices import URGENT, Notices, Person, Route, zone_of
 from farm.readings import instant, microseconds
 from store.notice_entries import TELLING, Notice, NoticeKind, Told
-from watch.told import MINUTE_US, History, Raised, at_least, most_urgent, told_of
+from watch.told import ANEW, MINUTE_US, History, Raised, at_least, most_urgent, told_of
 
 OVER_US = 60 * MINUTE_US  # an urgent alarm that is over is still told at once for so long; our choice, no source
 DIGEST_REACHES = timedelta(hours=48)  # back from its time; our choice, no source
@@ -149,19 +149,15 @@ class _Planner:
     def _first(self, name: str, group: list[Raised], owed: list[Raised], turn: int) -> Draft | None:
         """Return the notice that tells a person of a group; None where there is nothing new, or not now."""
         history = self._history[name]
-        mine = [one for one in owed if self._wants(name, one)]
+        mine = [one for one in owed if self._wants(name, one) and (one.stands or not turn)]
         fresh = [one for one in mine if not self._covered(history, one, group)]
         if not fresh or self._quiet(name, most_urgent(one.entry.priority for one in fresh)):
             return None
-        worse = any(history.heard_of(one) for one in group if one.stands)
+        ends = history.times_ended(told_of(one.entry) for one in fresh)
+        worse = not ends and any(history.heard_of(one) for one in group if one.stands)
         kind = NoticeKind.WORSE if worse else NoticeKind.ESCALATED if turn else NoticeKind.RAISED
-        return Draft(
-            kind,
-            name,
-            fresh[0].entry.group,
-            turn,
-            tuple(told_of(one.entry) for one in mine if one.stands or one in fresh),
-        )
+        told = tuple(told_of(one.entry) for one in mine if one.stands or one in fresh)
+        return Draft(kind, name, fresh[0].entry.group, turn + ANEW * ends, told)
 
     def _reached_us(self, name: str, top: list[Raised], group: list[Raised]) -> int | None:
         """Return since when a person knows of a group's worst; None for one who cannot be reached, or not now."""
@@ -174,7 +170,7 @@ class _Planner:
 
     def _covered(self, history: History, alarm: Raised, group: list[Raised]) -> bool:
         """Whether a person knows enough of an alarm: itself, another of its group that lasts, or just now the same."""
-        if history.knows(alarm):
+        if history.knows(alarm) or (not alarm.stands and history.heard_of(alarm)):
             return True
         entry = alarm.entry
         if any(one.stands and at_least(one.entry.priority, entry.priority) and history.knows(one) for one in group):
@@ -193,10 +189,10 @@ class _Planner:
         for name in everybody:
             mine = [one for one in lasting if self._history[name].knows(one)]
             if mine and not self._quiet(name, most_urgent(one.entry.priority for one in mine)):
-                turn = self._history[name].reminders(mine) + 1
-                yield Draft(
-                    NoticeKind.AGAIN, name, mine[0].entry.group, turn, tuple(told_of(one.entry) for one in mine)
-                )
+                told = tuple(told_of(one.entry) for one in mine)
+                history = self._history[name]
+                turn = history.reminders(mine) + 1 + ANEW * history.times_ended(told)
+                yield Draft(NoticeKind.AGAIN, name, mine[0].entry.group, turn, told)
 
     def _returned(self, name: str) -> Iterator[Draft]:
         """Yield what a person was told and what is back to normal, group by group."""
@@ -212,7 +208,8 @@ class _Planner:
             if any(history.return_told(one.condition, self._now_us - self._same_us) for one in told):
                 continue
             if any(one.returned_us is None for one in told):  # else the notice said itself that it was over
-                yield Draft(NoticeKind.RETURNED, name, group, 0, tuple(_over(*one) for one in found))
+                ends = history.times_ended(told)
+                yield Draft(NoticeKind.RETURNED, name, group, ends, tuple(_over(*one) for one in found))
 
     def _digest(self, name: str) -> Iterator[Draft]:
         """Yield the digest of the day, once its time has come: low priorities, and what came and went unnoticed."""

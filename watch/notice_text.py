@@ -70,10 +70,10 @@ def _cut(text: str, more: str = "") -> str:
 def _short(told: Told) -> str:
     """Return where, what and how far in a few words."""
     facts = told.facts
-    where, what, worst = (str(facts.get(name) or "") for name in ("where", "what", "worst"))
+    where, what = (str(facts.get(name) or "") for name in ("where", "what"))
     if not what:
         return f"{where}: {_sentence(told)}" if where and where not in _sentence(told) else _sentence(told)
-    value = f" {_value(facts, 'worst')}" if worst else ""
+    value = f" {_value(facts, 'worst')}" if facts.get("worst") is not None else ""
     return f"{where}: {what}{value}" if where else f"{what}{value}"
 
 

@@ -113,7 +113,7 @@ class Notifier:
             return []
         alarms = self._journal.alarms.between(farm.name, now_us - LOOK_BACK_US)
         first_us = min((one.alarm_us for one in alarms), default=now_us)
-        sent = self._journal.outbox.since(farm.name, min(first_us, now_us - LOOK_BACK_US))
+        sent = self._journal.outbox.since(farm.name, first_us - LOOK_BACK_US)  # late readings may move an alarm
         alarms = [*alarms, *self._told_before(alarms, sent)]
         raised = [Raised(one, state) for one, state in self._states(alarms, now_us)]
         drafts = plan(farm.notices, farm.zones, farm.farm.zone_info, raised, sent, now_us)

@@ -11,6 +11,7 @@ from store.alarm_entries import AlarmEntry
 from store.notice_entries import FAILED, TELLING, Notice, NoticeKind, Told
 
 MINUTE_US = 60 * MICROSECONDS_PER_SECOND
+ANEW = 1000  # a turn's thousands: how often it was told to be over, which late readings denied
 _RANK = {priority: rank for rank, priority in enumerate(Priority)}
 _FACTS = ("kind", "what", "where", "series", "unit", "limit", "worst", "likely", "first_step", "caution", "text")
 _STANDING = (AlarmState.UNACKNOWLEDGED, AlarmState.ACKNOWLEDGED)
@@ -51,18 +52,25 @@ def told_of(entry: AlarmEntry) -> Told:
 
 
 class History:
-    """Notices to one person, whatever became of them."""
+    """Notices to one person, oldest first, whatever became of them."""
 
     def __init__(self, notices: Sequence[Notice]) -> None:
         self._all = notices
         self._digests = [one for one in notices if one.kind is NoticeKind.DIGEST]
         self._by_identity: dict[str, list[tuple[Notice, Told]]] = {}
         self._by_condition: dict[str, list[tuple[Notice, Told]]] = {}
+        self._ends: dict[str, int] = {}
+        self._ever: set[str] = set()
         for one in notices:
-            if one.kind in TELLING:
+            if one.kind is NoticeKind.RETURNED:  # who was told that it is over knows of it no more
+                for told in one.told:
+                    self._by_identity.pop(told.identity, None)
+                    self._ends[told.identity] = self._ends.get(told.identity, 0) + 1
+            elif one.kind in TELLING:
                 for told in one.told:
                     self._by_identity.setdefault(told.identity, []).append((one, told))
                     self._by_condition.setdefault(told.condition, []).append((one, told))
+                    self._ever.add(told.identity)
         self._digested = {told.identity for one in self._digests for told in one.told}
 
     def _about(self, names: Collection[str], priority: Priority) -> list[Notice]:
@@ -70,12 +78,16 @@ class History:
         return [one for one, told in found if at_least(told.priority, priority)]
 
     def knows(self, alarm: Raised) -> bool:
-        """Whether an alarm was told, at its priority or a more urgent one."""
+        """Whether an alarm was told, at its priority or a more urgent one, and not since that it is over."""
         return bool(self._about(alarm.names, alarm.entry.priority))
 
     def heard_of(self, alarm: Raised) -> bool:
-        """Whether an alarm was told at any priority."""
-        return bool(self._about(alarm.names, Priority.LOW))
+        """Whether an alarm was ever told, at any priority."""
+        return not self._ever.isdisjoint(alarm.names)
+
+    def times_ended(self, told: Iterable[Told]) -> int:
+        """Return how often one of some alarms was told to be over, as late readings can deny."""
+        return max((self._ends.get(one.identity, 0) for one in told), default=0)
 
     def knows_condition(self, alarm: Raised, since_us: int) -> bool:
         """Whether the alarm's condition was told at this priority, for this or an earlier alarm, since an instant."""
@@ -106,7 +118,7 @@ class History:
     def reminders(self, alarms: Iterable[Raised]) -> int:
         """Return how often some alarms were told again."""
         found = (one for alarm in alarms for one in self._about(alarm.names, Priority.LOW))
-        return max((one.turn for one in found if one.kind is NoticeKind.AGAIN), default=0)
+        return max((one.turn % ANEW for one in found if one.kind is NoticeKind.AGAIN), default=0)
 
     def owed_returns(self) -> dict[str, list[Told]]:
         """Return what was told by notices that have not failed, and whose return was not told since, by group."""

@@ -74,6 +74,8 @@ class Days:
                 Notice("testfarm", one.kind, one.person, "mail 1", one.group, one.turn, one.priority, one.told,
                        minute(now), "", "", state)
             )  # fmt: skip
+        names = [(one.person, one.identity) for one in self.sent]
+        assert len(set(names)) == len(names), "two notices of one name: the outbox would keep but one"
         again = plan(self.notices, ZONES, OSLO, raised, self.sent, minute(now))
         assert again == [], "asked again it tells the same again"
         return [(str(one.kind), one.person) for one in drafts]
@@ -152,6 +154,29 @@ def test_an_alarm_whose_onset_late_readings_move_is_the_same():
     over = replace(moved, returned_us=minute(NOON + 6))
     assert days.at(NOON + 6, over) == [("returned", "ada")]
     assert days.at(NOON + 30, over) == []
+
+
+def test_late_readings_that_show_it_was_never_over_are_told():
+    days, one = Days(), alarm()
+    days.at(NOON, one)
+    assert days.at(NOON + 10, replace(one, returned_us=minute(NOON + 9))) == [("returned", "ada")]
+    assert days.at(NOON + 30, one) == [("raised", "ada")]  # it lasts after all
+    assert days.at(NOON + 44, one) == []
+    assert days.at(NOON + 45, one) == [("escalated", "cem")]
+    over = replace(one, returned_us=minute(NOON + 50))
+    assert days.at(NOON + 50, over) == [("returned", "ada"), ("returned", "cem")]
+    identities = [sent.identity for sent in days.sent if sent.person == "ada"]
+    assert len(set(identities)) == 4, "each is a notice of its own"
+
+
+def test_two_alarms_that_late_readings_make_one_are_told_as_it_stands():
+    days, first = Days(), alarm(over=NOON + 9)
+    days.at(NOON, replace(first, returned_us=None))
+    days.at(NOON + 10, first)
+    second = alarm(at=NOON + 30)
+    assert days.at(NOON + 30, first, second) == [("raised", "ada")]
+    assert days.at(NOON + 40, replace(first, returned_us=None)) == []  # within the window: the same condition
+    assert days.at(NOON + 46, replace(first, returned_us=None)) == [("raised", "ada")]
 
 
 def test_a_more_urgent_priority_is_told_again_and_a_lesser_one_is_not():
@@ -285,7 +310,9 @@ def test_nobody_is_told_where_nobody_is_described():
     assert plan(Notices(), ZONES, OSLO, [Raised(alarm(), UNACK)], [], minute(NOON)) == []
 
 
-HAPPENING = st.tuples(st.integers(0, 5), st.sampled_from(["raise", "return", "ack", "wait"]), st.integers(1, 40))
+HAPPENING = st.tuples(
+    st.integers(0, 5), st.sampled_from(["raise", "return", "deny", "ack", "wait"]), st.integers(1, 40)
+)
 
 
 @given(st.lists(HAPPENING, min_size=1, max_size=40))
@@ -301,6 +328,8 @@ def test_whatever_happens_nobody_is_told_the_same_twice_within_the_window_and_ev
             alarms.setdefault(which, []).append(new)
         elif what == "return" and last and last[-1].returned_us is None:
             last[-1] = replace(last[-1], returned_us=minute(now))
+        elif what == "deny" and last:  # late readings: it was not over
+            last[-1] = replace(last[-1], returned_us=None)
         elif what == "ack" and last:
             states[last[-1].identity] = ACK if last[-1].returned_us is None else AlarmState.NORMAL
         flat = [one for several in alarms.values() for one in several]
@@ -317,7 +346,8 @@ def test_whatever_happens_nobody_is_told_the_same_twice_within_the_window_and_ev
             elif one.kind is not NoticeKind.DIGEST:
                 before = last_told.get(key)
                 danger_again = told.priority is Priority.HIGHEST and over_since.get(key, 0) >= (before or 0)
-                assert before is None or one.made_us - before >= 15 * MINUTE_US or danger_again
+                apart = before is None or one.made_us - before >= 15 * MINUTE_US or one.made_us == before
+                assert apart or danger_again, "the same twice within the window, in two notices"
                 last_told[key] = one.made_us
     told_to_ada = {told.identity for one in days.sent if one.person == "ada" for told in one.told}
     flat = [one for several in alarms.values() for one in several if one.returned_us is None]

@@ -45,6 +45,14 @@ def test_all_that_a_person_needs_to_know(small_farm):
     assert text.isprintable() or set(text) - {"\n"} == {c for c in text if c.isprintable()}
 
 
+def test_a_worst_of_nought_and_one_below_are_told_like_others(small_farm):
+    light = {"what": "PPFD", "series": "row/ppfd", "unit": "µmol m⁻² s⁻¹", "where": "Row"}
+    assert said(small_farm, replace(TOO_WARM, facts=light | {"worst": 0.0}))[0].startswith("Row: PPFD 0")
+    cold = replace(TOO_WARM, facts=TOO_WARM.facts | {"worst": -3.25})
+    assert said(small_farm, cold)[0] == "Room: Air temperature −3.2 °C"
+    assert said(small_farm, replace(TOO_WARM, facts=TOO_WARM.facts | {"worst": None}))[0] == "Room: Air temperature"
+
+
 def test_danger_by_co2_says_first_to_leave_and_who_protects_people(small_farm):
     subject, text = said(small_farm, CO2)
     assert subject == "CO2 DANGER, leave: Room: CO2 6,200 ppm"
