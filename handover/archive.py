@@ -12,7 +12,8 @@ from typing import IO, NamedTuple
 
 from farm.description import Farm
 from handover.asking import Asked, Format, Imprint
-from handover.data_set import UNFINISHED, make_data_set
+from handover.data_set import make_data_set
+from handover.place import UNFINISHED
 from handover.provenance import MadeBy
 from handover.refusals import NotWritten
 from watch.judged import JudgedReadings

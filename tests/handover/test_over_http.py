@@ -52,6 +52,7 @@ def test_the_zip_holds_the_files_that_the_engine_makes(ours, kept, tmp_path, mon
          zones=["room", "row-1"], cleaned=True, every="1h")  # fmt: skip
     with zipfile.ZipFile(io.BytesIO(answer.content)) as packed:
         assert packed.testzip() is None
+        assert {one.date_time for one in packed.infolist()} == {(1980, 1, 1, 0, 0, 0)}, "no clock"
         names = {Path(one).name: one for one in packed.namelist()}
         assert set(names) == {one.name for one in (tmp_path / "set").iterdir()}
         for name, inside in names.items():
