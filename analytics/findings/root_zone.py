@@ -95,6 +95,11 @@ def _given(scene: Scene) -> dict[str, Floats]:
     }
 
 
+def doses_known(scene: Scene) -> bool:
+    """Whether all that changes the solution is counted: every stock, and the water topped up."""
+    return topped_up(scene) is not None and len(_given(scene)) == len(scene.farm.equipment.stocks)
+
+
 def dosing(scene: Scene) -> Mask:
     """Return the minutes in which anything is dosed or topped up."""
     busy = np.zeros(scene.minutes, bool)

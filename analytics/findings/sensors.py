@@ -8,7 +8,7 @@ import numpy as np
 
 from analytics.alignment import Floats
 from analytics.findings.indicator import Indicator
-from analytics.findings.root_zone import MIXING_MIN, dosing
+from analytics.findings.root_zone import MIXING_MIN, doses_known, dosing
 from analytics.findings.scene import MINUTES, Mask, Scene, hourly, median_over, quiet_after, share
 from analytics.saturation import saturation_vapour_pressure
 from farm.description import ZoneKind
@@ -29,7 +29,7 @@ LONGEST_UNCHANGED_H = 12.0  # counted; longer tells no more
 def sensors(scene: Scene) -> Iterator[Indicator]:
     """Yield how each measured level behaves by itself, and what share of all readings came."""
     heard = []
-    busy = dosing(scene)
+    busy, counted = dosing(scene), doses_known(scene)
     for series, value in scene.value.items():
         came = (~np.isnan(value)).reshape(-1, MINUTES).mean(axis=1)
         heard.append(came)
@@ -50,9 +50,9 @@ def sensors(scene: Scene) -> Iterator[Indicator]:
             yield Indicator("series_own", key, own, least)
         yield Indicator("series_jump", key, _largest_step(looked_at), least)
         moved = value if gap is None else gap
-        yield Indicator(
-            "series_step", key, _sudden(moved, busy if series.quantity in DOSED else None), NOTICED_APART * accuracy
-        )
+        dosed = series.quantity in DOSED
+        if counted or not dosed:  # else a dose or a top-up looks like a step
+            yield Indicator("series_step", key, _sudden(moved, busy if dosed else None), NOTICED_APART * accuracy)
         yield Indicator("series_scatter", key, _scatter(value, accuracy))
         if series.quantity == "relative_humidity":
             yield Indicator("series_saturated", key, share(value >= SATURATED, value))

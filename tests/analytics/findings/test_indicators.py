@@ -104,15 +104,22 @@ def test_a_step_between_doses_is_seen_and_a_dose_is_not_taken_for_one(farm):
     ec, counter = dosed_day(1.0)
     quiet = np.flatnonzero(np.diff(counter, prepend=0.0) > 0)
     at = int(quiet[np.argmax(np.diff(quiet))]) + 30  # in the longest time without a dose
+    counted = {f"reservoir__dosed_volume__{one.name}".replace("-", "9"): counter for one in farm.equipment.stocks}
     for step in (0.0, -0.12):
         moved = ec.copy()
         moved[at:] += step
-        found = by_name(
-            sensors(scene(farm, reservoir__solution_ec=moved, reservoir__dosed_volume__nutrient9a=counter)),
-            "reservoir/solution_ec",
-        )["series_step"]
+        series = counted | {"reservoir__solution_ec": moved, "feed__metered_volume": np.zeros(DAY)}
+        found = by_name(sensors(scene(farm, **series)), "reservoir/solution_ec")["series_step"]
         assert found[np.abs(found).argmax()] == pytest.approx(step, abs=0.01)
         assert abs(found[: at // 60]).max() < 0.01  # not before it came
+
+
+def test_where_a_stock_is_not_counted_its_doses_are_not_taken_for_steps(farm):
+    ec, counter = dosed_day(1.0)
+    series = {"reservoir__solution_ec": ec, "reservoir__dosed_volume__nutrient9a": counter}
+    found = by_name(sensors(scene(farm, feed__metered_volume=np.zeros(DAY), **series)), "reservoir/solution_ec")
+    assert "series_jump" in found
+    assert "series_step" not in found
 
 
 def test_what_is_always_on_is_what_power_never_falls_below_while_the_compressor_rests(farm):
