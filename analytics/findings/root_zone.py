@@ -38,12 +38,13 @@ def root_zone(scene: Scene) -> Iterator[Indicator]:
     volume = volume_l(scene)
     water = topped_up(scene)
     clear = quiet_after(dosing(scene), MIXING_MIN)
-    if ec is not None:
+    seen = doses_seen(scene)
+    if ec is not None and seen:
         yield Indicator("ec_drift", "", pace(ec, clear & ~np.isnan(ec)))
         temperature = scene.of(zone, "solution_temperature")
         if temperature is not None:
             yield Indicator("ec_with_temperature", "", _with_temperature(ec, temperature, clear))
-    if ph is not None:
+    if ph is not None and seen:
         yield Indicator("ph_drift", "", pace(ph, clear & ~np.isnan(ph)))
     for role in ("nutrient", "acid", "base"):
         of_role = [given[one.name] for one in scene.farm.equipment.stocks if one.role == role and one.name in given]
@@ -52,7 +53,7 @@ def root_zone(scene: Scene) -> Iterator[Indicator]:
     if volume is not None or tank is not None:
         litres = volume if volume is not None else np.full(scene.minutes, tank.volume_l if tank else np.nan)
         yield from _responses(scene, given, ec, ph, litres, water)
-        if ec is not None and volume is not None:
+        if ec is not None and volume is not None and _all_counted(scene, "nutrient"):
             yield from _salt(scene, given, ec, volume)
 
 
@@ -95,16 +96,30 @@ def _given(scene: Scene) -> dict[str, Floats]:
     }
 
 
+def _all_counted(scene: Scene, *roles: str) -> bool:
+    """Whether every stock of some roles has a counter."""
+    given = _given(scene)
+    return all(one.name in given for one in scene.farm.equipment.stocks if one.role in roles)
+
+
+def doses_seen(scene: Scene) -> bool:
+    """Whether it is known when anything is dosed: by a counter of every stock, or by the doser's state."""
+    return _all_counted(scene, "nutrient", "acid", "base") or bool(scene.series(None, "doser_on"))
+
+
 def doses_known(scene: Scene) -> bool:
-    """Whether all that changes the solution is counted: every stock, and the water topped up."""
-    return topped_up(scene) is not None and len(_given(scene)) == len(scene.farm.equipment.stocks)
+    """Whether all that changes the solution at once is seen: doses, and the water topped up."""
+    return doses_seen(scene) and topped_up(scene) is not None
 
 
 def dosing(scene: Scene) -> Mask:
     """Return the minutes in which anything is dosed or topped up."""
     busy = np.zeros(scene.minutes, bool)
     water = topped_up(scene)
-    for one in [*_given(scene).values(), *([water] if water is not None else [])]:
+    amounts = [*_given(scene).values(), *([water] if water is not None else [])]
+    if not _all_counted(scene, "nutrient", "acid", "base"):
+        amounts += [scene.value[one] for one in scene.series(None, "doser_on")]
+    for one in amounts:
         busy |= np.nan_to_num(one) > 0.0
     return busy
 

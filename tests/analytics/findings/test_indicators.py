@@ -146,8 +146,19 @@ def test_a_tray_is_wet_for_as_long_as_its_longest_flood_of_the_day():
 
 def test_drift_is_looked_at_between_doses(farm):
     ec, counter = dosed_day(1.0, drift_h=-0.03)
-    found = by_name(root_zone(scene(farm, reservoir__solution_ec=ec, reservoir__dosed_volume__nutrient9a=counter)))
+    counted = {f"reservoir__dosed_volume__{one.name}".replace("-", "9"): counter for one in farm.equipment.stocks}
+    found = by_name(root_zone(scene(farm, reservoir__solution_ec=ec, **counted)))
     assert np.nanmean(found["ec_drift"]) == pytest.approx(-0.03, abs=0.006)
+
+
+def test_without_counters_the_dosers_state_tells_when_and_without_it_nothing_does(farm):
+    ec, counter = dosed_day(1.0, drift_h=-0.03)
+    doses = np.diff(counter, prepend=0.0) > 0
+    found = by_name(root_zone(scene(farm, reservoir__solution_ec=ec, reservoir__doser_on=doses.astype(float))))
+    assert np.nanmean(found["ec_drift"]) == pytest.approx(-0.03, abs=0.006)
+    level = np.full(DAY, 80.0)
+    found = by_name(root_zone(scene(farm, reservoir__solution_ec=ec, reservoir__solution_level=level)))
+    assert not found.keys() & {"ec_drift", "salt_balance"}
 
 
 def test_what_leaves_the_tank_is_what_was_topped_up_less_what_it_rose(farm):
