@@ -253,15 +253,15 @@ def advance_lines(
         shift(state.place_l, state.place_mol, place, state.place_l, state.place_mol, sump, runs_off)
         returned += max(0.0, runs_off)
     # Out of the sump, into the tank or away
-    working = (1.0 - fault[SUMP_RETURN_LOST]) * (1.0 if powered > 0.5 else 0.0)
-    back = drained_away(state.place_l[sump], returned, SUMP_LAG_S / working, seconds) if working > 1e-3 else 0.0
-    away = back * fault[VALVE_LEFT_TO_DRAIN]
+    back = drained_away(state.place_l[sump], returned, SUMP_LAG_S, seconds) if powered > 0.5 else 0.0
+    lost = back * fault[SUMP_RETURN_LOST]
+    away = lost + (back - lost) * fault[VALVE_LEFT_TO_DRAIN]
     state.return_l_min[0] = (back - away) * 60.0 / seconds
     drained = let_out(state.place_l, state.place_mol, sump, books, away)
     shift(state.place_l, state.place_mol, sump, tank.volume_l, tank_mol, 0, back - away)
     drained += let_out(state.place_l, state.place_mol, sump, books, state.place_l[sump] - SUMP_L)
     drained += let_out(tank.volume_l, tank_mol, 0, books, tank.volume_l[0] - tank_l)
-    power = PUMP_W * state.pump_runs[0] + RETURN_PUMP_W * min(1.0, 0.2 * back * 60.0 / seconds)
+    power = PUMP_W * state.pump_runs[0] + RETURN_PUMP_W * min(1.0, 0.2 * (back - lost) * 60.0 / seconds)
     if parameters.shelves > 0 and state.flood_on[0] > 0.5 and powered > 0.5:
         power += FLOOD_PUMP_W
     return power, drained

@@ -27,6 +27,7 @@ from watch.finding_details import detail
 from watch.indicators import DAY_US, IndicatorDays
 from watch.night_findings import NIGHT, night_findings
 from watch.stretches import Stretch
+from watch.written_indicators import written_indicators
 
 FOUND_UNTIL = "found_until"  # the kind of basis in the journal
 UNUSUAL = "unusual"  # the subject of a finding that no excursion led to
@@ -114,7 +115,8 @@ class FindingsKeeper:
         return _moved(before, after)
 
     def _weighing(self, origin_us: int, end_us: int) -> Weighing:
-        found = [*self._days.between(origin_us, end_us), self._clocks(origin_us, end_us)]
+        written = written_indicators(self._farm, self._journal, self._arrived, origin_us, end_us)
+        found = [*self._days.between(origin_us, end_us), self._clocks(origin_us, end_us), *written]
         return weighed(self._farm, shipped_table(), deviations(found))
 
     def _clocks(self, origin_us: int, end_us: int) -> Indicator:

@@ -76,7 +76,7 @@ def deviations(found: Iterable[Indicator], since: int = 0) -> Iterator[Deviation
 
 def _now(one: Indicator, spec: Spec, since: int) -> Deviation:
     begin = max(since - CARRIED_H, 0)
-    value = _trailing_mean(one.value, spec.hours)
+    value = REDUCE[spec.reduce](one.value, spec.hours)
     least = one.least if one.least is not None else spec.least
     if spec.reference is not None:
         value = value[begin:]
@@ -91,7 +91,7 @@ def _now(one: Indicator, spec: Spec, since: int) -> Deviation:
 
 
 def _slow(one: Indicator, spec: Spec, since: int) -> Deviation:
-    value = _whole_days(one.value)
+    value = _whole_days(one.value) if spec.reduce == "mean" else _trailing_least(one.value, DAY_H)
     usual, scatter = _usual(value, SLOW_DAYS, since)
     least = (one.least if one.least is not None else spec.least) * (np.abs(usual) if spec.relative else 1.0)
     return _deviation(f"{one.name}@{SLOW}", one.place, value[since:], usual, np.hypot(scatter, least))
@@ -126,6 +126,25 @@ def _trailing_mean(value: Floats, hours: int) -> Floats:
     first = np.maximum(at - hours, 0)
     n = count[at] - count[first]
     return np.where(n > 0, (total[at] - total[first]) / np.maximum(n, 1), np.nan)
+
+
+def _trailing_largest(value: Floats, hours: int) -> Floats:
+    """Return the value of the last hours that is farthest from 0, with its sign; NaN with none."""
+    padded = np.concatenate([np.full(hours - 1, np.nan), value])
+    inside = np.lib.stride_tricks.sliding_window_view(padded, hours)
+    size = np.where(np.isnan(inside), -1.0, np.abs(inside))
+    found: Floats = np.take_along_axis(inside, size.argmax(axis=1)[:, None], axis=1)[:, 0]
+    return found
+
+
+def _trailing_least(value: Floats, hours: int) -> Floats:
+    """Return the least value of the last hours; NaN with none."""
+    padded = np.concatenate([np.full(hours - 1, np.inf), np.where(np.isnan(value), np.inf, value)])
+    least = np.lib.stride_tricks.sliding_window_view(padded, hours).min(axis=1)
+    return np.where(np.isinf(least), np.nan, least)
+
+
+REDUCE = {"mean": _trailing_mean, "largest": _trailing_largest, "least": _trailing_least}
 
 
 def _whole_days(value: Floats) -> Floats:

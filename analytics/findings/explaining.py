@@ -177,7 +177,7 @@ def _not_apart(weighing: Weighing, named: list[Answer], hour: int) -> tuple[str,
         one.cause
         for one in named[1:]
         if one.probability * NEAR >= named[0].probability
-        and weighing.table.temper * weighing.table.apart(first.kind, one.places[0].kind, known) < NOT_APART_NATS
+        and weighing.table.apart(first.kind, one.places[0].kind, known) < NOT_APART_NATS
     ]
     return (named[0].cause, *alike) if alike else ()
 

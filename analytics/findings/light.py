@@ -8,12 +8,24 @@ import numpy as np
 
 from analytics.alignment import Floats
 from analytics.findings.indicator import Indicator
-from analytics.findings.scene import HOUR_US, MINUTE_US, MINUTES, Mask, Scene, hourly, median_over, settled, share
+from analytics.findings.scene import (
+    HOUR_US,
+    LEAST_MINUTES,
+    MINUTE_US,
+    MINUTES,
+    Mask,
+    Scene,
+    hourly,
+    median_over,
+    settled,
+    share,
+)
 from farm.description import LampGroup
 from farm.readings import MICROSECONDS_PER_SECOND, instant
 
 SHINES = 0.2  # of the commissioning PPFD; our choice, no source
 WARM_UP_MIN = 5  # of lamps and sensor
+STOPPED_MIN = 2  # after which a compressor draws nothing more; our choice, no source
 
 
 def light(scene: Scene) -> Iterator[Indicator]:
@@ -70,6 +82,16 @@ def power(scene: Scene) -> Iterator[Indicator]:
     if unit is not None and running is not None:
         rest -= unit.power_w * running
     yield Indicator("power_unexplained", "", hourly(rest))
+    quiet = np.ones(len(rest), bool) if running is None else settled(~running, STOPPED_MIN)
+    yield Indicator("power_at_rest", "", _lowest(np.where(quiet, rest, np.nan)))
+
+
+def _lowest(value: Floats) -> Floats:
+    """Return what nine tenths of each hour's minutes lie above: what runs all the time, whatever comes and goes."""
+    shaped = np.sort(value.reshape(-1, MINUTES), axis=1)  # NaN sorts last
+    known = (~np.isnan(shaped)).sum(axis=1)
+    lowest = shaped[np.arange(len(shaped)), known // 10]
+    return np.where(known >= LEAST_MINUTES, lowest, np.nan)
 
 
 def _ppfd(scene: Scene, group: LampGroup) -> Floats | None:

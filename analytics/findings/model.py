@@ -6,7 +6,7 @@ import csv
 import math
 import tomllib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +19,7 @@ LEVEL_NAMES = (
     "far_lower", "much_lower", "lower", "a_little_lower", "usual",
     "a_little_higher", "higher", "much_higher", "far_higher",
 )  # fmt: skip
-HEAD = ("cause", "part", "feature", *LEVEL_NAMES)
+HEAD = ("cause", "part", "feature", *LEVEL_NAMES, "weight")
 
 Likelihood = tuple[float, ...]  # one of each level; they add up to 1
 
@@ -36,6 +36,8 @@ SIGNS: dict[str, Likelihood] = {
 # The same where nothing is wrong; our choice, no source.
 USUALLY: Likelihood = (0.0005, 0.004, 0.03, 0.13, 0.671, 0.13, 0.03, 0.004, 0.0005)
 
+PRIOR = "prior"  # stands for a feature in the rows that give a cause's own prior
+
 Kind = tuple[str, str]  # a cause and its part, empty where it has none
 
 
@@ -43,14 +45,25 @@ Kind = tuple[str, str]  # a cause and its part, empty where it has none
 class Table:
     """Likelihoods by cause, part and feature; a feature that a cause does not name behaves as usual.
 
-    ``prior`` is how likely each cause is at each place before anything is seen, against "as usual"; ``temper``
-    below 1 takes account of that features tell the same thing more than once.
+    ``prior`` is how likely each cause is before anything is seen, against "as usual", and ``priors`` the same where a
+    cause has its own. ``weights`` are factors of a
+    feature's evidence for a cause, below 1 for one that repeats what others tell; ``temper`` where none is given.
     """
 
     usual: Mapping[str, Likelihood]
     of: Mapping[Kind, Mapping[str, Likelihood]]
     prior: float
     temper: float
+    weights: Mapping[Kind, Mapping[str, float]] = field(default_factory=dict)
+    priors: Mapping[Kind, float] = field(default_factory=dict)
+
+    def prior_of(self, kind: Kind) -> float:
+        """Return how likely a cause is before anything is seen, against "as usual", at all its places together."""
+        return self.priors.get(kind, self.prior)
+
+    def weight(self, kind: Kind, feature: str) -> float:
+        """Return the factor of a feature's evidence for a cause."""
+        return self.weights.get(kind, {}).get(feature, self.temper)
 
     @property
     def kinds(self) -> list[Kind]:
@@ -58,21 +71,26 @@ class Table:
         return list(self.of)
 
     def log_ratios(self, kind: Kind) -> dict[str, NDArray[np.float64]]:
-        """Return, by feature, the logarithm of how much likelier each level is than usually; 0 for "not known"."""
+        """Return, by feature, the logarithm of how much likelier each level is than usually, times its weight.
+
+        0 for "not known".
+        """
         found = {}
         for feature, likelihood in self.of[kind].items():
             usual = self.usual.get(feature, USUALLY)
             ratios = [math.log(one / other) for one, other in zip(likelihood, usual, strict=True)]
-            found[feature] = np.array([*ratios, 0.0])
+            found[feature] = self.weight(kind, feature) * np.array([*ratios, 0.0])
         return found
 
     def apart(self, one: Kind, other: Kind, features: Iterable[str]) -> float:
-        """Return how far two causes differ in what some features would show: a symmetric divergence. [nats]."""
+        """Return by how many log odds some features would tell two causes apart on average. [nats]."""
         total = 0.0
+        ratios, others = self.log_ratios(one), self.log_ratios(other)
+        nothing = np.zeros(len(LEVEL_NAMES) + 1)
         for feature in features:
             usual = self.usual.get(feature, USUALLY)
-            p, q = self.of[one].get(feature, usual), self.of[other].get(feature, usual)
-            total += sum((a - b) * math.log(a / b) for a, b in zip(p, q, strict=True)) / 2
+            p, q = np.array(self.of[one].get(feature, usual)), np.array(self.of[other].get(feature, usual))
+            total += float((p - q) @ (ratios.get(feature, nothing) - others.get(feature, nothing))[:-1]) / 2
         return total
 
 
@@ -93,8 +111,13 @@ def table_from_text(text: str) -> Table:
                 settings[name.strip()] = float(value)
     usual: dict[str, Likelihood] = {}
     of: dict[Kind, dict[str, Likelihood]] = {}
+    weights: dict[Kind, dict[str, float]] = {}
+    priors: dict[Kind, float] = {}
     for row in csv.DictReader(lines):
         feature = row["feature"]
+        if feature == PRIOR:
+            priors[row["cause"], row["part"]] = float(row["weight"])
+            continue
         if feature.split("@")[0] not in SPECS:
             raise ValueError(f"likelihoods of {row['cause']}: there is no indicator {feature!r}")
         shares = [float(row[name]) for name in LEVEL_NAMES]
@@ -105,8 +128,11 @@ def table_from_text(text: str) -> Table:
         if row["cause"] == NORMAL:
             usual[feature] = likelihood
         else:
-            of.setdefault((row["cause"], row["part"]), {})[feature] = likelihood
-    return Table(usual, of, settings["prior"], settings["temper"])
+            kind = row["cause"], row["part"]
+            of.setdefault(kind, {})[feature] = likelihood
+            if row.get("weight"):
+                weights.setdefault(kind, {})[feature] = float(row["weight"])
+    return Table(usual, of, settings["prior"], settings["temper"], weights, priors)
 
 
 def table_as_text(table: Table, about: Iterable[str]) -> str:
@@ -115,12 +141,20 @@ def table_as_text(table: Table, about: Iterable[str]) -> str:
     lines.append(",".join(HEAD))
     rows = [(NORMAL, "", feature, likelihood) for feature, likelihood in sorted(table.usual.items())]
     for (cause, part), features in table.of.items():
+        if (cause, part) in table.priors:
+            prior = f"{table.priors[cause, part]:.4g}"
+            lines.append(",".join((cause, part, PRIOR, *([""] * len(LEVEL_NAMES)), prior)))
         rows += [(cause, part, feature, likelihood) for feature, likelihood in sorted(features.items())]
     lines += [
-        ",".join((cause, part, feature, *(f"{one:.6f}" for one in likelihood)))
+        ",".join((cause, part, feature, *(f"{one:.6f}" for one in likelihood), _weight(table, (cause, part), feature)))
         for cause, part, feature, likelihood in rows
     ]
     return "\n".join(lines) + "\n"
+
+
+def _weight(table: Table, kind: Kind, feature: str) -> str:
+    own = table.weights.get(kind, {}).get(feature)
+    return "" if own is None else f"{own:g}"
 
 
 def signs_from_text(text: str) -> dict[Kind, dict[str, Likelihood]]:

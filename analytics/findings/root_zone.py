@@ -12,9 +12,13 @@ from analytics.findings.scene import MINUTES, Mask, Scene, hourly, pace, per_min
 from farm.description import Stock
 
 MIXING_MIN = 15  # after a dose or a top-up, until the probe shows it; our choice, no source
-LOOK_MIN = 20  # of each hour's end, over which the probe is read; our choice, no source
 MIXED_MIN = 10  # until half of a dose shows; our choice, no source
-LEAST_PARTS = 12  # hours that a day's regression needs; our choice, no source
+PART_MIN = 20  # from one reading that is looked at to the next; our choice, no source
+LATE_MIN, LATE_PARTS = 10, 3  # an answer is late after so many minutes, and whole after so many more times that
+LEAST_ANSWER = 0.3  # of all that doses seem to do to and fro, below which nothing is told of when; our choice
+LEAST_PARTS = 48  # that a day's regression needs; our choice, no source
+RIDGE = 1e-5  # of each sum of squares, so that what goes up together stays bounded; our choice, no source
+DAY_H = 24
 
 
 def root_zone(scene: Scene) -> Iterator[Indicator]:
@@ -30,19 +34,17 @@ def root_zone(scene: Scene) -> Iterator[Indicator]:
     ):
         if found is not None:
             yield Indicator(name, "", hourly(found))
-    given = {
-        one.name: per_minute(dosed) for one in scene.farm.equipment.stocks if (dosed := _dosed(scene, one)) is not None
-    }
+    given = _given(scene)
     volume = volume_l(scene)
     water = topped_up(scene)
-    busy = _busy([*given.values(), *([water] if water is not None else [])], scene.minutes)
-    clear = quiet_after(busy, MIXING_MIN)
-    if ec is not None:
+    clear = quiet_after(dosing(scene), MIXING_MIN)
+    seen = doses_seen(scene)
+    if ec is not None and seen:
         yield Indicator("ec_drift", "", pace(ec, clear & ~np.isnan(ec)))
         temperature = scene.of(zone, "solution_temperature")
         if temperature is not None:
             yield Indicator("ec_with_temperature", "", _with_temperature(ec, temperature, clear))
-    if ph is not None:
+    if ph is not None and seen:
         yield Indicator("ph_drift", "", pace(ph, clear & ~np.isnan(ph)))
     for role in ("nutrient", "acid", "base"):
         of_role = [given[one.name] for one in scene.farm.equipment.stocks if one.role == role and one.name in given]
@@ -51,7 +53,7 @@ def root_zone(scene: Scene) -> Iterator[Indicator]:
     if volume is not None or tank is not None:
         litres = volume if volume is not None else np.full(scene.minutes, tank.volume_l if tank else np.nan)
         yield from _responses(scene, given, ec, ph, litres, water)
-        if ec is not None and volume is not None:
+        if ec is not None and volume is not None and _all_counted(scene, "nutrient"):
             yield from _salt(scene, given, ec, volume)
 
 
@@ -87,8 +89,36 @@ def _dosed(scene: Scene, stock: Stock) -> Floats | None:
     return None
 
 
-def _busy(amounts: list[Floats], minutes: int) -> Mask:
-    busy = np.zeros(minutes, bool)
+def _given(scene: Scene) -> dict[str, Floats]:
+    """Return what was dosed of each stock in each minute. [mL]."""
+    return {
+        one.name: per_minute(dosed) for one in scene.farm.equipment.stocks if (dosed := _dosed(scene, one)) is not None
+    }
+
+
+def _all_counted(scene: Scene, *roles: str) -> bool:
+    """Whether every stock of some roles has a counter."""
+    given = _given(scene)
+    return all(one.name in given for one in scene.farm.equipment.stocks if one.role in roles)
+
+
+def doses_seen(scene: Scene) -> bool:
+    """Whether it is known when anything is dosed: by a counter of every stock, or by the doser's state."""
+    return _all_counted(scene, "nutrient", "acid", "base") or bool(scene.series(None, "doser_on"))
+
+
+def doses_known(scene: Scene) -> bool:
+    """Whether all that changes the solution at once is seen: doses, and the water topped up."""
+    return doses_seen(scene) and topped_up(scene) is not None
+
+
+def dosing(scene: Scene) -> Mask:
+    """Return the minutes in which anything is dosed or topped up."""
+    busy = np.zeros(scene.minutes, bool)
+    water = topped_up(scene)
+    amounts = [*_given(scene).values(), *([water] if water is not None else [])]
+    if not _all_counted(scene, "nutrient", "acid", "base"):
+        amounts += [scene.value[one] for one in scene.series(None, "doser_on")]
     for one in amounts:
         busy |= np.nan_to_num(one) > 0.0
     return busy
@@ -119,67 +149,98 @@ def _responses(
     litres: Floats,
     water: Floats | None,
 ) -> Iterator[Indicator]:
-    """Yield what EC and pH do for each dose: a regression of their changes on all doses and top-ups of a day."""
-    doses = {}
+    """Yield what EC and pH do for each dose: a regression of a day's readings on all that was dosed and topped up."""
+    given_l = {}
     for role in ("nutrient", "acid", "base"):
         of_role = [one for one in scene.farm.equipment.stocks if one.role == role and one.name in given]
         if of_role:
             strength = [one.ec_per_ml_l or 1.0 if role == "nutrient" else 1.0 for one in of_role]
-            doses[role] = sum(
+            given_l[role] = sum(
                 (np.nan_to_num(given[one.name]) * each for one, each in zip(of_role, strength, strict=True)),
                 start=np.zeros(scene.minutes),
             )
-    columns = dict(doses)
-    if water is not None:
-        columns["water"] = np.nan_to_num(water)
+    beside = {} if water is None else {"water": np.nan_to_num(water)}
+    lit = [np.nan_to_num(scene.value[one]) for one in scene.series(None, "lights_on")]
     for name, probe, role, sign in (
         ("ec_response", ec, "nutrient", 1.0),
         ("acid_response", ph, "acid", -1.0),
         ("base_response", ph, "base", 1.0),
     ):
-        if probe is None or role not in doses:
+        if probe is None or role not in given_l:
             continue
-        yield Indicator(name, "", sign * _slope_of_day(probe, columns, role, litres))
+        columns = {**({"nutrient": given_l["nutrient"]} if role == "nutrient" else given_l), **beside}
+        added = {key: np.cumsum(np.roll(_in_a_litre(one, litres), MIXED_MIN)) for key, one in columns.items()}
+        if lit:
+            added["light"] = np.cumsum(np.mean(lit, axis=0)) / MINUTES
+        yield Indicator(name, "", sign * _slope_of_day(probe, added, role))
+    for name, probe, role in (("ec_late", ec, "nutrient"), ("ph_late", ph, "acid")):
+        if probe is not None and role in given_l:
+            yield Indicator(name, "", _late(probe, _in_a_litre(given_l[role], litres)))
 
 
-def _slope_of_day(probe: Floats, columns: dict[str, Floats], asked: str, litres: Floats) -> Floats:
-    """Return the change of a probe for each unit dosed in a litre, at each hour, by least squares over a day."""
-    level = _ends(probe)
-    shown = {
-        name: _ends(np.cumsum(np.roll(np.where(litres > 0, one / litres, 0.0), MIXED_MIN)))
-        for name, one in columns.items()
-    }
-    y = np.diff(level, prepend=np.nan)
-    x = np.stack([np.ones(len(y)), *(np.diff(one, prepend=np.nan) for one in shown.values())], axis=1)
+def _late(probe: Floats, dosed: Floats) -> Floats:
+    """Return what part of the answer to doses comes later than within ten minutes, at each hour, over the last day."""
+    ends = probe.reshape(-1, LATE_MIN)[:, -1]
+    given = dosed.reshape(-1, LATE_MIN).sum(axis=1)
+    steps = [given, *(np.concatenate([np.zeros(lag), given[:-lag]]) for lag in range(1, LATE_PARTS + 1))]
+    y = np.diff(ends, prepend=np.nan)
+    good = ~np.isnan(y)
+    x = np.where(good[:, None], np.stack([np.ones(len(y)), *steps], axis=1), 0.0)
+    slopes, count = _least_squares(x, np.where(good, y, 0.0), MINUTES // LATE_MIN)
+    whole = slopes[:, 1:].sum(axis=1)
+    size = np.abs(slopes[:, 1:]).sum(axis=1)
+    told = (np.abs(whole) > LEAST_ANSWER * size) & (size > 1e-9) & (count >= LEAST_PARTS)
+    return np.where(told, slopes[:, 2:].sum(axis=1) / np.where(told, whole, 1.0), np.nan)
+
+
+def _in_a_litre(dosed: Floats, litres: Floats) -> Floats:
+    return np.divide(dosed, litres, out=np.zeros(len(dosed)), where=litres > 0.0)
+
+
+def _slope_of_day(probe: Floats, added: dict[str, Floats], asked: str) -> Floats:
+    """Return the change of a probe for each unit of one of what was added, at each hour, over the last day.
+
+    By least squares of its changes from one third of an hour to the next on a steady drift and on what was added
+    meanwhile (``added``: sums so far). NaN where nothing of what is asked for was added.
+    """
+    y = np.diff(_parts(probe), prepend=np.nan)
+    x = np.stack([np.ones(len(y)), *(np.diff(_parts(one), prepend=np.nan) for one in added.values())], axis=1)
     good = ~np.isnan(y) & ~np.isnan(x).any(axis=1)
     x, y = np.where(good[:, None], x, 0.0), np.where(good, y, 0.0)
-    squares = _sum_of_parts(x[:, :, None] * x[:, None, :])
-    products = _sum_of_parts(x * y[:, None])
-    place = 1 + list(shown).index(asked)
-    spread = squares[:, place, place] - squares[:, 0, place] ** 2 / np.maximum(squares[:, 0, 0], 1.0)
-    scale = np.einsum("nii->ni", squares)
-    squares = squares + np.einsum("ni,ij->nij", 1e-6 * scale + 1e-12, np.eye(x.shape[1]))
-    slopes = np.linalg.solve(squares, products[:, :, None])[:, :, 0]
-    dosed = squares[:, 0, place] / np.maximum(squares[:, 0, 0], 1.0)
-    told = (spread > 0.0) & (dosed > 0.0) & (squares[:, 0, 0] > LEAST_PARTS)
-    found: Floats = np.where(told, slopes[:, place], np.nan)
+    place = 1 + list(added).index(asked)
+    slopes, count = _least_squares(x, y, MINUTES // PART_MIN)
+    dosed = _sum_of_parts(x[:, place], MINUTES // PART_MIN)
+    found: Floats = np.where((dosed > 1e-9) & (count >= LEAST_PARTS), slopes[:, place], np.nan)
     return found
 
 
-def _ends(value: Floats) -> Floats:
-    """Return the mean over the end of each hour; NaN where nothing is known there."""
-    shaped = value.reshape(-1, MINUTES)[:, -LOOK_MIN:]
+def _least_squares(x: Floats, y: Floats, each: int) -> tuple[Floats, Floats]:
+    """Return the slopes of ``y`` on the columns of ``x`` at each hour, over the last day's parts, and their count.
+
+    ``each`` parts are an hour; the first column is 1 where a part counts, else all of its row is 0.
+    """
+    squares = _sum_of_parts(x[:, :, None] * x[:, None, :], each)
+    products = _sum_of_parts(x * y[:, None], each)
+    count = squares[:, 0, 0].copy()
+    size = np.einsum("nii->ni", squares)
+    squares = squares + np.einsum("ni,ij->nij", RIDGE * size + 1e-12, np.eye(x.shape[1]))
+    return np.linalg.solve(squares, products[:, :, None])[:, :, 0], count
+
+
+def _parts(value: Floats) -> Floats:
+    """Return the mean over each third of an hour; NaN where less than half of it is known."""
+    shaped = value.reshape(-1, PART_MIN)
     known = ~np.isnan(shaped)
-    return np.where(
-        known.any(axis=1), np.where(known, shaped, 0.0).sum(axis=1) / np.maximum(known.sum(axis=1), 1), np.nan
-    )
+    count = known.sum(axis=1)
+    total = np.where(known, shaped, 0.0).sum(axis=1)
+    return np.where(count >= PART_MIN // 2, total / np.maximum(count, 1), np.nan)
 
 
-def _sum_of_parts(value: Floats) -> Floats:
-    """Return sums over the hours of the last day, along the first axis."""
+def _sum_of_parts(value: Floats, each: int) -> Floats:
+    """Return sums over the parts of the last day at each hour's end, ``each`` an hour, along the first axis."""
     total = np.concatenate([np.zeros((1, *value.shape[1:])), np.cumsum(value, axis=0)])
-    at = np.arange(1, len(total))
-    summed: Floats = total[at] - total[np.maximum(at - 24, 0)]
+    at = np.arange(each, len(total), each)
+    summed: Floats = total[at] - total[np.maximum(at - DAY_H * each, 0)]
     return summed
 
 

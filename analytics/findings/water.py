@@ -11,6 +11,7 @@ from analytics.findings.indicator import Indicator
 from analytics.findings.root_zone import MIXING_MIN, topped_up, volume_l
 from analytics.findings.scene import (
     MINUTES,
+    Mask,
     Scene,
     counted_by_hour,
     hourly,
@@ -24,6 +25,7 @@ from analytics.findings.scene import (
 from analytics.reverse_osmosis import temperature_correction_factor
 from farm.water_equipment import Filter
 
+DAY_H = 24
 FLOWS = 0.2  # of the rated flow; our choice, no source
 
 
@@ -155,3 +157,21 @@ def _trays(scene: Scene) -> Iterator[Indicator]:
         most = np.full(stacked.shape[1], np.nan)
         most[known] = np.nanmax(stacked[:, known], axis=0)
         yield Indicator("tray_wet_share", "", most)
+    runs = [
+        wet_minutes(state > (shelf.water_above if shelf.water_above is not None else 0.5))
+        for shelf in scene.farm.equipment.flood_shelves
+        if (state := scene.named(shelf.water)) is not None
+    ]
+    if runs:
+        yield Indicator("tray_wet_minutes", "", np.max(runs, axis=0))
+
+
+def wet_minutes(wet: Mask) -> Floats:
+    """Return the longest stretch that a tray stood wet within the last day, as far as it lasts at each hour's end."""
+    at = np.arange(len(wet))
+    dry = np.maximum.accumulate(np.where(wet, -1, at))
+    lasted = np.minimum(at - dry, DAY_H * MINUTES).astype(float)
+    by_hour = lasted.reshape(-1, MINUTES).max(axis=1)
+    padded = np.concatenate([np.zeros(DAY_H - 1), by_hour])
+    longest: Floats = np.lib.stride_tricks.sliding_window_view(padded, DAY_H).max(axis=1)
+    return longest

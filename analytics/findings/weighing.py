@@ -19,7 +19,7 @@ from farm.description import Farm, ZoneKind
 from farm.quantities import Kind as QuantityKind
 
 SURPRISE = 0.1  # of deviations that nothing in the table explains: the share that is spread evenly; our choice
-SHARED = 0.5  # of that evidence, since one fault moves several indicators; our choice, no source
+SHARED = 0.05  # of that evidence, since one fault moves several indicators; our choice, no source
 ELSE_RARER = 0.03  # how much rarer something that no cause covers is than any one cause; our choice, no source
 
 
@@ -82,6 +82,11 @@ class Weighing:
         kind = BY_NAME[hypothesis.cause].place
         if own is kind:
             return [hypothesis.place] if hypothesis.place in known else []
+        if own is Place.ROW and kind is Place.LAMP_GROUP:
+            below = [
+                zone for one in self.farm.equipment.lamp_groups if one.name == hypothesis.place for zone in one.zones
+            ]
+            return [zone for zone in below if zone in known]
         if kind is not Place.SERIES:
             return []
         zone = hypothesis.place.split("/")[0]  # a sensor stands in a row, and under a lamp group
@@ -89,23 +94,43 @@ class Weighing:
         return [one for one in around if one in known]
 
     @cached_property
+    def _places_a_cause(self) -> dict[str, int]:
+        counted: dict[str, int] = {}
+        for one in self.hypotheses:
+            counted[one.cause] = counted.get(one.cause, 0) + 1
+        return counted
+
+    def prior_of(self, hypothesis: Hypothesis) -> float:
+        """Return how likely a hypothesis is before anything is seen, against "as usual".
+
+        All places that a cause could have share its prior: many do not make it likelier.
+        """
+        return self.table.prior_of(hypothesis.kind) / self._places_a_cause[hypothesis.cause]
+
+    @cached_property
     def log_odds(self) -> Floats:
         """Log odds of each hypothesis (rows, in order) and of something else (last row) at each hour."""
-        ratios = {kind: self.table.log_ratios(kind) for kind in self.table.kinds}
         scores = np.zeros((len(self.hypotheses) + 1, self.hours))
         for score, hypothesis in zip(scores, self.hypotheses, strict=False):
-            told: dict[str, list[Floats]] = {}
-            for feature, ratio in ratios[hypothesis.kind].items():
-                seen = self.places_seen(feature, hypothesis)
-                if seen:
-                    one = sum((ratio[self.found[feature, place].level] for place in seen), start=np.zeros(self.hours))
-                    told.setdefault(feature.split("@")[0], []).append(one / math.sqrt(len(seen)))
-            for several in told.values():
-                score += several[0] if len(several) == 1 else _stronger(*several)
-            score *= self.table.temper
-            score += math.log(self.table.prior)
-        scores[-1] = self._unexplained() * self.table.temper + math.log(self.table.prior * ELSE_RARER)
+            for one in self.evidence(hypothesis).values():
+                score += one
+            score += math.log(self.prior_of(hypothesis))
+        scores[-1] = self._unexplained() + math.log(self.table.prior * ELSE_RARER)
         return scores
+
+    @cached_property
+    def _ratios(self) -> dict[Kind, dict[str, Floats]]:
+        return {kind: self.table.log_ratios(kind) for kind in self.table.kinds}
+
+    def evidence(self, hypothesis: Hypothesis) -> dict[str, Floats]:
+        """Return what each feature speaks for a hypothesis at each hour, in log odds."""
+        told: dict[str, Floats] = {}
+        for feature, ratio in self._ratios[hypothesis.kind].items():
+            seen = self.places_seen(feature, hypothesis)
+            if seen:
+                one = sum((ratio[self.found[feature, place].level] for place in seen), start=np.zeros(self.hours))
+                told[feature] = one / math.sqrt(len(seen))
+        return told
 
     def _unexplained(self) -> Floats:
         """Return the log ratio of "something that no cause covers": any indicator may stand anywhere."""
@@ -156,7 +181,7 @@ class Weighing:
             for place in self.places_seen(feature, hypothesis):
                 one = self.found[feature, place]
                 if one.level[hour] != NOT_KNOWN:
-                    weights.append((self.table.temper * float(ratio[one.level[hour]]), one))
+                    weights.append((float(ratio[one.level[hour]]), one))
         return sorted(weights, key=lambda pair: -abs(pair[0]))
 
     def beside(self, first: Hypothesis, hour: int) -> list[tuple[float, Hypothesis]]:
@@ -169,20 +194,16 @@ class Weighing:
         for hypothesis in self.hypotheses:
             if hypothesis.cause == first.cause:
                 continue
-            total = math.log(self.table.prior)
-            told: dict[str, float] = {}
-            for feature, ratio in self.table.log_ratios(hypothesis.kind).items():
+            total = math.log(self.prior_of(hypothesis))
+            for feature, ratio in self._ratios[hypothesis.kind].items():
                 indicator = feature.split("@")[0]
                 own = SPECS[indicator].place
                 if indicator in taken and not (own is not Place.FARM and hypothesis.place != first.place):
                     continue
                 seen = self.places_seen(feature, hypothesis)
                 if seen:
-                    one = sum(float(ratio[self.found[feature, place].level[hour]]) for place in seen) / math.sqrt(
-                        len(seen)
-                    )
-                    told[indicator] = max(told.get(indicator, 0.0), one, key=abs)
-            total += self.table.temper * sum(told.values())
+                    one = sum(float(ratio[self.found[feature, place].level[hour]]) for place in seen)
+                    total += one / math.sqrt(len(seen))
             if total > 0.0:
                 found.append((total, hypothesis))
         return sorted(found, reverse=True)
@@ -190,11 +211,6 @@ class Weighing:
     def known(self, hour: int) -> set[str]:
         """Return the features that are known at an hour, at any place."""
         return {feature for (feature, _), one in self.found.items() if one.level[hour] != NOT_KNOWN}
-
-
-def _stronger(one: Floats, other: Floats) -> Floats:
-    """Return, at each hour, what speaks louder: hours and weeks of one indicator are one piece of evidence."""
-    return np.where(np.abs(one) >= np.abs(other), one, other)
 
 
 def weighed(farm: Farm, table: Table, found: Iterable[Deviation]) -> Weighing:

@@ -23,22 +23,29 @@ TOLD_FROM = 0.05  # divergence from the usual, in nats, below which a feature is
 LEAST_FARMS = 3  # in which a side effect that physics did not name was seen
 
 
-def counted(signs, runs, prior, temper):
-    """Return the table of signs and counts together."""
-    usual = counted_usual([one for one in runs if not one.kind])
-    counts = defaultdict(lambda: defaultdict(lambda: np.zeros(len(LEVEL_NAMES))))
-    farms = defaultdict(lambda: defaultdict(set))
-    farm_cache = {}
+def tallied(signs, runs):
+    """Return what each run with a fault showed, with its farm: in the runs' order."""
+    found, farm, key = [], None, None
     for run in runs:
         if not run.kind:
             continue
-        key = run.seed, run.drawn
-        if key not in farm_cache:
-            farm_cache = {key: farm_of(*key)}
-        for feature, row in run_counts(farm_cache[key], run, signs).items():
-            counts[run.kind, run.part][feature] += row
+        if (run.seed, run.drawn) != key:
+            key = run.seed, run.drawn
+            farm = farm_of(*key)
+        found.append((run.seed, (run.kind, run.part), run_counts(farm, run, signs)))
+    return found
+
+
+def table_of(signs, tallies, months, prior, temper):
+    """Return the table of signs, of what runs showed and of healthy months."""
+    usual = counted_usual(months)
+    counts = defaultdict(lambda: defaultdict(lambda: np.zeros(len(LEVEL_NAMES))))
+    farms = defaultdict(lambda: defaultdict(set))
+    for seed, kind, shown in tallies:
+        for feature, row in shown.items():
+            counts[kind][feature] += row
             if row.sum() > 0 and row[4] < 0.5 * row.sum():
-                farms[run.kind, run.part][feature].add(run.seed)
+                farms[kind][feature].add(seed)
     table = {}
     for kind in signs:
         features = {}

@@ -27,6 +27,8 @@ LEVELS = ("mild", "usual", "severe")
 SLOW_S = 12 * 3600.0  # a fault that takes longer to grow is a slow one
 READ_AFTER_H = 24  # after a fault has fully set in, its finding is read
 LONGEST_RAMP_D = 10
+# Sensors that read too low or too high: all they show goes to one side or to the other
+EITHER_WAY = ("ec_probe_drift", "humidity_sensor_drift", "co2_sensor_drift", "ph_probe_dry", "sensor_offset")
 
 
 @dataclass
@@ -45,8 +47,8 @@ class Healthy:
 class Run:
     """A farm with one fault (or none): its deviations at each hour from ``first_h`` on.
 
-    Hours count from the last healthy one; ``fault_h`` is the hour in which the fault begins, ``full_h`` in which
-    it has fully set in.
+    Hours count from the last healthy one; ``fault_h`` is the hour in which the fault begins, at ``begin_h`` to the
+    minute, ``full_h`` in which it has fully set in.
     """
 
     farm: Farm
@@ -59,6 +61,7 @@ class Run:
     fault_h: int
     full_h: int
     hours: int
+    begin_h: float = float("nan")
 
     @property
     def slow(self) -> bool:
@@ -201,6 +204,8 @@ def part_of(farm, fault):
         return "one" if target and len(nutrients) > 1 else "all"
     if kind in ("doser_line_air", "doser_overdosing"):
         return next((one.role for one in farm.equipment.stocks if one.name == target), "all")
+    if kind in EITHER_WAY:
+        return "low" if fault.size < 0.0 else "high"
     return ""
 
 
@@ -225,8 +230,9 @@ def with_fault(before, kind, level, number, seen=None):
     full_h = (microseconds(begin + timedelta(seconds=fault.ramp_s)) - first_us) // HOUR_US
     hours = len(found[0].value)
     return Run(
-        farm, before.seed, kind, part_of(simulation.farm, fault), fault.target, level, found, fault_h, full_h, hours
-    )
+        farm, before.seed, kind, part_of(simulation.farm, fault), fault.target, level, found, fault_h, full_h, hours,
+        (microseconds(begin) - first_us) / HOUR_US,
+    )  # fmt: skip
 
 
 def without_fault(before, days):

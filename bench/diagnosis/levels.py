@@ -38,6 +38,7 @@ class Levels(NamedTuple):
     full_h: int
     read_h: int
     slow: bool
+    begin_h: float  # of the fault, to the minute
 
     @property
     def hours(self):
@@ -64,7 +65,7 @@ def compact(run, drawn):
     return Levels(
         run.seed, drawn, run.kind, run.part, run.target, run.level, [(one.name, one.place) for one in kept],
         np.array([one.level for one in kept], np.int8), run.fault_h, run.full_h,
-        run.read_h, run.slow,
+        run.read_h, run.slow, run.begin_h,
     )  # fmt: skip
 
 

@@ -48,12 +48,10 @@ def scored(farm, run, table):
     right, found = np.inf, np.inf
     for one in episodes(something):
         last = one.last(run.hours)
-        if last < run.fault_h:
-            continue
         for at in range(max(one.opened, run.fault_h), last + 1):
-            found = min(found, at + 1 - run.fault_h)
+            found = min(found, at + 1 - run.begin_h)
             if weighing.answers(probability[:, at])[0].cause == run.kind:
-                right = at + 1 - run.fault_h
+                right = at + 1 - run.begin_h
                 break
         if np.isfinite(right):
             break

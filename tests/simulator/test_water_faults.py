@@ -185,6 +185,13 @@ def test_sump_return_lost():
     assert run["level"][-1] < 30
 
 
+def test_a_part_of_the_return_lost_is_missing_from_the_return(sound):
+    run = with_fault("sump_return_lost", 0.4)
+    day = slice(DAY + 10, DAY + 370)  # while the tank still stands high enough for the pump
+    assert run["return_flow"][day].sum() == pytest.approx(0.6 * sound["return_flow"][day].sum(), rel=0.02)
+    assert run["drained"][-1] > 100
+
+
 def test_tray_that_does_not_drain():
     sound = run_water(LAST, farm=farm_with_everything())
     run = with_fault("flood_tray_not_draining", target="shelf", farm=farm_with_everything())

@@ -29,14 +29,14 @@ def test_what_comes_every_day_at_the_same_hour_is_usual():
 
 @pytest.mark.parametrize(
     ("off", "level"),
-    [(0.1, 4), (0.5, 5), (1.2, 6), (2.4, 7), (6.0, 8), (-0.5, 3), (-1.2, 2), (-2.4, 1), (-6.0, 0)],
+    [(0.1, 4), (0.4, 5), (0.8, 6), (1.6, 7), (4.0, 8), (-0.4, 3), (-0.8, 2), (-1.6, 1), (-4.0, 0)],
 )
 def test_a_step_is_told_in_standard_deviations_of_the_smallest_change_worth_noticing(off, level):
     value = daily_swing()
-    value[-2:] += off  # the newest value is a mean over two hours
+    value[-1] += off
     now = both("room_temperature", value)[NOW]
-    assert SPECS["room_temperature"].least == 0.3
-    assert now.score()[-1] == pytest.approx(off / 0.3, rel=1e-6)
+    assert (SPECS["room_temperature"].least, SPECS["room_temperature"].hours) == (0.2, 1)
+    assert now.score()[-1] == pytest.approx(off / 0.2, rel=1e-6)
     assert now.level[-1] == level
 
 
@@ -50,7 +50,7 @@ def test_usual_scatter_makes_the_same_step_less_remarkable():
 
 def test_half_a_week_with_a_fault_does_not_become_the_usual():
     value = daily_swing()
-    value[-72:] += 3.0
+    value[-72:] += 2.0
     assert both("room_temperature", value)[NOW].level[-1] == 7
 
 

@@ -9,10 +9,11 @@ import pytest
 from analytics.findings.air import carbon_dioxide, coil
 from analytics.findings.deviation import indicators
 from analytics.findings.indicator import SPECS
+from analytics.findings.light import power
 from analytics.findings.root_zone import root_zone
 from analytics.findings.scene import Scene, scene_of
 from analytics.findings.sensors import sensors
-from analytics.findings.water import water
+from analytics.findings.water import water, wet_minutes
 from farm.readings import Columns, Series
 from simulator.demo import demo_farm
 from tests.conftest import MINUTE_US, T0_US
@@ -99,10 +100,65 @@ def test_the_response_to_doses_is_what_was_put_in(farm, response):
     assert found["ec_response"][-1] == pytest.approx(response, abs=0.12)
 
 
+def test_a_step_between_doses_is_seen_and_a_dose_is_not_taken_for_one(farm):
+    ec, counter = dosed_day(1.0)
+    quiet = np.flatnonzero(np.diff(counter, prepend=0.0) > 0)
+    at = int(quiet[np.argmax(np.diff(quiet))]) + 30  # in the longest time without a dose
+    counted = {f"reservoir__dosed_volume__{one.name}".replace("-", "9"): counter for one in farm.equipment.stocks}
+    for step in (0.0, -0.12):
+        moved = ec.copy()
+        moved[at:] += step
+        series = counted | {"reservoir__solution_ec": moved, "feed__metered_volume": np.zeros(DAY)}
+        found = by_name(sensors(scene(farm, **series)), "reservoir/solution_ec")["series_step"]
+        assert found[np.abs(found).argmax()] == pytest.approx(step, abs=0.01)
+        assert abs(found[: at // 60]).max() < 0.01  # not before it came
+
+
+def test_where_a_stock_is_not_counted_its_doses_are_not_taken_for_steps(farm):
+    ec, counter = dosed_day(1.0)
+    series = {"reservoir__solution_ec": ec, "reservoir__dosed_volume__nutrient9a": counter}
+    found = by_name(sensors(scene(farm, feed__metered_volume=np.zeros(DAY), **series)), "reservoir/solution_ec")
+    assert "series_jump" in found
+    assert "series_step" not in found
+
+
+def test_what_is_always_on_is_what_power_never_falls_below_while_the_compressor_rests(farm):
+    minutes = np.arange(DAY)
+    compressor = (minutes % 20 < 8).astype(float)
+    heater = np.where(minutes % 30 < 12, 3000.0, 0.0)
+    always_on = np.where(minutes < 720, 400.0, 440.0)
+    rated = farm.equipment.air_conditioner.power_w
+    found = by_name(power(scene(farm, room__compressor_on=compressor,
+                                room__electrical_power=always_on + heater + rated * compressor,
+                                row91__lights_on=np.zeros(DAY))))["power_at_rest"]  # fmt: skip
+    lamps = sum(one.power_w for one in farm.equipment.lamp_groups)
+    assert found[11] - found[12] == pytest.approx(-40.0)
+    assert min(abs(found[1] - 400.0), abs(found[1] + lamps - 400.0)) < lamps  # lamps are taken off as far as commanded
+
+
+def test_a_tray_is_wet_for_as_long_as_its_longest_flood_of_the_day():
+    wet = np.zeros(2 * DAY, bool)
+    for at, lasts in ((100, 12), (340, 13), (DAY + 700, 31)):
+        wet[at : at + lasts] = True
+    found = wet_minutes(wet)
+    assert (found[2], found[6], found[23], found[24 + 12]) == (12, 13, 13, 31)
+
+
 def test_drift_is_looked_at_between_doses(farm):
     ec, counter = dosed_day(1.0, drift_h=-0.03)
-    found = by_name(root_zone(scene(farm, reservoir__solution_ec=ec, reservoir__dosed_volume__nutrient9a=counter)))
+    counted = {f"reservoir__dosed_volume__{one.name}".replace("-", "9"): counter for one in farm.equipment.stocks}
+    found = by_name(root_zone(scene(farm, reservoir__solution_ec=ec, **counted)))
     assert np.nanmean(found["ec_drift"]) == pytest.approx(-0.03, abs=0.006)
+
+
+def test_without_counters_the_dosers_state_tells_when_and_without_it_nothing_does(farm):
+    ec, counter = dosed_day(1.0, drift_h=-0.03)
+    doses = np.diff(counter, prepend=0.0) > 0
+    found = by_name(root_zone(scene(farm, reservoir__solution_ec=ec, reservoir__doser_on=doses.astype(float))))
+    assert np.nanmean(found["ec_drift"]) == pytest.approx(-0.03, abs=0.006)
+    level = np.full(DAY, 80.0)
+    found = by_name(root_zone(scene(farm, reservoir__solution_ec=ec, reservoir__solution_level=level)))
+    assert not found.keys() & {"ec_drift", "salt_balance"}
 
 
 def test_what_leaves_the_tank_is_what_was_topped_up_less_what_it_rose(farm):

@@ -54,8 +54,9 @@ def test_the_shipped_table_is_whole():
 def test_a_table_survives_being_written_and_read():
     usual = {"ec@now": (0.01, 0.04, 0.05, 0.1, 0.6, 0.1, 0.05, 0.04, 0.01)}
     of = {("dilution_leak", ""): {"ec@now": (0.3, 0.2, 0.2, 0.1, 0.12, 0.02, 0.02, 0.02, 0.02)}}
-    read = table_from_text(table_as_text(Table(usual, of, 0.002, 0.7), ["about"]))
-    assert (read.prior, read.temper) == (0.002, 0.7)
+    weights = {("dilution_leak", ""): {"ec@now": 0.25}}
+    read = table_from_text(table_as_text(Table(usual, of, 0.002, 0.7, weights), ["about"]))
+    assert (read.prior, read.temper, read.weights) == (0.002, 0.7, weights)
     assert read.usual["ec@now"] == pytest.approx(usual["ec@now"], abs=1e-5)
     assert read.of["dilution_leak", ""]["ec@now"] == pytest.approx(of["dilution_leak", ""]["ec@now"], abs=1e-5)
 
@@ -63,8 +64,8 @@ def test_a_table_survives_being_written_and_read():
 @pytest.mark.parametrize(
     ("row", "told"),
     [
-        ("dilution_leak,,nonsense@now,.1,.1,.1,.1,.2,.1,.1,.1,.1", "no indicator"),
-        ("dilution_leak,,ec@now,.1,.1,.1,.1,.9,.1,.1,.1,.1", "adding up"),
+        ("dilution_leak,,nonsense@now,.1,.1,.1,.1,.2,.1,.1,.1,.1,1", "no indicator"),
+        ("dilution_leak,,ec@now,.1,.1,.1,.1,.9,.1,.1,.1,.1,1", "adding up"),
     ],
 )
 def test_a_table_with_a_mistake_is_refused(row, told):
@@ -80,6 +81,15 @@ def test_ratios_are_logarithms_of_likelihood_over_usual_and_nothing_for_what_is_
     ratios = table.log_ratios(("dilution_leak", ""))["ec@now"]
     assert ratios.tolist() == pytest.approx([math.log(2), 0, 0, 0, math.log(0.5), 0, 0, 0, 0, 0])
     assert np.isfinite(ratios).all()
+
+
+def test_a_weight_is_a_factor_of_the_logarithm():
+    usual = {"ec@now": (0.1, 0.1, 0.1, 0.1, 0.2, 0.1, 0.1, 0.1, 0.1)}
+    kind, leak = ("dilution_leak", ""), {"ec@now": (0.2, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1)}
+    table = Table(usual, {kind: leak}, 1e-3, 1.0, {kind: {"ec@now": 0.25}})
+    assert table.log_ratios(kind)["ec@now"].tolist() == pytest.approx(
+        [0.25 * math.log(2), 0, 0, 0, 0.25 * math.log(0.5), 0, 0, 0, 0, 0]
+    )
 
 
 def test_checks_speak_of_causes_that_exist_and_tell_at_least_two_apart():

@@ -13,7 +13,9 @@ from analytics.findings.explaining import explained
 from analytics.findings.model import Table
 from analytics.findings.weighing import Hypothesis, weighed
 from farm.causes import NORMAL, SOMETHING_ELSE
+from farm.description import ZoneKind
 from farm.readings import Series
+from simulator.demo import demo_farm
 
 USUAL = (0.01, 0.01, 0.01, 0.01, 0.92, 0.01, 0.01, 0.01, 0.01)
 LOWER = (0.50, 0.20, 0.18, 0.01, 0.07, 0.01, 0.01, 0.01, 0.01)
@@ -58,7 +60,7 @@ def test_bayes_by_hand(small_farm):
     # Odds against "as usual": prior times the ratio of likelihoods at each feature.
     drying, warm = 0.01 * 0.50 / 0.01, 0.01 * (0.50 / 0.01) * (0.07 / 0.92)
     leak = clogged = 0.01  # nothing of theirs was seen
-    else_ = 0.01 * 0.03 * ((0.9 + 0.1 / 9 / 0.01) ** 0.5)
+    else_ = 0.01 * 0.03 * ((0.9 + 0.1 / 9 / 0.01) ** 0.05)
     total = 1.0 + drying + warm + leak + clogged + else_
     assert answers["drying_lost"].probability == pytest.approx(drying / total, rel=1e-6)
     assert answers["cooling_at_dew_point"].probability == pytest.approx(warm / total, rel=1e-6)
@@ -80,6 +82,27 @@ def test_a_cause_at_a_place_is_weighed_by_what_is_seen_there(small_farm):
     assert weighing.places_seen("row_flow@now", Hypothesis("emitters_clogged", "", "row")) == ["row"]
     assert answers["emitters_clogged"].places[0].place == "row"
     assert answers["emitters_clogged"].probability > 0.2
+
+
+def test_what_a_row_shows_speaks_of_the_lamps_above_it():
+    farm = demo_farm()
+    group = farm.equipment.lamp_groups[0]
+    levels = [
+        Deviation("row_vapour@now", zone, *np.zeros((3, 1)), np.array([4], np.int8))
+        for zone, one in farm.zones.items()
+        if one.kind is ZoneKind.GROWING_ROW
+    ]
+    weighing = weighed(farm, TABLE, levels)
+    seen_there = weighing.places_seen("row_vapour@now", Hypothesis("lamps_out_of_place", "", group.name))
+    assert seen_there == [zone for zone in group.zones if farm.zones[zone].kind is ZoneKind.GROWING_ROW]
+
+
+def test_a_cause_with_many_places_is_no_likelier_for_it():
+    weighing = weighed(demo_farm(), TABLE, seen(condensate=4))
+    drying = [weighing.prior_of(one) for one in weighing.hypotheses if one.cause == "drying_lost"]
+    clogged = [weighing.prior_of(one) for one in weighing.hypotheses if one.cause == "emitters_clogged"]
+    assert len(clogged) > 1
+    assert sum(clogged) == pytest.approx(sum(drying)) == pytest.approx(TABLE.prior)
 
 
 def test_causes_that_the_sensors_do_not_tell_apart_are_told_so(small_farm):
