@@ -137,7 +137,7 @@ class FindingsKeeper:
             end_us = None if one.end is None else origin_us + (one.end + 1) * HOUR_US
             if end_us is not None and end_us <= from_us:
                 continue
-            hour = _told_at(one, something)
+            hour = told_at(one, something, weighing)
             found = explained(weighing, hour, probability[:, hour])
             at_us = origin_us + (hour + 1) * HOUR_US
             begin_us = origin_us + one.begin * HOUR_US
@@ -158,7 +158,7 @@ class FindingsKeeper:
             )
             if last < first or origin_us + (last + 1) * HOUR_US <= one.onset_us:
                 continue
-            hour = _told_at(Episode(first, first, last), something)
+            hour = told_at(Episode(first, first, last), something, weighing)
             found = explained(weighing, hour, probability[:, hour], one.series, str(one.side))
             headline = self._surge(one) if found.first.cause == NORMAL else ""
             entries.append(
@@ -178,11 +178,16 @@ class FindingsKeeper:
         return f"{BY_NAME['lights_off_surge'].label}." if (lit == LIT).any() and lit[-1] == DARK else ""
 
 
-def _told_at(one: Episode, something: Floats) -> int:
-    """Return the hour that an episode is told by: its last at which it was sure, else its last."""
+def told_at(one: Episode, something: Floats, weighing: Weighing) -> int:
+    """Return the hour that an episode is told by: a lasting one's last at which it was sure, else its clearest.
+
+    After its end what looks back on a day still shows a fault, and no longer as what it was.
+    """
     last = one.last(len(something))
-    sure = np.flatnonzero(something[one.begin : last + 1] >= OPENS_AT)
-    return one.begin + int(sure[-1]) if len(sure) else last
+    sure = one.begin + np.flatnonzero(something[one.begin : last + 1] >= OPENS_AT)
+    if not len(sure):
+        return last
+    return int(sure[-1] if one.end is None else sure[weighing.log_odds[:-1, sure].max(axis=0).argmax()])
 
 
 def _moved(before: Sequence[FindingEntry], after: Sequence[FindingEntry]) -> list[Stretch]:

@@ -120,7 +120,8 @@ class Weighing:
 
     @cached_property
     def _ratios(self) -> dict[Kind, dict[str, Floats]]:
-        return {kind: self.table.log_ratios(kind) for kind in self.table.kinds}
+        all_of = {kind: self.table.log_ratios(kind) for kind in self.table.kinds}
+        return {kind: {name: one for name, one in of.items() if one.any()} for kind, of in all_of.items()}
 
     def evidence(self, hypothesis: Hypothesis) -> dict[str, Floats]:
         """Return what each feature speaks for a hypothesis at each hour, in log odds."""

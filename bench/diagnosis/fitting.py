@@ -30,7 +30,7 @@ FEATURES = tuple(
 )
 NUMBER = {feature: number for number, feature in enumerate(FEATURES)}
 PULL_PRIOR = 3e-3  # how strongly a cause's prior is drawn to that of all; our choice
-LEAST_WEIGHT = 0.03  # below which a feature is left out of a cause; our choice
+LEAST_WEIGHT = 0.03  # below which a feature weighs nothing for a cause; our choice
 PRIOR = 0.1
 
 
@@ -142,13 +142,16 @@ def fitted(signs, runs):
 
 
 def weighted(table, weights, priors):
-    """Return a table with weights and priors; features that weigh next to nothing are left out."""
-    of, by_feature = {}, {}
-    for kind, own in zip(table.kinds, weights, strict=True):
-        kept = {one: round(float(own[NUMBER[one]]), 2) for one in table.of[kind] if own[NUMBER[one]] >= LEAST_WEIGHT}
-        of[kind], by_feature[kind] = {one: table.of[kind][one] for one in kept}, kept
+    """Return a table with weights and priors; what weighs next to nothing weighs nothing."""
+    by_feature = {
+        kind: {
+            one: round(float(own[NUMBER[one]]), 2) if own[NUMBER[one]] >= LEAST_WEIGHT else 0.0
+            for one in table.of[kind]
+        }
+        for kind, own in zip(table.kinds, weights, strict=True)
+    }
     own = dict(zip(table.kinds, priors.tolist(), strict=True))
-    return replace(table, of=of, weights=by_feature, prior=float(np.exp(np.log(priors).mean())), priors=own)
+    return replace(table, weights=by_feature, prior=float(np.exp(np.log(priors).mean())), priors=own)
 
 
 def looked_at(run):
