@@ -456,7 +456,8 @@ def test_an_alarm_is_acknowledged_and_shelved_with_the_keyboard_alone(with_alarm
     button.focus()
     page.keyboard.press("Enter")
     need.get_by_role("status").get_by_text("Give your name first.").wait_for()
-    page.keyboard.type("Kim")  # the field has the focus
+    page.wait_for_function("document.activeElement.id.startsWith('who-')")
+    page.keyboard.type("Kim")
     button.focus()
     page.keyboard.press("Enter")
     need.get_by_text("Acknowledged", exact=True).wait_for()
