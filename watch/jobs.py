@@ -36,6 +36,7 @@ from watch.stretches import Stretch, joined
 logger = logging.getLogger(__name__)
 
 NOTES_AT_ONCE = 5_000
+READ_AHEAD = 12  # times as many are read from the store in one go: there it looks at all that there are each time
 IDLE_S = 5.0  # look for notes this often even if nobody calls
 FINDINGS_EVERY_S = 60.0  # findings are worked out at most this often
 FINDINGS_SHARE = 20.0  # nor more often than this many times as long as they took
@@ -93,6 +94,7 @@ class Watch:
             farm, description.sha256, self.readings, self._store, journal, StaleDays(farm, journal, self._today),
             self._alone, self._leave_off, now_us(), opened,
         )  # fmt: skip
+        self._ahead: list[Touched] = []  # notes that were read and are not settled yet
         self._stopping = threading.Event()
         self._day = self._today()
         # Whether a round before this start may have been cut off, as far as the journal tells.
@@ -174,7 +176,7 @@ class Watch:
         """
         again, self._again = self._again, True
         began_us = self._now_us()
-        noted = self._store.touched(self._farm.name, 2 * NOTES_AT_ONCE)
+        noted = self._noted()
         notes, waiting = noted[:NOTES_AT_ONCE], _stretches(noted[NOTES_AT_ONCE:], self._farm)
         changed = _stretches(notes, self._farm)
         if changed and not self._under_way:
@@ -196,7 +198,8 @@ class Watch:
             with self._alone("alarms"):
                 self._alarms.note(changed, doubted)
                 self._alarms.write()
-            self._store.settle(notes)
+        self._store.settle(notes)
+        del self._ahead[: len(notes)]
         self._corrections.settle()
         self._again = again and len(notes) >= NOTES_AT_ONCE  # then there may be more of those that were cut off
         if (today := self._today()) != self._day:
@@ -215,6 +218,12 @@ class Watch:
         if not waiting:
             self.counts.caught_up_us = began_us
         return len(notes)
+
+    def _noted(self) -> list[Touched]:
+        """Return the notes to work off next and as many that wait; one that was renewed since counts as another."""
+        if len(self._ahead) < 2 * NOTES_AT_ONCE:
+            self._ahead = self._store.touched(self._farm.name, READ_AHEAD * NOTES_AT_ONCE)
+        return self._ahead[: 2 * NOTES_AT_ONCE]
 
     def _leave_off(self) -> None:
         """Raise Stopped when it is time to stop."""

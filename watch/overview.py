@@ -30,7 +30,8 @@ HOUR_US = 3600 * MICROSECONDS_PER_SECOND
 DAY_US = 24 * HOUR_US
 _URGENCIES = list(Urgency)
 _BY_PHASE_QUANTITY = "daily_light_integral"  # judged by whole light days, not by the newest reading
-_IN_DAY_SHEETS = ("photoperiod", "lamp_output")  # one value a light day: says nothing about now
+# One value a light day, or one each time that a machine ran for long enough: they say nothing about now.
+_IN_DAY_SHEETS = ("photoperiod", "lamp_output", "normalised_output")
 
 
 def zones_now(farm: Farm, store: ReadingStore, journal: Journal, now_us: int) -> list[ZoneNow]:

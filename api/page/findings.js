@@ -5,9 +5,18 @@ import { around, link } from "./view.js";
 
 export const FOUND = "findings?start=-7d";
 const NBSP = "\u00a0";
-const FEW = 6;
 
 const percent = (one) => (one.probability === null ? "beside it" : `${number(100 * one.probability, 0)}${NBSP}%`);
+
+/** What is found, in groups of one headline, whatever its probability: one fault takes many series out of their bands. */
+export function alike(findings) {
+  const groups = new Map();
+  for (const one of findings) {
+    const words = one.headline.replace(/ \(\d+\s%\)/, "");
+    groups.set(words, [...(groups.get(words) ?? []), one]);
+  }
+  return [...groups.values()];
+}
 
 /** The likeliest cause of an excursion, in a few words, with a link to the whole. */
 export function Likely({ feed, excursion }) {
@@ -22,7 +31,7 @@ function reveal(event, id) {
   event.preventDefault();
   const shown = document.getElementById(`found-${id}`);
   if (!shown) return;
-  shown.open = true;
+  for (let part = shown; part; part = part.parentElement.closest("details")) part.open = true;
   shown.scrollIntoView({ block: "nearest" });
   shown.querySelector("summary").focus({ preventScroll: true });
 }
@@ -70,15 +79,17 @@ export function Findings({ feed, zone, view }) {
   const rows = [...(answer?.findings ?? [])].filter(worth).sort((a, b) => rank(a) - rank(b) || Date.parse(b.onset) - Date.parse(a.onset));
   const now_open = rows.filter((one) => !over(one));
   const before = rows.filter(over);
-  const show = (several, open) => several.map((found) => html`<${Found} key=${found.id} ...${{ found, zone, view, now, open }} />`);
+  const open = alike(now_open).length === 1 || now_open.some((one) => one.urgent);
+  const show = (several, unfolded) => several.map((found) => html`<${Found} key=${found.id} ...${{ found, zone, view, now, open: unfolded }} />`);
+  const grouped = (several, unfolded) => alike(several).map((some) => (some.length === 1 ? show(some, unfolded) : html`<details class="long" key=${some[0].id} open=${unfolded}>
+    <summary>${some[0].headline} In ${some.length} excursions.</summary>${show(some, false)}</details>`));
   return html`<section id="findings" aria-labelledby="findings-title">
     <div class="head"><h2 id="findings-title">Likely causes</h2><p class="note">What may be behind excursions and anything unusual, held against this farm\u2019s own earlier days. Probabilities are a model\u2019s; look before you act.</p></div>
     <div class="body">
       ${!answer && html`<p class="note">Not known yet.</p>`}
       ${answer && !rows.length && html`<p>Nothing unusual in the last seven days.</p>`}
-      ${show(now_open.slice(0, FEW), now_open.length === 1 || now_open.some((one) => one.urgent))}
-      ${show(now_open.slice(FEW), false)}
-      ${before.length > 0 && html`<details class="long"><summary>Over by now: ${before.length}</summary>${show(before.slice(0, 40), false)}</details>`}
+      ${grouped(now_open, open)}
+      ${before.length > 0 && html`<details class="long"><summary>Over by now: ${before.length}</summary>${grouped(before.slice(0, 40), false)}</details>`}
     </div>
   </section>`;
 }

@@ -77,8 +77,6 @@ function Sheet({ sheet, list, zone }) {
     ${sheet.excursions.length > 0 && html`<details class="long" open=${wide}><summary>Excursions of the day: ${sheet.excursions.length}</summary>
       <${Table} caption="Excursions of the day" heads=${["Where", "Passed", "Began", "Lasted", "Furthest"]}
         numeric=${[4]} rows=${sheet.excursions.map(excursionRow)} /></details>`}
-    ${sheet.findings?.length > 0 && html`<details class="long"><summary>Likely causes of what was unusual: ${sheet.findings.length}</summary>
-      <ul>${sheet.findings.map((one) => html`<li>${dayAndClock(Date.parse(one.onset), zone)}: ${one.headline}</li>`)}</ul></details>`}
     ${sheet.totals.length > 0 && html`<${Table} caption="Totals" numeric=${[1]} heads=${["What", "Total"]}
       rows=${sheet.totals.map((row) => [row.label, withUnit(row.total, shape(row))])} />`}
     ${sheet.cautions.map((text) => html`<p class="note">${text}</p>`)}`;

@@ -1,4 +1,5 @@
 // The parts of the day sheet that the science makes, each only where the farm has something of the kind.
+import { alike } from "./findings.js";
 import { html } from "./html.js";
 import { CarbonDioxide, Climate, Surfaces } from "./science_air.js";
 import { Lamps, LightDays } from "./science_light.js";
@@ -46,7 +47,7 @@ function Quality({ quality, named, zone, wide }) {
 
 function Causes({ findings, zone, wide }) {
   return html`<${Part} title="Likely causes" wide=${wide}>
-    <ul>${findings.map((one) => html`<li key=${one.id}>${at(one.onset, zone)}: ${one.headline}</li>`)}</ul><//>`;
+    <ul>${alike(findings).map((some) => html`<li key=${some[0].id}>${at(some[0].onset, zone)}: ${some[0].headline}${some.length > 1 && ` In ${some.length} excursions.`}</li>`)}</ul><//>`;
 }
 
 export function Science({ sheet, list: series, zone, wide }) {

@@ -8,6 +8,8 @@ from threading import Event
 import pytest
 
 from farm.check import check_text
+from farm.flags import Flag
+from farm.readings import Reading, Series
 from tests.conftest import MINUTE_US, SMALL_FARM, T0_US, samples
 from tests.watch.conftest import House
 from watch import jobs, sheet_writing
@@ -135,3 +137,33 @@ def test_only_after_an_end_out_of_order_a_round_may_be_a_repeat(house, monkeypat
     assert asked[0] is False, "nothing was ever begun"
     assert any(asked)
     assert asked[-1] is False
+
+
+def test_notes_of_a_series_that_is_described_no_more_keep_nobody_busy(houses):
+    house, _ = houses
+    gone = Series(house.farm.name, "gone", "air_temperature", "")
+    house.store.append([Reading(gone, T0_US, 20.0, Flag.NOT_EVALUATED)])
+    assert house.watch.round() == 1
+    assert house.watch.round() == 0
+
+
+def test_notes_are_read_ahead_and_one_that_changes_meanwhile_is_worked_off_again(houses, monkeypatch):
+    house, other = houses
+    for one in houses:
+        fill(one, by_day=True)
+    asked, touched = [], house.watch._store.touched
+    monkeypatch.setattr(house.watch._store, "touched", lambda *args: asked.append(args) or touched(*args))
+    monkeypatch.setattr(jobs, "NOTES_AT_ONCE", 12)
+    rounds = 0
+    while house.watch.round():
+        if rounds == 2:  # into an hour whose note was read and waits
+            for one in houses:
+                one.put(HUMIDITY, samples("95*1", start_us=T0_US + 2 * DAY_US + 30_000_000))
+        rounds += 1
+    assert len(asked) < rounds / 3
+    other.work()
+    for one in houses:
+        one.now_us = T0_US + 40 * DAY_US
+        one.fresh_watch()
+        one.work()
+    assert states(house) == states(other)
