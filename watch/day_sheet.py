@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -77,7 +78,8 @@ def _excursions(data: DayData) -> list[dict[str, Any]]:
 
 def _findings(data: DayData) -> list[dict[str, Any]]:
     found = data.journal.findings.between(data.farm.name, data.start_us, data.until_us)
-    return [finding_summary(one) for one in found]
+    # Of one that goes on, a day's sheet says that it lasted to the day's end, whenever it was looked at last.
+    return [finding_summary(replace(one, at_us=min(one.at_us, data.until_us))) for one in found]
 
 
 def finding_summary(one: FindingEntry) -> dict[str, Any]:

@@ -16,7 +16,7 @@ from simulator.simulation import Simulation
 from tests.watch.conftest import House
 from watch.derived import derived_series
 
-START, HOURS = datetime(2026, 3, 1, 20, tzinfo=UTC), 30
+START, HOURS = datetime(2026, 3, 1, 20, tzinfo=UTC), 36
 DAY = date(2026, 3, 2)  # in Oslo, an hour ahead of UTC then
 LOST_LAMP = Fault(FaultKind.LAMP_GROUP_LOST, START + timedelta(hours=14), START + timedelta(hours=17), 1.0, "row-3")
 SILENT = ("room/relative_humidity", "reservoir/solution_volume", "room/co2_mole_fraction")
