@@ -83,6 +83,9 @@ def test_without_routes_everybody_is_told_and_of_low_priority_in_the_digest():
         ("end = 06:30:00", "end = 22:00:00", "quiet = ",
          ("notices.people.ada.quiet.end: found 22:00:00, which is the begin too; allowed: another time of day: nobody "
          "is left alone all day")),
+        ("end = 06:30:00", 'end = 06:30:00, let_through = ["high"]', "quiet = ",
+         ("notices.people.ada.quiet.let_through: found quiet hours that hold back highest alarms; allowed: highest, or "
+         "highest and high: danger to people is told at any hour")),
         ("begin = 22:00:00", "begin = 22", "quiet = ",
          "notices.people.ada.quiet.begin: found 22; allowed: a local time of day such as 22:00:00"),
         ("begin = 22:00:00", 'begin = "10 pm"', "quiet = ",
