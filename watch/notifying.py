@@ -210,7 +210,11 @@ class Notifier:
         reached("try begun")
         person = farm.notices.people.get(notice.person)
         label = notice.person if person is None else person.label
-        answer = self._channels.send(Message(notice, farm.farm.title, label, link))
+        try:
+            answer = self._channels.send(Message(notice, farm.farm.title, label, link))
+        except Exception as error:  # else it would be tried at each look, without a delay between
+            logger.exception("notice %s cannot be put as %s needs it", notice.identity, notice.channel)
+            answer = Answer(Outcome.UNSURE, f"failed within Leafweather, please report it: {type(error).__name__}")
         reached("notice handed over")
         ended_us = self._now_us()
         state, next_us = NoticeState.WAITING, ended_us + delay_us(notice.identity, number, answer.retry_after_s)
