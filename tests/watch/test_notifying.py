@@ -81,6 +81,18 @@ def test_an_alarm_is_told_by_every_channel_of_who_is_to_be_told(journal):
     assert "ada@" not in "".join(f"{one}{journal.outbox.tries('testfarm', one.identity)}" for one in log)
 
 
+def test_a_clock_that_is_set_back_holds_no_notice_up(journal):
+    raise_alarms(journal, alarm())
+    clock = Clock()
+    with hook() as ours:
+        ours.statuses = [500, 200]
+        notifier = notifier_of(farm_with(1, ours.url, ways="webhook"), journal, 1, clock)
+        round_of(notifier)
+        clock.now_us -= 24 * 60 * MINUTE_US
+        round_of(notifier)
+        assert [status for status, _, _ in ours.got] == [500, 200]
+
+
 def test_a_server_that_is_down_for_a_while_loses_nothing(journal):
     raise_alarms(journal, alarm())
     clock = Clock()
