@@ -78,6 +78,15 @@ def test_notices_wait_for_the_end_of_a_backlog_but_not_for_ever(telling, world, 
     assert telling._ready() is ready
 
 
+def test_a_watch_that_is_always_somewhat_behind_still_has_people_told(telling, world):
+    """Each round takes 40 s, so that the watch never is far behind, and never up to date either."""
+    told = []
+    for _ in range(14):
+        world.caught_up_us, world.now_us = world.now_us - 30_000_000, world.now_us + 10_000_000
+        told.append(telling._ready())
+    assert told == [False] * 12 + [True] * 2
+
+
 @pytest.mark.parametrize(
     ("settings", "said"),
     [
