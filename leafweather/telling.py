@@ -104,6 +104,8 @@ class Telling:
             return f"no reading has arrived for {longest_s:.0f} s"
         if not self._threads[0].is_alive():
             return "the thread that tells people has died"
+        if self._notifier.trouble is not None:
+            return self._notifier.trouble
         try:
             return "notices are stuck in the outbox" if self._status().stuck else None
         except (StoreUnavailable, StoreUnusable) as error:

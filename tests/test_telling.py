@@ -67,6 +67,12 @@ def test_a_sign_of_life_needs_a_watch_that_keeps_up_readings_and_an_outbox_that_
     assert "leafweather notice list says why" in troubles[0]
 
 
+def test_no_sign_of_life_while_telling_people_fails_on_each_round(telling, monkeypatch):
+    monkeypatch.setattr("watch.notifying.plan", lambda *_: 1 / 0)
+    said = "telling people failed, please report it: ZeroDivisionError: division by zero"
+    eventually(lambda: telling.amiss() == said)
+
+
 @pytest.mark.parametrize(
     ("caught_up_s", "begun_s", "ready"),
     [(-1, -500, True), (-14, -500, True), (-16, -500, False), (-119, -500, False), (-121, -500, True),
