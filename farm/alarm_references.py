@@ -12,6 +12,7 @@ from farm.references import LooseEnd, named, table
 
 SIDED = ("priority_low", "priority_high", "deadband")
 WITH_SIDES = (AlarmKind.OUT_OF_BAND, AlarmKind.CHANGE)
+WEAKENING = ("priority", "on_delay_s", "off")  # of dangerous CO2: people's safety hangs on it
 
 
 def alarm_loose_ends(raw: dict[str, Any]) -> Iterator[LooseEnd]:
@@ -28,3 +29,7 @@ def alarm_loose_ends(raw: dict[str, Any]) -> Iterator[LooseEnd]:
         if isinstance(rule, dict) and name in list(AlarmKind) and name not in WITH_SIDES:
             for key in rule.keys() & {*SIDED}:
                 yield (*at, key), f"a key for {name}", "priority, on_delay_s, off_delay_s, off: this kind has no sides"
+        if name == AlarmKind.CO2_DANGER and isinstance(rule, dict):
+            for key in rule.keys() & {*WEAKENING}:
+                allowed = "off_delay_s alone: dangerous CO2 is always told at once, as highest"
+                yield (*at, key), f"a key for {name}", allowed

@@ -40,6 +40,9 @@ def notice_loose_ends(raw: dict[str, Any], zones: list[str]) -> Iterator[LooseEn
 
 
 def _quiet(at: Location, quiet: dict[str, Any]) -> Iterator[LooseEnd]:
+    if "let_through" in quiet and str(Priority.HIGHEST) not in _list(quiet, "let_through"):
+        found = "quiet hours that hold back highest alarms"
+        yield (*at, "let_through"), found, "highest, or highest and high: danger to people is told at any hour"
     try:
         begin, end = time_of_day(quiet.get("begin")), time_of_day(quiet.get("end"))
     except ValueError:

@@ -31,7 +31,9 @@ def time_of_day(found: object) -> time:
 
 
 def _mail(text: str) -> str:
-    if not re.fullmatch(r"[A-Za-z0-9.!#$%&'*+/=?^_`{|}~-]{1,64}@[A-Za-z0-9.-]{1,200}", text):
+    name, _, domain = text.partition("@")
+    plain = re.fullmatch(r"[A-Za-z0-9.!#$%&'*+/=?^_`{|}~-]{1,64}@[A-Za-z0-9.-]{1,200}", text)
+    if not plain or not all([*name.split("."), *domain.split(".")]):  # RFC 5322: dots only between others
         raise ValueError("one mail address such as ada@example.org, without a name or brackets")
     return text
 
@@ -45,6 +47,8 @@ def on_this_machine(host: str | None) -> bool:
 
 
 def _address(text: str) -> str:
+    if not re.fullmatch(r"[!-~]+", text):
+        raise ValueError("an address of plain ASCII without spaces: others percent-encoded, in a host as xn--")
     try:
         parts = urlsplit(text)
         known = bool(parts.hostname) and parts.port != 0

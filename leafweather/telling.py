@@ -56,6 +56,7 @@ class Telling:
     ) -> None:
         self._farm, self._journal, self._now_us = farm, journal, now_us
         self._caught_up_us, self._arrived_us, self._begun_us = caught_up_us, arrived_us, now_us()
+        self._settled_us = self._begun_us  # when no backlog was last seen
         self._notifier = Notifier(farm, journal, channels, now_us, page_url, self._ready)
         self._heartbeat = None if pulse is None else Heartbeat(pulse, self.amiss, now_us)
         self._stopping = threading.Event()
@@ -84,8 +85,12 @@ class Telling:
         return (self._now_us() - (self._caught_up_us() or self._begun_us)) / MICROSECONDS_PER_SECOND
 
     def _ready(self) -> bool:
-        behind_s = self.behind_s()
-        return behind_s > BACKLOG_S or (behind_s <= SETTLED_S and self._caught_up_us() is not None)
+        """Return whether people are told now: there is no backlog, or it has been waited for long enough."""
+        behind_s, now_us = self.behind_s(), self._now_us()
+        if behind_s <= SETTLED_S and self._caught_up_us() is not None:
+            self._settled_us = now_us
+            return True
+        return behind_s > BACKLOG_S or now_us - self._settled_us > BACKLOG_S * MICROSECONDS_PER_SECOND
 
     def amiss(self) -> str | None:
         """Return why an outside address gets no sign of life now; None where all is well."""
@@ -99,6 +104,8 @@ class Telling:
             return f"no reading has arrived for {longest_s:.0f} s"
         if not self._threads[0].is_alive():
             return "the thread that tells people has died"
+        if self._notifier.trouble is not None:
+            return self._notifier.trouble
         try:
             return "notices are stuck in the outbox" if self._status().stuck else None
         except (StoreUnavailable, StoreUnusable) as error:

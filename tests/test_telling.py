@@ -67,6 +67,12 @@ def test_a_sign_of_life_needs_a_watch_that_keeps_up_readings_and_an_outbox_that_
     assert "leafweather notice list says why" in troubles[0]
 
 
+def test_no_sign_of_life_while_telling_people_fails_on_each_round(telling, monkeypatch):
+    monkeypatch.setattr("watch.notifying.plan", lambda *_: 1 / 0)
+    said = "telling people failed, please report it: ZeroDivisionError: division by zero"
+    eventually(lambda: telling.amiss() == said)
+
+
 @pytest.mark.parametrize(
     ("caught_up_s", "begun_s", "ready"),
     [(-1, -500, True), (-14, -500, True), (-16, -500, False), (-119, -500, False), (-121, -500, True),
@@ -76,6 +82,15 @@ def test_notices_wait_for_the_end_of_a_backlog_but_not_for_ever(telling, world, 
     world.caught_up_us = None if caught_up_s is None else world.now_us + caught_up_s * 1_000_000
     telling._begun_us = world.now_us + begun_s * 1_000_000
     assert telling._ready() is ready
+
+
+def test_a_watch_that_is_always_somewhat_behind_still_has_people_told(telling, world):
+    """Each round takes 40 s, so that the watch never is far behind, and never up to date either."""
+    told = []
+    for _ in range(14):
+        world.caught_up_us, world.now_us = world.now_us - 30_000_000, world.now_us + 10_000_000
+        told.append(telling._ready())
+    assert told == [False] * 12 + [True] * 2
 
 
 @pytest.mark.parametrize(

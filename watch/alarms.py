@@ -147,7 +147,9 @@ class AlarmKeeper:
     def look_at_clock(self) -> None:
         """See what is silent by now."""
         now_us = self._now_us()
-        if now_us - self._looked_us < LOOK_EVERY_US:
+        if now_us < self._looked_us:  # the clock was set back: what arrived by the old one arrived by now
+            self._arrived = {series: min(at_us, now_us) for series, at_us in self._arrived.items()}
+        elif now_us - self._looked_us < LOOK_EVERY_US:
             return
         self._looked_us = now_us
         for series in self._farm.described:

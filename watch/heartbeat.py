@@ -61,7 +61,8 @@ class Heartbeat:
     def beat(self) -> bool:
         """Send one if it is due and all is well, and return whether it was taken."""
         now_us = self._now_us()
-        if now_us < self._next_us:
+        longest_us = max(self._pulse.every_us, RETRY_US)
+        if now_us < self._next_us <= now_us + longest_us:  # further ahead only if the clock was set back
             return False
         self.held_back = self._amiss()
         if self.held_back is not None:

@@ -28,6 +28,7 @@ logger = logging.getLogger(__name__)
 
 DELAYS_S = (10, 30, 60, 120, 300, 600, 1200, 2400, 3600)  # before the second try, the third ...; our choice, no source
 JITTER = 0.2  # share by which a delay is longer or shorter, so that many do not come back at once; our choice
+LONGEST_DELAY_US = int(DELAYS_S[-1] * (1 + JITTER)) * MICROSECONDS_PER_SECOND
 IDLE_S = 1.0  # look for alarms and due notices this often
 SHARE = 10.0  # nor more often than this many times as long as a look took: in a flood of alarms it takes longer
 RETRY_S = 2.0
@@ -175,7 +176,8 @@ class Notifier:
         due = []
         for one in waiting:  # oldest first
             groups = {(one.person, one.channel, told.group) for told in one.told}
-            if one.next_us <= now_us and not (one.kind is NoticeKind.RETURNED and groups & held):
+            due_by_now = one.next_us <= now_us or one.next_us > now_us + LONGEST_DELAY_US  # the clock was set back
+            if due_by_now and not (one.kind is NoticeKind.RETURNED and groups & held):
                 due.append(one)
             held |= groups
         order = list(Priority)
@@ -210,7 +212,11 @@ class Notifier:
         reached("try begun")
         person = farm.notices.people.get(notice.person)
         label = notice.person if person is None else person.label
-        answer = self._channels.send(Message(notice, farm.farm.title, label, link))
+        try:
+            answer = self._channels.send(Message(notice, farm.farm.title, label, link))
+        except Exception as error:  # else it would be tried at each look, without a delay between
+            logger.exception("notice %s cannot be put as %s needs it", notice.identity, notice.channel)
+            answer = Answer(Outcome.UNSURE, f"failed within Leafweather, please report it: {type(error).__name__}")
         reached("notice handed over")
         ended_us = self._now_us()
         state, next_us = NoticeState.WAITING, ended_us + delay_us(notice.identity, number, answer.retry_after_s)

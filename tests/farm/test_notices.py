@@ -83,6 +83,9 @@ def test_without_routes_everybody_is_told_and_of_low_priority_in_the_digest():
         ("end = 06:30:00", "end = 22:00:00", "quiet = ",
          ("notices.people.ada.quiet.end: found 22:00:00, which is the begin too; allowed: another time of day: nobody "
          "is left alone all day")),
+        ("end = 06:30:00", 'end = 06:30:00, let_through = ["high"]', "quiet = ",
+         ("notices.people.ada.quiet.let_through: found quiet hours that hold back highest alarms; allowed: highest, or "
+         "highest and high: danger to people is told at any hour")),
         ("begin = 22:00:00", "begin = 22", "quiet = ",
          "notices.people.ada.quiet.begin: found 22; allowed: a local time of day such as 22:00:00"),
         ("begin = 22:00:00", 'begin = "10 pm"', "quiet = ",
@@ -92,6 +95,15 @@ def test_without_routes_everybody_is_told_and_of_low_priority_in_the_digest():
         ('"ada@farm.example"', '"Ada <ada@farm.example>"', "mail = ",
          ("notices.people.ada.mail[0]: found 'Ada <ada@farm.example>'; allowed: one mail address such as "
          "ada@example.org, without a name or brackets")),
+        ('"ada@farm.example"', '"ada..b@farm.example"', "mail = ",
+         ("notices.people.ada.mail[0]: found 'ada..b@farm.example'; allowed: one mail address such as "
+         "ada@example.org, without a name or brackets")),
+        ("bo.example/hook", "bo.example/ü", "webhooks = ",
+         ("notices.people.bo.webhooks[0].url: found 'https://bo.example/ü'; allowed: an address of plain ASCII without "
+         "spaces: others percent-encoded, in a host as xn--")),
+        ("bo.example/hook", r"bo.example/a\nX: y", "webhooks = ",
+         ("notices.people.bo.webhooks[0].url: found 'https://bo.example/a\\nX: y'; allowed: an address of plain "
+         "ASCII without spaces: others percent-encoded, in a host as xn--")),
         ("https://bo.example", "http://bo.example", "webhooks = ",
          ("notices.people.bo.webhooks[0].url: found 'http://bo.example/hook'; allowed: an address that begins with "
          "https:// (http:// on this machine alone)")),

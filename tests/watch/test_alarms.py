@@ -503,6 +503,19 @@ def test_a_clock_that_was_moved_makes_no_alarm_of_its_own(house):
     assert told(house) == []
 
 
+@pytest.mark.parametrize("more", [0, 1])
+def test_a_clock_that_was_ahead_and_is_set_back_still_sees_silence(house, more):
+    put(house, HUMIDITY, "60*13")
+    house.work()
+    house.now_us -= 24 * 60 * MINUTE_US
+    put(house, HUMIDITY, "60" * more, start=13)
+    house.work()
+    house.now_us += 20 * MINUTE_US
+    house.work()
+    # Nothing arrives from the whole farm: three cadences and five minutes; each series' silence follows from it.
+    assert told(house) == [("no_data", 12 + more, 20 + more, None)]
+
+
 def test_a_stock_that_runs_out_is_told_by_its_count_and_pace(tmp_path):
     text = SMALL_FARM.replace(
         "[[surfaces]]",

@@ -35,6 +35,16 @@ def test_one_each_so_many_minutes():
     assert heart.last_us == world.now_us
 
 
+def test_a_clock_that_is_set_back_does_not_stop_them():
+    world = World()
+    with hook() as ours:
+        heart = beating(ours.url, world)
+        assert heart.beat()
+        world.now_us -= 24 * 60 * MINUTE_US
+        assert heart.beat()
+        assert not heart.beat()
+
+
 def test_none_while_something_is_amiss_and_at_once_when_it_is_well_again():
     world = World()
     with hook() as ours:

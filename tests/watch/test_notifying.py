@@ -20,7 +20,7 @@ from store.notice_entries import NoticeKind, NoticeState, Outcome
 from tests.conftest import MINUTE_US, eventually
 from tests.watch.receivers import MailBox, hook
 from tests.watch.telling import NOW_US, alarm, farm_with, notifier_of, one_round, raise_alarms
-from watch.notifying import DELAYS_S, JITTER, delay_us, outbox_status
+from watch.notifying import DELAYS_S, JITTER, Notifier, delay_us, outbox_status
 
 ROOT = Path(__file__).parents[2]
 
@@ -29,6 +29,28 @@ ROOT = Path(__file__).parents[2]
 def journal(tmp_path):
     with Journal(f"sqlite:///{tmp_path / 'journal.sqlite'}") as opened:
         yield opened
+
+
+class BrokenChannels:
+    def of(self, _):
+        return ["mail 1"]
+
+    def send(self, _):
+        raise UnicodeEncodeError("ascii", "ü", 0, 1, "not ASCII")
+
+
+def test_a_channel_that_breaks_is_tried_with_delays_as_any_other(journal):
+    raise_alarms(journal, alarm())
+    with MailBox(None) as box:
+        farm = farm_with(box.port, "https://farm.example", ways="mail")
+    notifier = Notifier(farm, journal, BrokenChannels(), lambda: NOW_US, "https://farm.example/")
+    for _ in range(3):
+        round_of(notifier)
+    [notice] = journal.outbox.waiting("testfarm")
+    assert notice.next_us > NOW_US
+    [tried] = journal.outbox.tries("testfarm", notice.identity)
+    assert (tried.outcome, tried.ended_us) == (Outcome.UNSURE, NOW_US)
+    assert tried.answer == "failed within Leafweather, please report it: UnicodeEncodeError"
 
 
 class Clock:
@@ -57,6 +79,18 @@ def test_an_alarm_is_told_by_every_channel_of_who_is_to_be_told(journal):
     assert {one.channel for one in log} == {"mail 1", "webhook 1"}
     assert all(one.state is NoticeState.SENT and one.tries == 1 and one.sent_us == NOW_US for one in log)
     assert "ada@" not in "".join(f"{one}{journal.outbox.tries('testfarm', one.identity)}" for one in log)
+
+
+def test_a_clock_that_is_set_back_holds_no_notice_up(journal):
+    raise_alarms(journal, alarm())
+    clock = Clock()
+    with hook() as ours:
+        ours.statuses = [500, 200]
+        notifier = notifier_of(farm_with(1, ours.url, ways="webhook"), journal, 1, clock)
+        round_of(notifier)
+        clock.now_us -= 24 * 60 * MINUTE_US
+        round_of(notifier)
+        assert [status for status, _, _ in ours.got] == [500, 200]
 
 
 def test_a_server_that_is_down_for_a_while_loses_nothing(journal):
