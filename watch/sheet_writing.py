@@ -7,12 +7,13 @@ import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from datetime import date
+from typing import Any
 
 from farm.description import Farm
 from farm.readings import MICROSECONDS_PER_SECOND, Series
 from store.contract import ReadingStore
 from store.journal import Journal
-from watch.day_sheet import day_sheet
+from watch.day_sheet import day_sheet, sections_of_readings
 from watch.judged import JudgedReadings
 from watch.sheets_beside import Opened, SheetsBeside
 from watch.stale_days import StaleDays
@@ -97,7 +98,8 @@ class SheetWriting:
             due = [day for day in due if day not in self._beside.under_way and day not in self._beside.failed]
             if due:
                 log_state = self._journal.log.state(self._farm.name)
-                self._beside.ask(due, now_us, self._readings.judgement, log_state, self._store)
+                ready = {day: self._sections(day, now_us) for day in due} if self._beside.far_behind else {}
+                self._beside.ask(due, now_us, self._readings.judgement, log_state, self._store, ready)
             return
         for day in due:
             with self._alone(f"the sheet of {day}"):
@@ -107,6 +109,15 @@ class SheetWriting:
                 self._journal.save_day_sheet(self._farm.name, entry, log_state)
                 self._slowest_s = max(self._slowest_s, time.monotonic() - began_s)
             self._written_us[day] = now_us
+
+    def _sections(self, day: date, now_us: int) -> Mapping[str, Any]:
+        """Return sections of a sheet that the second process has no time for; none where that fails: it tells why."""
+        self._leave_off()
+        try:
+            return sections_of_readings(self._farm, self._store, self._journal, day, now_us)
+        except Exception as error:
+            logger.debug("sections of %s are left to the second process: %s", day, error)
+            return {}
 
     def _is_due(self, day: date, growing: set[date], now_us: int) -> bool:
         pause_us = int(max(SHEET_EVERY_S, SHEET_SHARE * self._slowest_s) * MICROSECONDS_PER_SECOND)

@@ -15,6 +15,7 @@ from contextlib import suppress
 from datetime import date
 from multiprocessing.connection import Connection
 from queue import Empty, Queue, SimpleQueue
+from types import MappingProxyType
 from typing import Any, NamedTuple
 
 from farm.description import Farm
@@ -43,6 +44,7 @@ class _Request(NamedTuple):
     derived: Mapping[Series, Columns]  # what was derived over these stretches, as far as it is told
     handed_over: Collection[tuple[int, date]]  # answers of these requests and days were taken since the last one
     judgement: Judgement
+    ready: Mapping[date, Mapping[str, Any]]  # sections that are worked out already
 
 
 class _Answer(NamedTuple):
@@ -94,12 +96,24 @@ class SheetsBeside:
         """The days whose sheets could not be worked out, and that were not noted stale again since."""
         return self._failed
 
+    @property
+    def far_behind(self) -> bool:
+        """Whether to ask now is to wait: there is time to work sections out here."""
+        return self._requests.full()
+
     def ask(
-        self, days: Sequence[date], now_us: int, judgement: Judgement, log_state: LogState, store: ReadingStore
+        self,
+        days: Sequence[date],
+        now_us: int,
+        judgement: Judgement,
+        log_state: LogState,
+        store: ReadingStore,
+        ready: Mapping[date, Mapping[str, Any]] = MappingProxyType({}),
     ) -> None:
         """Ask for the sheets of some days as the store and the journal are now; wait while it is far behind.
 
         What was derived is read from ``store``, which remembers it, and told: the other process reads it more slowly.
+        ``ready`` are sections of these days that need not be worked out any more.
         """
         self._number += 1
         self._asked |= dict.fromkeys(days, (self._number, log_state))
@@ -109,7 +123,9 @@ class SheetsBeside:
             if series not in self._farm.described and last - first <= LONGEST_TOLD_US
         }
         self._requests.put(
-            _Request(self._number, list(days), now_us, self._changed, derived, self._handed_over, judgement)
+            _Request(
+                self._number, list(days), now_us, self._changed, derived, self._handed_over, judgement, dict(ready)
+            )
         )
         self._changed, self._handed_over = {}, []
 
@@ -193,7 +209,8 @@ def _work(connection: Connection, farm: Farm, description_hash: str, opened: Ope
             for day in request.days:
                 entry = None
                 try:
-                    entry = day_sheet(farm, description_hash, judged, ahead, day, request.now_us)
+                    ready = request.ready.get(day, {})
+                    entry = day_sheet(farm, description_hash, judged, ahead, day, request.now_us, ready=ready)
                     ahead.keep(request.number, entry)
                 except Exception as error:  # whoever asked works it out again, and tells of it
                     logger.debug("the sheet of %s is left to the first process: %s", day, error)

@@ -19,6 +19,7 @@ from store.open import open_both
 from tests.conftest import MINUTE_US, SMALL_FARM, T0_US, samples
 from tests.watch.conftest import House
 from watch import jobs, sheet_writing
+from watch.day_sheet import sections_of_readings
 from watch.jobs import Watch
 from watch.sheets_beside import SheetsBeside
 
@@ -115,6 +116,36 @@ def test_they_are_the_same_and_the_process_ends_with_the_backlog(backlogs, writt
     assert two.house.journal.excursions("testfarm") == alone.house.journal.excursions("testfarm")
 
 
+def test_they_are_the_same_where_sections_are_worked_out_here_meanwhile(backlogs, monkeypatch):
+    alone, two = backlogs("alone", None), backlogs("two")
+    alone.work()
+    made = []
+    monkeypatch.setattr(SheetsBeside, "far_behind", True)
+    monkeypatch.setattr(
+        "watch.sheet_writing.sections_of_readings", lambda *args: made.append(args[3]) or sections_of_readings(*args)
+    )
+    two.work()
+    assert len(made) > DAYS / 2
+    assert two.sheets() == alone.sheets()
+
+
+def test_a_section_that_fails_here_is_left_to_the_second_process(backlogs, monkeypatch):
+    alone, two = backlogs("alone", None), backlogs("two")
+    alone.work()
+    failed = []
+
+    def fails(*args):
+        failed.append(args[3])
+        raise ValueError("no")
+
+    monkeypatch.setattr(SheetsBeside, "far_behind", True)
+    monkeypatch.setattr("watch.sheet_writing.sections_of_readings", fails)
+    two.work()
+    assert failed
+    assert two.sheets() == alone.sheets()
+    assert two.house.watch.counts.broken == {}
+
+
 def test_what_is_live_needs_none(backlogs):
     backlog = backlogs("live")
     backlog.work()
@@ -178,6 +209,16 @@ class TestAsking:
         days = self.ask(house, made)
         assert self.until_finished(made) == days
         assert made.finished() == []
+
+    def test_sections_that_are_ready_are_taken_as_they_are(self, beside):
+        house, made = beside
+        day = house.journal.days("testfarm")[1]
+        ready = sections_of_readings(house.farm, house.store, house.journal, day, house.now_us)
+        assert ready == {"quality": house.journal.day_sheet("testfarm", day).sheet["quality"]}
+        marked = {day: {"quality": {"series": [], "impossible": ["told so"]}}}
+        made.ask([day], house.now_us, house.watch.readings.judgement, (0, 0), house.store, marked)
+        [(entry, _)] = made.finished(30.0)
+        assert entry.sheet["quality"] == marked[day]["quality"]
 
     def test_one_noted_stale_meanwhile_is_dropped_and_may_be_asked_for_again(self, beside):
         house, made = beside
