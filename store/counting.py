@@ -13,15 +13,16 @@ from numpy.typing import NDArray
 
 from farm.readings import Columns, Series
 from store import embedded_sql as sql
-from store import hot_hours, rollups, sealed_files
+from store import hot_hours, hot_readings, rollups, sealed_files
 from store.connections import Connections
 from store.contract import DayDamaged, Origin
 from store.durable import sha256_of
 from store.fault_points import reached
 from store.faults import file_fault
+from store.hot_readings import hot_rows
 from store.manifest import Chain
 from store.registry import Registry
-from store.sealed_days import Part, SealedDays, hot_rows, merged, missing, series_in_file
+from store.sealed_days import Part, SealedDays, merged, missing, series_in_file
 from store.sealed_files import Run, Vanished
 from store.summing import DAY_US, MINUTE_US, climbed, joined, summed
 
@@ -140,9 +141,9 @@ class Counting:
         if part.origin is Origin.DERIVED and not np.isin(columns.time_us, hot.time_us[same]).all():
             return  # replaced since it was written: what is hot counts
         if same.all():
-            connection.execute(sql.CLEAR_READINGS, (series, start_us, start_us + DAY_US))
+            hot_readings.clear(connection, series, start_us, start_us + DAY_US)
         else:  # late readings came meanwhile: they stay
-            connection.executemany(sql.REMOVE_READING, [(series, time) for time in hot.time_us[same].tolist()])
+            hot_readings.remove(connection, series, hot.time_us[same])
         hot_hours.forget_range(connection, series, start_us, start_us + DAY_US)
         reached("rows removed")
         last = (int(columns.time_us[-1]), float(columns.value[-1]), int(columns.flag[-1]))

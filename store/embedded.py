@@ -14,10 +14,11 @@ from store import hot_hours
 from store.backup import back_up
 from store.connections import Connections
 from store.contract import Appended, Buckets, Known, Origin, StoreUnavailable, StoreUnusable, Touched
+from store.hot_readings import Row, hot_rows, last_before
 from store.hot_writing import NOTE_US, HotWriting
 from store.registry import Registry
 from store.retention import Dropping, Retention
-from store.sealed_days import Part, SealedDays, Span, hot_rows, missing
+from store.sealed_days import Part, SealedDays, Span, missing
 from store.sealed_files import Vanished
 from store.sealing import Progress, SealedFile, Sealing
 from store.sealing_lock import sealing_lock
@@ -27,13 +28,12 @@ from store.summing import DAY_US, as_buckets, summed
 from store.verification import Verification, verification
 
 FILE_NAME = "readings.sqlite"
-_Last = tuple[int, float | None, int]  # time, value, flag
 _Found = TypeVar("_Found")
 _Answer = TypeVar("_Answer")
 _log = logging.getLogger(__name__)
 
 
-def _time_of(last: _Last) -> int:
+def _time_of(last: Row) -> int:
     return last[0]
 
 
@@ -107,11 +107,11 @@ class EmbeddedStore:
     def last_before(self, series: Series, before_us: int) -> Reading | None:
         """Return the newest reading strictly before an instant; see the contract."""
 
-        def look(connection: sqlite3.Connection, number: int) -> tuple[_Last | None, list[Span]]:
-            hot = connection.execute(sql.LAST_BEFORE, (number, before_us)).fetchone()
+        def look(connection: sqlite3.Connection, number: int) -> tuple[Row | None, list[Span]]:
+            hot = last_before(connection, number, before_us)
             return hot, self._sealed.newest_spans(connection, number, before_us)
 
-        def answer(found: tuple[_Last | None, list[Span]]) -> Reading | None:
+        def answer(found: tuple[Row | None, list[Span]]) -> Reading | None:
             hot, spans = found
             last = max([self._sealed.last_before(span, before_us) for span in spans], default=None, key=_time_of)
             if last is None or (hot is not None and hot[0] > last[0]):

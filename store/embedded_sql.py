@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-VERSION = 2  # of the tables below; kept in the file as PRAGMA user_version
+VERSION = 3  # of the tables below; kept in the file as PRAGMA user_version
 
 VERSION_1 = (
     """CREATE TABLE series (
@@ -54,8 +54,17 @@ _SEALED_DAYS = (
     "PRAGMA user_version = 2",
 )
 
-CREATE = (*VERSION_1, *_SEALED_DAYS)
-UPGRADES = {1: _SEALED_DAYS}  # from that version to the next
+_BLOCKS = (
+    # Hot derived readings, some hundreds in a row: times, values and flags one after another. Of one series, none
+    # reaches into another. Rows of `reading` that an older program derived count beside them.
+    """CREATE TABLE block (
+        series INTEGER NOT NULL, first INTEGER NOT NULL, last INTEGER NOT NULL, count INTEGER NOT NULL,
+        readings BLOB NOT NULL, PRIMARY KEY (series, first))""",
+    "PRAGMA user_version = 3",
+)
+
+CREATE = (*VERSION_1, *_SEALED_DAYS, *_BLOCKS)
+UPGRADES = {1: _SEALED_DAYS, 2: _BLOCKS}  # from that version to the next
 
 FIND_SERIES = "SELECT id, origin FROM series WHERE farm = ? AND zone = ? AND quantity = ? AND sensor = ?"
 ADD_SERIES = "INSERT INTO series (farm, zone, quantity, sensor, origin) VALUES (?, ?, ?, ?, ?)"
@@ -69,6 +78,14 @@ COUNT_READINGS = "SELECT count(*) FROM reading WHERE series = ? AND time >= ? AN
 REMOVE_READING = "DELETE FROM reading WHERE series = ? AND time = ?"
 NEXT_READING = "SELECT min(time) FROM reading WHERE series = ? AND time >= ? AND time < ?"
 CLEAR_READINGS = "DELETE FROM reading WHERE series = ? AND time >= ? AND time < ?"
+
+BLOCKS = """SELECT first, last, readings FROM block WHERE series = :series AND first < :end AND last >= :start
+    AND first >= coalesce((SELECT max(first) FROM block WHERE series = :series AND first <= :start), :start)
+    ORDER BY first"""
+BLOCK_BEFORE = "SELECT first, last, readings FROM block WHERE series = ? AND first < ? ORDER BY first DESC LIMIT 1"
+NEWEST_BLOCK = "SELECT first, last, readings FROM block WHERE series = ? ORDER BY first DESC LIMIT 1"
+ADD_BLOCK = "INSERT INTO block VALUES (?, ?, ?, ?, ?)"
+REMOVE_BLOCKS = "DELETE FROM block WHERE series = ? AND first >= ? AND first <= ?"
 
 MOVE_LATEST = """INSERT INTO latest VALUES (?, ?, ?, ?)
     ON CONFLICT (series) DO UPDATE SET time = excluded.time, value = excluded.value, flag = excluded.flag
@@ -94,6 +111,8 @@ KNOWN = """SELECT zone, quantity, sensor, origin,
     (SELECT min(first) FROM (
         SELECT min(time) AS first FROM reading WHERE reading.series = series.id
         UNION ALL
+        SELECT min(first) FROM block WHERE block.series = series.id
+        UNION ALL
         SELECT min(first) FROM span WHERE span.series = series.id
             AND day = (SELECT min(day) FROM span WHERE span.series = series.id))),
     latest.time
@@ -103,7 +122,8 @@ TOUCHED = """SELECT zone, quantity, sensor, first, last, version
     ORDER BY version, hour, id LIMIT ?"""
 
 SERIES_OF = "SELECT id, zone, quantity, sensor, origin FROM series WHERE farm = ?"
-COUNT_HOT = """SELECT count(*), coalesce(sum((SELECT count(*) FROM reading WHERE reading.series = series.id)), 0)
+COUNT_HOT = """SELECT count(*), coalesce(sum((SELECT count(*) FROM reading WHERE reading.series = series.id)
+    + (SELECT coalesce(sum(count), 0) FROM block WHERE block.series = series.id)), 0)
     FROM series WHERE farm = ?"""
 COUNT_SEALED = (
     "SELECT count(*), coalesce(sum(readings), 0), coalesce(sum(bytes), 0), min(day), max(day) FROM part WHERE farm = ?"

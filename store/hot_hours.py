@@ -14,7 +14,8 @@ from store import embedded_sql as sql
 from store import rollups
 from store.connections import Connections
 from store.fault_points import reached
-from store.sealed_days import hot_rows, merged
+from store.hot_readings import hot_rows, next_time
+from store.sealed_days import merged
 from store.summing import DAY_US, HOUR_US, MINUTE_US, Sums, joined, summed
 
 HOURS_AT_ONCE = 50  # in one transaction, for as long as which ingest waits
@@ -43,7 +44,7 @@ def _dirty(connection: sqlite3.Connection, number: int, before_hour: int) -> lis
     found: list[int] = []
     start_us = -(1 << 63)
     while True:
-        (next_us,) = connection.execute(sql.NEXT_READING, (number, start_us, before_hour * HOUR_US)).fetchone()
+        next_us = next_time(connection, number, start_us, before_hour * HOUR_US)
         if next_us is None:
             return found
         hour = next_us // HOUR_US

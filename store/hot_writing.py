@@ -10,12 +10,12 @@ import numpy as np
 
 from farm.readings import Columns, Reading, Series
 from store import embedded_sql as sql
-from store import hot_hours
+from store import hot_hours, hot_readings
 from store.checks import refuse_columns_unfit, refuse_flags_unknown, refuse_values_not_finite
 from store.connections import Connections
 from store.contract import Appended, Origin
 from store.registry import Registry
-from store.sealed_days import SealedDays, within
+from store.sealed_days import SealedDays, merged, within
 from store.summing import HOUR_US
 
 NOTE_US = HOUR_US  # touched windows are merged by the hour
@@ -104,29 +104,19 @@ class HotWriting:
             number = self._registry.registered(connection, {series}, Origin.DERIVED)[series].number
             self._unseal(connection, number, start_us, end_us)
             hot_hours.forget_range(connection, number, start_us, end_us)
-            connection.execute(sql.CLEAR_READINGS, (number, start_us, end_us))
-            self._add_columns(connection, number, columns)
-            connection.execute(sql.CLEAR_LATEST, (number,))
-            connection.execute(sql.FIND_LATEST, {"series": number})
-
-    @staticmethod
-    def _add_columns(connection: sqlite3.Connection, number: int, columns: Columns) -> None:
-        values: list[float] = [number] * (4 * len(columns))
-        values[1::4], values[2::4] = columns.time_us.tolist(), columns.value.tolist()
-        values[3::4] = columns.flag.tolist()
-        step = 4 * sql.ADD_AT_ONCE
-        whole = len(values) - len(values) % step
-        for first in range(0, whole, step):
-            connection.execute(sql.ADD_READINGS, values[first : first + step])
-        connection.executemany(sql.ADD_READING, (values[at : at + 4] for at in range(whole, len(values), 4)))
+            hot_readings.replace_derived(connection, number, start_us, end_us, columns)
+            hot_readings.note_latest(connection, number)
 
     def _unseal(self, connection: sqlite3.Connection, number: int, start_us: int, end_us: int) -> None:
         """Make the days of a derived series that reach into a range hot again, but for that range."""
         for span in self._sealed.spans(connection, number, start_us, end_us):
             if span.first_us < start_us or span.last_us >= end_us:  # else none of it stays, also of a damaged file
                 rows = self._sealed.columns_for_certain(span)
-                outside = [(span.first_us, start_us), (end_us, span.last_us + 1)]
-                self._add_columns(connection, number, within(rows, outside))
+                for outside in ((span.first_us, start_us), (end_us, span.last_us + 1)):
+                    again = within(rows, [outside])
+                    if len(again):
+                        held = hot_readings.hot_rows(connection, number, *outside)
+                        hot_readings.replace_derived(connection, number, *outside, merged([again], held))
             connection.execute(sql.REMOVE_SPAN, (number, span.part.day, span.number))
             connection.execute(sql.REMOVE_ROLLUPS, (number, span.part.day))
 

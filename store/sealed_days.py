@@ -26,7 +26,6 @@ from store.summing import DAY_US
 
 FOLDER = "sealed"
 _NAMES = ("time_us", "value", "flag")
-_COLUMNS = np.dtype([("time_us", np.int64), ("value", np.float64), ("flag", np.uint8)])
 
 
 class Part(NamedTuple):
@@ -193,12 +192,6 @@ def _span(row: Sequence[Any]) -> Span:
     series, day, number, farm, origin, version, footer, row_group, offset, length, *last = row
     part = Part(farm, Origin(origin), day, version)
     return Span(series, number, part, footer, Place(row_group, offset, length), *last)
-
-
-def hot_rows(connection: sqlite3.Connection, series: int, start_us: int, end_us: int) -> Columns:
-    """Return what the SQLite file itself holds of a series in a range."""
-    rows = np.fromiter(connection.execute(sql.READINGS, (series, start_us, end_us)), _COLUMNS)
-    return Columns(*(np.ascontiguousarray(rows[name]) for name in _NAMES))
 
 
 def merged(sealed: Sequence[Columns], hot: Columns) -> Columns:

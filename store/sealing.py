@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from farm.readings import Columns, Series
 from store import embedded_sql as sql
-from store import sealed_files
+from store import hot_readings, sealed_files
 from store.connections import Connections
 from store.contract import DayDamaged, Origin, StoreUnavailable, StoreUnusable
 from store.counting import Counting
@@ -28,7 +28,7 @@ from store.fault_points import reached
 from store.faults import file_fault
 from store.manifest import Chain, Deed, Manifest
 from store.registry import Registry
-from store.sealed_days import Part, SealedDays, day_number, farm_folder, hot_rows, name_in_file
+from store.sealed_days import Part, SealedDays, day_number, farm_folder, name_in_file
 from store.summing import DAY_US
 
 _log = logging.getLogger(__name__)
@@ -101,7 +101,7 @@ class Sealing:
             for number, *names, origin in connection.execute(sql.SERIES_OF, (farm,)).fetchall():
                 start_us = -(1 << 63)
                 while True:
-                    (found,) = connection.execute(sql.NEXT_READING, (number, start_us, end_us)).fetchone()
+                    found = hot_readings.next_time(connection, number, start_us, end_us)
                     if found is None:
                         break
                     due.setdefault((found // DAY_US, Origin(origin)), []).append((Series(farm, *names), number))
@@ -170,7 +170,7 @@ class Sealing:
         start_us, end_us = day * DAY_US, (day + 1) * DAY_US
         for one, number in series:
             with self._connections.reading() as connection:
-                hot = hot_rows(connection, number, start_us, end_us)
+                hot = hot_readings.hot_rows(connection, number, start_us, end_us)
                 spans = self._sealed.spans(connection, number, start_us, end_us)
             try:
                 sealed = [self._sealed.columns_for_certain(span) for span in spans]
@@ -188,7 +188,7 @@ class Sealing:
         """Remove hot rows that came while the file which has them was damaged: what was sealed first stands."""
         _log.warning("%s: %d readings came again while their sealed file could not be read", series.key, len(time_us))
         with self._connections.writing() as connection:
-            connection.executemany(sql.REMOVE_READING, [(number, time) for time in time_us.tolist()])
+            hot_readings.remove(connection, number, time_us)
 
     # --- what a crash left, and dropping
 
@@ -244,8 +244,7 @@ class Sealing:
                 touched = connection.execute(sql.REMOVE_SPANS, found).fetchall()
                 connection.execute(sql.REMOVE_PART, found)
                 for (series,) in touched:
-                    connection.execute(sql.CLEAR_LATEST, (series,))
-                    connection.execute(sql.FIND_LATEST, {"series": series})
+                    hot_readings.note_latest(connection, series)
             if part.origin is Origin.MEASURED:
                 connection.execute(sql.KEEP_CHAIN, (part.farm, len(chain.entries), chain.head))
         reached("drop committed")

@@ -14,7 +14,8 @@ import numpy as np
 from farm.readings import Columns
 from store import embedded_sql as sql
 from store import hot_hours, rollups
-from store.sealed_days import SealedDays, Span, hot_rows
+from store.hot_readings import hot_rows
+from store.sealed_days import SealedDays, Span
 from store.summing import DAY_US, Sums, climbed, joined, rung_below, summed
 
 

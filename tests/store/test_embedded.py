@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+import contextlib
 import shutil
+import sqlite3
 import tempfile
 from pathlib import Path
 
 import pytest
 from hypothesis import settings
+from hypothesis.stateful import rule
 
-from store.embedded import EmbeddedStore
+from store import embedded_sql as sql
+from store import hot_readings
+from store.embedded import FILE_NAME, EmbeddedStore
 from tests.store.conformance import StoreConformance
 from tests.store.model import StoreMachine
+from tests.store.words import DAY
 
 
 @pytest.fixture
@@ -40,6 +46,8 @@ class TestEmbeddedStore(StoreConformance):
 
 class EmbeddedMachine(StoreMachine):
     def opened(self):
+        self.patch = pytest.MonkeyPatch()
+        self.patch.setattr(hot_readings, "MOST_IN_BLOCK", 3)  # so that a few readings are several blocks
         self.folder = Path(tempfile.mkdtemp())
         return EmbeddedStore(self.folder)
 
@@ -49,11 +57,22 @@ class EmbeddedMachine(StoreMachine):
     def roll_up(self, farm, before):
         self.store.roll_up_due(farm, before)
 
+    @rule()
+    def have_derived_rows_of_an_older_program(self):
+        """Before there were blocks, derived readings were kept like measured ones."""
+        with contextlib.closing(sqlite3.connect(self.folder / FILE_NAME)) as file, file:
+            for (number,) in file.execute("SELECT DISTINCT series FROM block").fetchall():
+                rows = hot_readings.hot_rows(file, number, -100 * DAY, 100 * DAY)
+                hot_readings.clear(file, number, -100 * DAY, 100 * DAY)
+                columns = (rows.time_us.tolist(), rows.value.tolist(), rows.flag.tolist())
+                file.executemany(sql.ADD_READING, [(number, *row) for row in zip(*columns, strict=True)])
+
     def seal(self, farm, before):
         self.store.seal_due(farm, before)
 
     def teardown(self):
         super().teardown()
+        self.patch.undo()
         shutil.rmtree(self.folder)
 
 

@@ -154,7 +154,7 @@ def test_a_newer_file_is_refused_and_left_alone(tmp_path):
     with sqlite3.connect(tmp_path / FILE_NAME) as file:
         file.execute("PRAGMA user_version = 99")
     file.close()
-    with pytest.raises(StoreUnusable, match=r"newer version of this program \(format 99, this one knows 2\): update"):
+    with pytest.raises(StoreUnusable, match=r"newer version of this program \(format 99, this one knows 3\): update"):
         EmbeddedStore(tmp_path)
     file = sqlite3.connect(tmp_path / FILE_NAME)
     assert file.execute("PRAGMA user_version").fetchone() == (99,)

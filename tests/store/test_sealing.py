@@ -43,7 +43,9 @@ def store(tmp_path):
 
 def hot(folder):
     with sqlite3.connect(folder / FILE_NAME) as file:
-        (count,) = file.execute("SELECT count(*) FROM reading").fetchone()
+        (count,) = file.execute(
+            "SELECT (SELECT count(*) FROM reading) + (SELECT coalesce(sum(count), 0) FROM block)"
+        ).fetchone()
     file.close()
     return count
 

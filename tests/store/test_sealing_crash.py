@@ -183,6 +183,7 @@ def test_every_reading_is_there_once_after_a_kill(templates, tmp_path, what, pre
     if deed == "seal":
         with sqlite3.connect(folder / FILE_NAME) as file:
             assert file.execute("SELECT count(*) FROM reading").fetchone() == (0,)
+            assert file.execute("SELECT count(*) FROM block").fetchone() == (0,)
             assert file.execute("SELECT count(*) FROM intent").fetchone() == (0,)
         file.close()
     with EmbeddedStore(folder) as store:
