@@ -47,6 +47,7 @@ class Connections:
         self._path = path
         self._patience_s = patience_s
         self._closed = False
+        self.unsynced = False  # whether something was written that a loss of power may still undo
         self._idle: list[sqlite3.Connection] = []
         self._lock = Lock()
         with self._told():
@@ -93,18 +94,30 @@ class Connections:
         return int(version)
 
     @contextmanager
-    def writing(self) -> Iterator[sqlite3.Connection]:
-        """Hold the writing connection for one transaction: durable at the end, or undone."""
+    def writing(self, *, synced: bool = True) -> Iterator[sqlite3.Connection]:
+        """Hold the writing connection for one transaction: durable at the end, or undone.
+
+        Without ``synced`` it is so too if this program dies, but only the next synced transaction that writes makes
+        it withstand a loss of power: both are in one log, in order.
+        """
         with self._lock, self._told():
             self._refuse_if_closed()
-            self._writer.execute("BEGIN IMMEDIATE")
+            if not synced:
+                self._writer.execute("PRAGMA synchronous = NORMAL")
+            before = self._writer.total_changes
             try:
+                self._writer.execute("BEGIN IMMEDIATE")
                 yield self._writer
                 self._writer.execute("COMMIT")
             except BaseException:
                 if self._writer.in_transaction:
                     self._writer.execute("ROLLBACK")
                 raise
+            finally:
+                if not synced:
+                    self._writer.execute("PRAGMA synchronous = FULL")
+            if self._writer.total_changes > before:
+                self.unsynced = not synced
 
     @contextmanager
     def reading(self) -> Iterator[sqlite3.Connection]:

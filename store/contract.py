@@ -108,10 +108,11 @@ class ReadingStore(Protocol):
         """
 
     def replace(self, series: Series, start_us: int, end_us: int, columns: Columns) -> None:
-        """Make ``columns`` the only readings of a derived series in ``[start_us, end_us)``, durably.
+        """Make ``columns`` the only readings of a derived series in ``[start_us, end_us)``.
 
-        All or nothing. NaN values are allowed (a gap that says why by its flag). Notes nothing.
-        ``latest`` and ``known`` follow what remains.
+        All or nothing, and there if this program dies; it withstands a loss of power from the next ``settle`` on.
+        NaN values are allowed (a gap that says why by its flag). Notes nothing. ``latest`` and ``known`` follow what
+        remains.
 
         Raises ValueError if times are not strictly ascending and inside the range, a flag is not one
         of QARTOD's, or the series is a measured one.
@@ -145,7 +146,10 @@ class ReadingStore(Protocol):
         """
 
     def settle(self, notes: Collection[Touched]) -> None:
-        """Forget notes that have been worked off; one that grew since it was read stays."""
+        """Forget notes that have been worked off; one that grew since it was read stays.
+
+        What was replaced before is durable then, also where there are no notes to forget.
+        """
 
     def close(self) -> None:
         """Release files and connections. Closing twice is harmless."""

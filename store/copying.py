@@ -110,6 +110,7 @@ def copy_readings(
             done += 1
             on_progress(done, total, one.series)
         copied.append((one, tally))
+    target.settle([])  # what was replaced is durable from here on
     results = []
     for one, tally in copied:
         sums = [Checksum(0, 0), Checksum(0, 0)]

@@ -185,9 +185,11 @@ class EmbeddedStore:
 
     def settle(self, notes: Collection[Touched]) -> None:
         """Forget notes that have been worked off; see the contract."""
-        if not notes:
+        if not notes and not self._connections.unsynced:
             return
         with self._connections.writing() as connection:
+            if self._connections.unsynced:
+                connection.execute(sql.NEXT_VERSION)  # so that there is something to sync, whatever the notes
             entries = {series: self._registry.find(connection, series) for series in {note.series for note in notes}}
             found = ((entries[note.series], note) for note in notes)
             settled = [(entry.number, note.first_us // NOTE_US, note.version) for entry, note in found if entry]

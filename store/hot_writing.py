@@ -98,7 +98,7 @@ class HotWriting:
     def replace(self, series: Series, start_us: int, end_us: int, columns: Columns) -> None:
         """Make ``columns`` the only readings of a derived series in a range; see the contract."""
         refuse_columns_unfit(series, start_us, end_us, columns)
-        with self._connections.writing() as connection:
+        with self._connections.writing(synced=False) as connection:
             if not len(columns) and self._registry.find(connection, series) is None:
                 return
             number = self._registry.registered(connection, {series}, Origin.DERIVED)[series].number

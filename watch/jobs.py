@@ -152,6 +152,7 @@ class Watch:
         self._follow_pressure(changed)
         self._deriver.renew(changed, anew, again=again)
         self._sheets.mark(changed)
+        self._store.settle([])  # what was derived is durable before it is noted as done
         self._quality.settle()
         self._deriver.settle()
         if much or again:
@@ -206,8 +207,8 @@ class Watch:
             self._sheets.mark_over(self._day)
             self._day = today
         if not waiting:  # what is still to be worked off may change all that they look at
+            self._find(busy=bool(notes))  # meanwhile the second process goes on
             self._sheets.catch_up()
-            self._find(busy=bool(notes))
             with self._alone("silence"):
                 self._alarms.look_at_clock()
                 self._alarms.write()

@@ -191,3 +191,65 @@ def test_every_write_is_synced_to_disk(tmp_path):
     with EmbeddedStore(tmp_path) as store, store._connections.writing() as connection:
         assert connection.execute("PRAGMA synchronous").fetchone() == (2,)  # FULL, sqlite.org/pragma.html
         assert connection.execute("PRAGMA journal_mode").fetchone() == ("wal",)
+
+
+class TestSyncing:
+    """What is told to the disk at once, and what later: traced, because no test can cut the power."""
+
+    @pytest.fixture
+    def traced(self, tmp_path):
+        with EmbeddedStore(tmp_path) as store:
+            statements = []
+            store._connections._writer.set_trace_callback(statements.append)
+            yield store, statements
+
+    @staticmethod
+    def commits(statements):
+        """Return for each commit whether it was synced, and whether it had anything to sync."""
+        synced, wrote, found = True, False, []
+        for one in statements:
+            if one.startswith("PRAGMA synchronous"):
+                synced = one.endswith("FULL")
+            elif one == "BEGIN IMMEDIATE":
+                wrote = False
+            elif one == "COMMIT":
+                found.append((synced, wrote))
+            else:
+                wrote |= one.startswith(("INSERT", "UPDATE"))
+        statements.clear()
+        return found
+
+    def test_what_is_replaced_is_synced_with_the_next_settling(self, traced):
+        store, statements = traced
+        store.replace(VPD, 0, 10, columns((1, 1.0, 1)))
+        store.replace(VPD, 10, 20, columns((11, 1.0, 1)))
+        assert self.commits(statements) == [(False, True), (False, True)]
+        store.settle([])
+        assert self.commits(statements) == [(True, True)]
+        store.settle([])
+        assert self.commits(statements) == []
+
+    def test_notes_settled_before_are_no_way_around_it(self, traced):
+        store, statements = traced
+        store.append([reading(1)])
+        notes = store.touched("north", 10)
+        store.settle(notes)
+        store.replace(VPD, 0, 10, columns((1, 1.0, 1)))
+        statements.clear()
+        store.settle(notes)  # nothing to delete
+        assert self.commits(statements) == [(True, True)]
+
+    def test_what_is_appended_is_synced_at_once_and_with_it_what_was_replaced(self, traced):
+        store, statements = traced
+        store.replace(VPD, 0, 10, columns((1, 1.0, 1)))
+        store.append([reading(1)])
+        assert self.commits(statements) == [(False, True), (True, True)]
+        store.settle([])
+        assert self.commits(statements) == []
+
+    def test_a_replacement_that_fails_leaves_syncing_on(self, traced):
+        store, statements = traced
+        with pytest.raises(ValueError, match="strictly ascending"):
+            store.replace(VPD, 0, 10, columns((2, 1.0, 1), (1, 1.0, 1)))
+        store.append([reading(1)])
+        assert self.commits(statements) == [(True, True)]
