@@ -15,6 +15,7 @@ from store.journal import Journal
 from watch.bands import limits_at, longest_hold_us, phase_stretches, plan_bands, usable
 
 END_OF_TIME_US = 2**62
+MOST_KNOWN = 50  # excursions of a series kept in memory, those of the last hours aside; our choice, no source
 
 
 class ExcursionKeeper:
@@ -32,6 +33,8 @@ class ExcursionKeeper:
         # By then whatever was pending or returning is decided, one way or the other.
         self._decided_us = int(slowest_s * MICROSECONDS_PER_SECOND) + 2 * self._max_gap_us
         self._checkpoint: tuple[int, State] | None = None
+        self._known_since_us = END_OF_TIME_US  # from when on we know the excursions in the journal, which ...
+        self._known: list[ExcursionEntry] = []  # ... nobody else writes
         self.renewed: tuple[int, list[ExcursionEntry]] | None = None  # from when on they are these, if they changed
 
     def renew(
@@ -52,19 +55,33 @@ class ExcursionKeeper:
         else:
             from_us, state = self._replay_from(first_us), INSIDE
         keep_from = state.stretch.onset_us if state.stretch else from_us
-        overlapping = self._journal.excursions(self._farm.name, series=self._series, start_us=keep_from)
-        before = [one for one in overlapping if one.onset_us >= keep_from]
+        before = [one for one in self._overlapping(keep_from, END_OF_TIME_US) if one.onset_us >= keep_from]
         after = self._replayed(from_us, state, last_us, newest.time_us, before)
         if after != before or again:
             self.renewed = keep_from, after
         if after != before:
             self._journal.replace_excursions(self._farm.name, self._series, keep_from, after)
+            self._known = [one for one in self._known if one.onset_us < keep_from] + after
+        self._let_go(newest.time_us)
         seen = {(one.identity, one.end_us) for one in before} ^ {(one.identity, one.end_us) for one in after}
         return [
             (one.onset_us, one.last_us if one.end_us is None else one.end_us)
             for one in (*before, *after)
             if again or (one.identity, one.end_us) in seen
         ]
+
+    def _overlapping(self, start_us: int, end_us: int) -> list[ExcursionEntry]:
+        """Return the series' excursions that overlap ``[start_us, end_us)``, by onset."""
+        if start_us < self._known_since_us:
+            self._known = self._journal.excursions(self._farm.name, series=self._series, start_us=start_us)
+            self._known_since_us = start_us
+        return [one for one in self._known if one.onset_us < end_us and (one.end_us is None or one.end_us > start_us)]
+
+    def _let_go(self, newest_us: int) -> None:
+        """Forget what is over for long: only a late reading asks for it."""
+        if len(self._known) > MOST_KNOWN:
+            self._known_since_us = newest_us - 2 * self._decided_us
+            self._known = self._overlapping(self._known_since_us, END_OF_TIME_US)
 
     def _replayed(
         self, from_us: int, state: State, last_us: int, newest_us: int, before: list[ExcursionEntry]
@@ -98,9 +115,7 @@ class ExcursionKeeper:
         stands in the journal as an excursion; the onset of one is always a fresh start.
         """
         from_us = first_us - self._decided_us
-        around = self._journal.excursions(
-            self._farm.name, series=self._series, start_us=from_us - self._decided_us, end_us=first_us + 1
-        )
+        around = self._overlapping(from_us - self._decided_us, first_us + 1)
         return min([from_us, *(one.onset_us for one in around)])
 
     def _run(self, start_us: int, end_us: int, state: State) -> tuple[list[Excursion], State]:
