@@ -13,7 +13,7 @@ from store import fault_points
 from store.contract import StoreUnavailable, StoreUnusable
 from store.faults import sqlite_fault
 
-CACHE_KIB = 65_536  # of the writer: the newest page of every series of hundreds of farms; our choice, no source
+CACHE_KIB = 32_768  # of the writer: the newest page of every series of a hundred farms; our choice, no source
 # Pages of 4 KiB in the write-ahead log before they move to the file. A batch over many series changes a page of
 # each, and the next batch the same ones: SQLite's 1,000 moved them all after every second batch. Our choice.
 LOG_PAGES = 4_000
