@@ -11,7 +11,7 @@ from api.house import TheHouse
 from api.problems import Problem
 from api.routes_farm import software_version
 from handover.provenance import MadeBy
-from handover.refusals import Refused
+from handover.refusals import NothingThere, Refused
 from handover.reports.sources import Sources
 from handover.reports.web_page import POLICY
 from handover.reports.writing import Of, Shape, report_of, written_as
@@ -57,8 +57,10 @@ def _report(house: TheHouse, of: Of, name: str, shape: Shape) -> Response:
     made_by = MadeBy(software_version(), house.description_hash)
     try:
         report = report_of(Sources(house.farm, house.store, house.journal, made_by, house.clock()), of, name)
-    except Refused as error:
+    except NothingThere as error:
         raise Problem(404, str(error)) from error
+    except Refused as error:
+        raise Problem(422, str(error)) from error
     headers = {"Content-Disposition": f'inline; filename="{report.file_name}.{shape}"'}
     if shape is Shape.HTML:
         headers["Content-Security-Policy"] = POLICY

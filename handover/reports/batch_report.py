@@ -9,7 +9,7 @@ from typing import Any
 from farm.crops import Batch
 from farm.quantities import QUANTITIES
 from farm.readings import Series, instant, iso_time, microseconds
-from handover.refusals import Refused, unknown
+from handover.refusals import NothingThere, unknown
 from handover.reports import against_plan, condition, happened
 from handover.reports.charts import LightDay, band_chart, level_charts, light_chart
 from handover.reports.document import Entry, Item, Listing, Out, Paragraph, Part, Report, Table, Tone, facts, rows
@@ -32,18 +32,20 @@ def batch_report(sources: Sources, name: str) -> Report:
 
     Raises
     ------
-    Refused
+    NothingThere
         If there is none of that name, or it stands nowhere yet.
     """
     named = {one.name: one for one in sources.farm.batches}
     if name not in named:
-        raise unknown("batch", name, named)
+        raise NothingThere(str(unknown("batch", name, named)))
     batch = named[name]
     if not batch.stays:
-        raise Refused(f"Batch {name!r} has no stays: add [[batches.stays]] with zone, phase and entered to farm.toml.")
+        raise NothingThere(
+            f"Batch {name!r} has no stays: add [[batches.stays]] with zone, phase and entered to farm.toml."
+        )
     start_us = min(microseconds(sources.farm.moment(one.entered)) for one in batch.stays)
     if start_us >= sources.now_us:
-        raise Refused(f"Batch {name!r} has not entered any zone yet: it first does on {iso_time(start_us)}.")
+        raise NothingThere(f"Batch {name!r} has not entered any zone yet: it first does on {iso_time(start_us)}.")
     return _report(sources, batch, start_us)
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from datetime import date
 from typing import Any
 
-from handover.refusals import Refused
+from handover.refusals import NothingThere
 from handover.reports import accounts, against_plan, condition, happened
 from handover.reports.charts import level_charts
 from handover.reports.document import Entry, Item, Listing, Part, Report
@@ -24,16 +24,16 @@ def day_report(sources: Sources, day: date) -> Report:
 
     Raises
     ------
-    Refused
+    NothingThere
         If the day has not begun, or has no sheet.
     """
     if day > sources.today:
-        raise Refused(
+        raise NothingThere(
             f"{day} has not begun: it is {sources.today} at the farm ({sources.farm.farm.timezone}). Ask for a day up to then."
         )
     entry = sources.journal.day_sheet(sources.farm.name, day)
     if entry is None:
-        raise Refused(no_sheet(sources, f"{day}"))
+        raise NothingThere(no_sheet(sources, f"{day}"))
     return _report(sources, entry)
 
 

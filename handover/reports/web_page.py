@@ -46,11 +46,16 @@ def _page(report: Report) -> Iterator[str]:
 
 
 def _pairs(caption: str, lines: object) -> Iterator[str]:
-    yield f'<div class="wide"><table><caption>{escape(caption)}</caption><tbody>'
+    yield f"{_wide(caption)}<table><caption>{escape(caption)}</caption><tbody>"
     for name, text in lines:  # type: ignore[attr-defined]  # pairs
         kind = "hash" if "SHA-256" in name else "out" if isinstance(text, Out) else ""
         yield f'<tr><th scope="row">{escape(name)}</th><td{_class(kind)}>{escape(text)}</td></tr>'
     yield "</tbody></table></div>"
+
+
+def _wide(caption: str) -> str:
+    """Return the beginning of what scrolls sideways on a narrow screen, by the keyboard too."""
+    return f'<div class="wide" role="region" tabindex="0" aria-label="{escape(caption)}">'
 
 
 def _class(name: str) -> str:
@@ -89,7 +94,7 @@ def _table(table: Table) -> Iterator[str]:
     def numeric(place: int) -> str:
         return _class("n" if place in table.numeric else "")
 
-    yield f'<div class="wide"><table><caption>{escape(table.caption)}</caption>'
+    yield f"{_wide(table.caption)}<table><caption>{escape(table.caption)}</caption>"
     heads = "".join(f'<th scope="col"{numeric(place)}>{escape(head)}</th>' for place, head in enumerate(table.heads))
     yield f"<thead><tr>{heads}</tr></thead>"
     for name, lines in table.groups:

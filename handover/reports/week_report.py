@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import date, timedelta
 from typing import Any
 
-from handover.refusals import Refused
+from handover.refusals import NothingThere, Refused
 from handover.reports import against_plan
 from handover.reports.charts import level_charts, light_chart, light_days_of
 from handover.reports.day_report import common_parts, in_short, no_sheet, overall
@@ -47,20 +47,20 @@ def week_report(sources: Sources, monday: date) -> Report:
 
     Raises
     ------
-    Refused
+    NothingThere
         If the week has not begun, or none of its days has a sheet.
     """
     name = f"{monday:%G-W%V}"
     days = [monday + timedelta(days=number) for number in range(DAYS)]
     begun = [day for day in days if day <= sources.today]
     if not begun:
-        raise Refused(
+        raise NothingThere(
             f"Week {name} has not begun: it is {sources.today} at the farm ({sources.farm.farm.timezone}). Ask for an earlier one."
         )
     found = {day: sources.journal.day_sheet(sources.farm.name, day) for day in begun}
     sheets = [one for one in found.values() if one is not None]
     if not sheets:
-        raise Refused(no_sheet(sources, f"any day of week {name}"))
+        raise NothingThere(no_sheet(sources, f"any day of week {name}"))
     return _report(sources, name, days, begun, sheets)
 
 
