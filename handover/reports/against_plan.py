@@ -10,7 +10,7 @@ from farm.crops import Band, Phase
 from farm.quantities import QUANTITIES
 from farm.readings import ESTIMATED, Series
 from handover.reports.document import Item, Out, Paragraph, Table, Tone, rows
-from handover.reports.telling import DASH, NOT_KNOWN, Telling, listed, shown_unit
+from handover.reports.telling import DASH, NBSP, NOT_KNOWN, Telling, listed, shown_unit
 from watch.bands import phase_stretches
 
 Row = dict[str, Any]
@@ -131,7 +131,7 @@ def known_by(tell: Telling, key: str) -> str:
     series = Series.parse(tell.farm.name, key)
     if series.sensor == ESTIMATED:
         return "estimate"
-    return "sensor" if series in tell.farm.described else "worked out"
+    return "sensor" if series in tell.farm.described else f"worked{NBSP}out"
 
 
 def light(tell: Telling, sheet: Row) -> list[Item]:
@@ -202,5 +202,5 @@ def _evenness(tell: Telling, sheet: Row) -> list[Item]:
 
 def days_matrix(caption: str, first: str, days: Sequence[str], lines: Sequence[tuple[str, ...]]) -> Table:
     """Return a table with a column for each day."""
-    widths = (0.3, *([0.7 / len(days)] * len(days)))
+    widths = (0.23, *([0.77 / len(days)] * len(days)))
     return rows(caption, (first, *days), lines, numeric=frozenset(range(1, len(days) + 1)), widths=widths)

@@ -132,7 +132,7 @@ def _outside(tell: Telling, sheet: Row) -> str:
     if not found:
         return "No excursion: nothing was outside its band for longer than its on-delay."
     places = list(dict.fromkeys(tell.series(one["series"]) for one in sorted(found, key=lambda one: str(one["onset"]))))
-    shown = listed([*places[:3], f"{len(places) - 3} more series"] if len(places) > 3 else places)
+    shown = "; ".join([*places[:3], f"and {len(places) - 3} more series"] if len(places) > 3 else places)
     still = sum(one["end"] is None for one in found)
     return f"{len(found)} excursion{'s' if len(found) > 1 else ''}: {shown}{f'; {still} still open' if still else ''}."
 
@@ -141,7 +141,7 @@ def _likely(sheet: Row) -> Iterator[str]:
     groups = happened.by_weight(sheet.get("findings") or [])
     if groups:
         told = "; ".join(some[0]["headline"].removesuffix(".") for some in groups[:3])
-        yield f"Likely behind it: {told}{f'; and {len(groups) - 3} more' if len(groups) > 3 else ''}."
+        yield f"Likely causes: {told}{f'; and {len(groups) - 3} more' if len(groups) > 3 else ''}."
 
 
 def _light(tell: Telling, sheet: Row) -> Iterator[str]:
@@ -179,4 +179,4 @@ def _believed(tell: Telling, sheet: Row) -> str:
         return f"All {len(quality['series'])} series came whole, and no test doubts a reading."
     names = [tell.series(one["key"]) for one in doubted[:3]]
     more = f" and {len(doubted) - 3} more" if len(doubted) > 3 else ""
-    return f"To be doubted: {', '.join(names)}{more}; see the last part but one."
+    return f"To be doubted: {'; '.join(names)}{more}; see “How good the readings were”."

@@ -16,7 +16,7 @@ from watch.alarm_report import alarm_report
 Row = dict[str, Any]
 MOST_PIECES = 4  # of evidence for a cause and against it; the page and `leafweather explain` tell all
 HEADS = ("Where", "Passed", "Began", "Lasted", "Furthest", "Dose", "Likeliest cause")
-WIDTHS = (0.2, 0.17, 0.17, 0.1, 0.12, 0.12, 0.12)
+WIDTHS = (0.19, 0.16, 0.16, 0.1, 0.12, 0.15, 0.12)
 
 
 def excursions(tell: Telling, sheet: Row) -> list[Item]:
@@ -74,8 +74,8 @@ def alike(findings: Sequence[Row]) -> list[list[Row]]:
 
 
 def by_weight(findings: Sequence[Row]) -> list[list[Row]]:
-    """Return the groups of alike findings, those that explain most first."""
-    return sorted(alike(findings), key=len, reverse=True)
+    """Return the groups of alike findings, those that explain most excursions first."""
+    return sorted(alike(findings), key=lambda some: sum("series" in one for one in some), reverse=True)
 
 
 def _causes(tell: Telling, findings: Sequence[Row]) -> list[Item]:

@@ -326,7 +326,11 @@ def _doubts(rows: Sequence[Told]) -> Row:
         "longest_gap_s": max(one.row["longest_gap_s"] for one in rows),
         "gaps_s": sum(one.row["gaps_s"] for one in rows),
         "siblings": {"disagrees_h": total(siblings, "disagrees_h")} if siblings else None,
-        "drift": next((one.row["drift"] for one in reversed(rows) if one.row["drift"]), None),
+        "drift": max(
+            (one.row["drift"] for one in reversed(rows) if one.row["drift"]),
+            key=lambda one: one["drifts"],
+            default=None,
+        ),
     }
 
 

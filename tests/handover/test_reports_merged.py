@@ -266,3 +266,11 @@ def test_doubts_are_counted_and_their_share_is_of_all_expected_readings():
     )
     assert found["suspect_share"] == pytest.approx(0.025)  # 10 of 400; the days' shares are 0.1 and 0
     assert (found["gap_count"], found["longest_gap_s"]) == (1, 900.0)
+
+
+def test_a_sensor_that_drifted_on_any_day_is_doubted_for_the_week():
+    days = whole(*(sheet(day, quality=doubt(100, 0, 0, 0.0)) for day in (1, 2, 3)))
+    for day, drifts in zip(days, (False, True, False), strict=True):
+        day.sheet["quality"]["series"][0]["drift"] = {"drifts": drifts, "shift": 1.0}
+    [found] = merged(days, 72 * H)["quality"]["series"]
+    assert found["drift"]["drifts"] is True
