@@ -134,7 +134,7 @@ def doubts(tell: Telling, sheet: Row) -> list[Item]:
     found = doubted(quality)
     items: list[Item] = []
     if not quality["series"]:
-        items.append(Paragraph("The description names no series."))
+        items.append(Paragraph("No series is described here."))
     elif not found:
         items.append(Paragraph(f"All {len(quality['series'])} series came whole, and no test doubts a reading."))
     else:

@@ -79,7 +79,7 @@ def _report(sources: Sources, entry: DaySheetEntry) -> Report:
                     *charts,
                 ],
             ),
-            *common_parts(sources, tell, sheet, span, 1),
+            *common_parts(sources, tell, sheet, (span[0], until_us), 1),
         ],
         origin=origin(sources, tell, span, [entry], [entry.description_hash]),
         citation=citation(sources, f"day report of {entry.day}", span, [entry.description_hash]),
@@ -103,28 +103,37 @@ def common_parts(sources: Sources, tell: Telling, sheet: Row, span: tuple[int, i
     return [Part(title, items) for title, items in parts if items]
 
 
+def readings_came(sheet: Row) -> bool:
+    """Return whether any reading came in the time of a sheet."""
+    quality = sheet.get("quality") or {"series": []}
+    levels = (row for zone in sheet["zones"] for row in zone["series"])
+    return any(one["count"] for one in (*levels, *quality["series"])) or bool(sheet["totals"])
+
+
 def overall(tell: Telling, sheet: Row) -> str:
     """Return how far the readings of the described series speak for the time, in a sentence."""
-    quality = sheet.get("quality") or {"series": []}
-    series = quality["series"]
-    if not sum(one["count"] for one in series):
+    if not readings_came(sheet):
         return "no reading came"
+    series = (sheet.get("quality") or {"series": []})["series"]
     came, expected = sum(one["count"] for one in series), sum(one["expected_count"] for one in series)
+    if not expected:
+        return "told series by series below"
     silent = [tell.series(one["key"]) for one in series if not one["count"]]
     text = f"{tell.number(came, 0)} of {tell.number(expected, 0)} expected readings ({tell.share(came / expected)})"
-    return text + (f"; none of {listed(silent[:5])}{' and others' if len(silent) > 5 else ''}" if silent else "")
+    return text + (f"; none of {'; '.join(silent[:5])}{'; and others' if len(silent) > 5 else ''}" if silent else "")
 
 
 def in_short(tell: Telling, sheet: Row) -> Iterator[str]:
     """Yield the few sentences that a reader in a hurry needs."""
-    if not sum(one["count"] for one in (sheet.get("quality") or {"series": []})["series"]):
+    if not readings_came(sheet):
         yield "No reading came in this time: nothing here tells what the crop had."
         return
     yield _outside(tell, sheet)
     yield from _likely(sheet)
     yield from _light(tell, sheet)
     yield from _used(tell, sheet)
-    yield _believed(tell, sheet)
+    if sheet.get("quality"):
+        yield _believed(tell, sheet["quality"])
 
 
 def _outside(tell: Telling, sheet: Row) -> str:
@@ -172,8 +181,7 @@ def _used(tell: Telling, sheet: Row) -> Iterator[str]:
         yield f"Used: {listed(told)}."
 
 
-def _believed(tell: Telling, sheet: Row) -> str:
-    quality = sheet["quality"]
+def _believed(tell: Telling, quality: Row) -> str:
     doubted = condition.doubted(quality)
     if not doubted:
         return f"All {len(quality['series'])} series came whole, and no test doubts a reading."

@@ -303,7 +303,9 @@ def _totals(days: Sequence[Day], whole_s: float) -> list[Row]:
     ]
 
 
-def _quality(days: Sequence[Day], whole_s: float) -> Row:
+def _quality(days: Sequence[Day], whole_s: float) -> Row | None:
+    if not any(one.sheet.get("quality") for one in days):
+        return None
     found = by_name(days, of("quality", "series"), "key")
     impossible = {
         (one["what"], one["key"], one["since"]): one for day in days for one in of("quality", "impossible")(day.sheet)

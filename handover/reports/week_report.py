@@ -7,6 +7,8 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import date, timedelta
 from typing import Any
 
+from farm.description import Farm
+from farm.readings import MICROSECONDS_PER_SECOND
 from handover.refusals import NothingThere, Refused
 from handover.reports import against_plan
 from handover.reports.charts import level_charts, light_chart, light_days_of
@@ -70,6 +72,7 @@ def _report(
     farm = sources.described_then(sheets[-1].description_hash)
     tell = Telling(farm)
     span = day_range(farm, days[0])[0], day_range(farm, days[-1])[1]
+    until_us = span[1] if days[-1] in begun and sheets[-1].sheet["complete"] else _until_us(farm, sheets[-1])
     missing = [day for day in begun if day not in {one.day for one in sheets}]
     lost_s = sum((end_us - start_us) / 1e6 for start_us, end_us in (day_range(farm, day) for day in missing))
     told = as_days(farm, sheets)
@@ -100,12 +103,17 @@ def _report(
             Part("In short", [Listing([Entry(text) for text in lines])]),
             Part("Day by day", _day_by_day(tell, begun, dict(zip([one.day for one in sheets], told, strict=True)))),
             Part("What the crop had against its plan", plan),
-            *common_parts(sources, tell, sheet, span, len(begun)),
+            *common_parts(sources, tell, sheet, (span[0], until_us), len(begun)),
         ],
         origin=origin(sources, tell, span, sheets, hashes_of(sheets)),
         citation=citation(sources, f"week report of {name}", span, hashes_of(sheets)),
         cautions=cautions.STANDING,
     )  # fmt: skip
+
+
+def _until_us(farm: Farm, entry: DaySheetEntry) -> int:
+    """Return until when a sheet speaks."""
+    return day_range(farm, entry.day)[0] + round(length_s(farm, entry) * MICROSECONDS_PER_SECOND)
 
 
 def _gap(tell: Telling, missing: Sequence[date]) -> str:

@@ -17,12 +17,15 @@ from handover.provenance import MadeBy
 from handover.refusals import NothingThere, Refused
 from handover.reports import paper as papers
 from handover.reports.document import Chart, Listing, Out, Paragraph, Table
+from handover.reports.happened import sentence
 from handover.reports.sources import Sources
+from handover.reports.telling import Telling
 from handover.reports.web_page import POLICY, STYLE, web_page
 from handover.reports.week_report import monday_of
 from handover.reports.writing import Of, Shape, report_of, written_as
+from store.alarm_entries import ActKind, AlarmAct, AlarmEntry, Priority
 from store.entries import DaySheetEntry
-from store.log_entries import Note
+from store.log_entries import DETAIL, DETAIL_OF, LogEntry, Note
 from tests.api.conftest import SHEET, Client, assert_problem, house  # noqa: F401  # a fixture
 from tests.conftest import SMALL_FARM, T0_US, samples
 from tests.handover.report_pages import ReportPage
@@ -369,6 +372,72 @@ def test_a_locale_that_is_none_is_a_mistake(tag):
     farm, mistakes = check_text(SMALL_FARM.replace("elevation_m", f'locale = "{tag}"\nelevation_m'))
     assert farm is None
     assert any("locale" in str(one) for one in mistakes)
+
+
+def test_alarms_are_those_of_their_own_address_and_what_was_done_stands_beside_them(empty):
+    from api.app import House
+
+    lit(empty)
+    day_us, hour_us = T0_US - 3_600_000_000, 3_600_000_000  # 1 March begins at 23:00 UTC in Oslo
+    door = AlarmEntry(
+        "testfarm", "door_open/room/door_open", day_us + hour_us, day_us + 2 * hour_us, day_us + 3 * hour_us,
+        Priority.LOW, "h",
+        detail={"what": "Door", "where": "Room", "text": "Door at Room stands open."},
+    )  # fmt: skip
+    empty.journal.alarms.replace("testfarm", door.condition, 0, [door])
+    empty.journal.alarms.add_act(AlarmAct("testfarm", ActKind.ACKNOWLEDGE, door.identity, day_us + 4 * hour_us, "kim"))
+    sources = sources_of(empty)
+    client = Client(House(sources.farm, "first", sources.store, sources.journal, dict, lambda: sources.now_us))
+    told = client.json("alarms/performance?start=2026-02-28T23:00:00Z&end=2026-03-01T23:00:00Z")
+    page = page_of(client, "day/2026-03-01")
+    assert told["alarms"] >= 1
+    assert page.row("Alarms", "Raised")[0].startswith(f"{told['alarms']} (")
+    assert page.row("Alarms", "Raised a day, an hour") == [f"{told['per_day']:.1f}, {told['per_hour']:.2f}"]
+    assert "Door, Room: 1 (" in page.row("Alarms", "Most frequent")[0]
+    assert page.row("What people did about alarms", "Sun 1 Mar, 04:00")[:3] == ["Acknowledge", "Door, Room", "kim"]
+
+
+WROTE = [
+    ({"kind": "ph_calibration", "series": "room/air_temperature", "buffers": (7.0, 4.01), "readings": (6.96, 4.09)},
+     "pH calibration of Room, Air temperature: buffers pH 7.0 and 4.01 read 6.96 and 4.09 pH."),
+    ({"kind": "ec_calibration", "series": "room/air_temperature", "standard_ms_cm": 1.413, "reading_ms_cm": 1.40,
+      "adjusted": True},
+     "EC calibration of Room, Air temperature: 1.413 mS/cm read 1.4 mS/cm; the device was set by it."),
+    ({"kind": "grab_sample", "series": "room/air_temperature", "value": 21.5, "plus_or_minus": 0.2},
+     "sample by hand of Room, Air temperature: 21.5 ± 0.2."),
+    ({"kind": "refill", "stock": "a", "holds_l": 20.0}, "refill of a: holds 20.0 L."),
+    ({"kind": "drained", "volume_l": 12.0, "note": "Cleaning."}, "drained: 12.0 L. Cleaning."),
+    ({"kind": "topped_up", "volume_l": 12.0, "ec_ms_cm": 0.3}, "topped up: 12.0 L of 0.3 mS/cm."),
+    ({"kind": "cleaned", "what": "line filter"}, "cleaned: line filter."),
+    ({"kind": "note", "note": "Rain."}, "Rain."),
+    ({"kind": "harvest", "batch": "one", "fresh_kg": 12.5, "zone": "row", "plants": 80},
+     "harvest of one: 12.50 kg fresh from Row, 80 plants."),
+    ({"kind": "moved", "batch": "one", "to_zone": "row", "from_zone": "room"}, "moved one from Room to Row."),
+    ({"kind": "planned_work", "what": "door open", "until": "2026-03-01T12:00:00Z", "zones": ("room",)},
+     "planned work: door open, until Sun 1 Mar, 13:00, Room."),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("detail", "told"), WROTE, ids=lambda one: one["kind"] if isinstance(one, dict) else "")
+def test_each_kind_of_entry_is_told_in_a_sentence(small_farm, detail, told):
+    entry = LogEntry("x", 1, T0_US, "kim", T0_US, DETAIL.validate_python(detail))
+    assert sentence(Telling(small_farm), entry).replace("\u00a0", " ") == told
+
+
+def test_every_kind_of_entry_is_tried():
+    assert {detail["kind"] for detail, _ in WROTE} == DETAIL_OF.keys()
+
+
+@pytest.mark.parametrize("of", [(Of.DAY, "2026-03-01"), (Of.WEEK, "2026-W09")])
+def test_a_sheet_from_before_a_section_was_made_still_makes_a_report(house, of):  # noqa: F811
+    kept = ("farm", "day", "start", "end", "complete", "zones", "light_days", "excursions", "totals", "cautions")
+    old = {name: SHEET[name] for name in kept}
+    entry = DaySheetEntry(date(2026, 3, 1), house.clock(), "before", old)
+    sources = Sources(house.farm, house.store, _With(house.journal, {entry.day: entry}), VERSION, house.clock())
+    page = ReportPage(web_page(report_of(sources, *of)))
+    assert page.row("Time in band", "Air temperature")[3] == "16.0 h"
+    assert "Nothing is known of how good the readings were." in page.text
+    assert "No reading came" not in page.text
 
 
 @pytest.fixture
