@@ -237,7 +237,7 @@ def _notes(tell: Telling, sheet: Row, days: int) -> Iterator[str]:
             names = ", ".join(one.replace("_", " ") for one in gas["not_watched"])
             yield f"CO2: no series tells of {names}; what that lets out counts as a leak."
     if days > 1:
-        yield "Each day's give or take is added up as if it went the same way every day: an upper bound."
+        yield "Give or take is added up as if it went the same way every day, an upper bound; of a level's change, only both ends' counts."
 
 
 def peaks(tell: Telling, sheet: Row) -> list[Item]:

@@ -8,9 +8,9 @@ from typing import Any
 
 from farm.crops import Batch
 from farm.quantities import QUANTITIES
-from farm.readings import Series, instant, iso_time, microseconds
+from farm.readings import MICROSECONDS_PER_SECOND, Series, instant, iso_time, microseconds
 from handover.refusals import NothingThere, unknown
-from handover.reports import against_plan, condition, happened
+from handover.reports import accounts, against_plan, condition, happened
 from handover.reports.charts import LightDay, band_chart, level_charts, light_chart
 from handover.reports.document import Entry, Item, Listing, Out, Paragraph, Part, Report, Table, Tone, facts, rows
 from handover.reports.merging import Day, merged
@@ -21,6 +21,7 @@ from store.log_entries import Harvest, Moved
 from watch import cautions
 from watch.bands import limits_at, usable
 from watch.batches import batch_record
+from watch.day_data import day_range
 from watch.day_sheet import excursion_summary, finding_summary
 
 Row = dict[str, Any]
@@ -74,6 +75,7 @@ def _report(sources: Sources, batch: Batch, start_us: int) -> Report:
             Part("Where it stood, and its light and warmth", _stays(sources, tell, record, stays, (start_us, end_us))),
             Part("Time in the crop's bands", _bands(sources, tell, record, stays)),
             Part("Energy", _energy(tell, record)),
+            Part("The whole farm meanwhile", _accounts(sources, tell, sheets, (start_us, end_us))),
             Part("Excursions where it stood, and their likely causes", _excursions(sources, tell, stays)),
             Part("What people wrote", _written(sources, tell, batch, start_us, end_us)),
             Part("How good the readings were", _doubts(sources, tell, sheets, stays)),
@@ -87,11 +89,14 @@ def _report(sources: Sources, batch: Batch, start_us: int) -> Report:
 
 
 def _sheets(sources: Sources, start_us: int, end_us: int) -> list[DaySheetEntry]:
+    found = [sources.journal.day_sheet(sources.farm.name, day) for day in _days(sources, start_us, end_us)]
+    return [one for one in found if one is not None]
+
+
+def _days(sources: Sources, start_us: int, end_us: int) -> list[date]:
     zone = sources.farm.farm.zone_info
     first, last = (instant(at).astimezone(zone).date() for at in (start_us, end_us - 1))
-    days = [first + timedelta(days=number) for number in range((last - first).days + 1)]
-    found = [sources.journal.day_sheet(sources.farm.name, day) for day in days]
-    return [one for one in found if one is not None]
+    return [first + timedelta(days=number) for number in range((last - first).days + 1)]
 
 
 def _count(tell: Telling, plants: int | None) -> str:
@@ -263,8 +268,24 @@ def _energy(tell: Telling, record: Row) -> list[Item]:
             ("Shared out", energy["convention"]),
         ],
     )
-    note = "Water, nutrients and CO2 are those of the whole farm: the reports of days and weeks have them. They are not shared out."
-    return [table, Paragraph(note, Tone.NOTE)]
+    return [table]
+
+
+def _accounts(sources: Sources, tell: Telling, sheets: Sequence[DaySheetEntry], span: tuple[int, int]) -> list[Item]:
+    """Return the farm's accounts on the whole days of the batch's time, which nobody has shared out."""
+    days = _days(sources, *span)
+    if not sheets:
+        return [Paragraph("No day sheet of this time tells what the farm used.", Tone.NOTE)]
+    spans = [day_range(sources.farm, day) for day in days]
+    whole_us = sum(min(end_us, max(sources.now_us, start_us)) - start_us for start_us, end_us in spans)
+    found = merged(as_days(sources.farm, sheets), whole_us / MICROSECONDS_PER_SECOND)
+    missing = len(days) - len(sheets)
+    gaps = f" {missing} days have no sheet: sums leave them out and are lower bounds." if missing else ""
+    note = (
+        f"What the whole farm took in and gave on the {len(days)} days on which the batch stood somewhere, the first and the "
+        f"last in full. Of this only electricity is shared out between batches.{gaps}"
+    )
+    return [Paragraph(note, Tone.NOTE), *accounts.accounts(tell, found, len(days))]
 
 
 def _excursions(sources: Sources, tell: Telling, stays: Sequence[Row]) -> list[Item]:

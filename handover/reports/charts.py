@@ -127,7 +127,8 @@ def _level_chart(
     marks += hour_axis(tell.farm, plane, 3) if cell_us == TEN_MINUTES_US else day_axis(tell.farm, plane)
     keys = {one.series.key for one in curves}
     outside = [one for one in excursions if one["series"] in keys]
-    marks += _outside(plane, outside)
+    told_until_us = max(int(one.time_us[-1]) for one in curves) + cell_us
+    marks += _outside(plane, outside, told_until_us)
     for place, curve in enumerate(curves[:MOST_LINES]):
         gap_us = cell_us + max(cell_us, longest_hold_us(tell.farm, curve.series))
         marks += _lines(plane, curve, cell_us, gap_us, COLOURS[place], DASHES[place])
@@ -184,12 +185,12 @@ def _bands(plane: Plane, at_us: Any, low: Any, high: Any) -> Iterator[Mark]:  # 
                     yield Line(((x, y), (end, y)), BAND_EDGE, 0.8, (2, 1.5))
 
 
-def _outside(plane: Plane, excursions: Sequence[Row]) -> Iterator[Mark]:
+def _outside(plane: Plane, excursions: Sequence[Row], told_until_us: int) -> Iterator[Mark]:
     from handover.reports.happened import instant_us
 
     for one in excursions:
         x = plane.x(instant_us(one["onset"]))
-        end = plane.end_us if one["end"] is None else instant_us(one["end"])
+        end = told_until_us if one["end"] is None else instant_us(one["end"])
         yield Box(x, plane.height - BOTTOM - 4, max(1.5, plane.x(end) - x), 4, ALERT)
 
 

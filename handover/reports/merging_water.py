@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
+from itertools import pairwise
 from typing import Any
 
 from handover.reports.merging import Day, Row, Told, by_name, coverage, last_known, newest, of, sums, total
@@ -14,30 +16,45 @@ def _water_balance(days: Sequence[Day], whole_s: float) -> list[Row]:
     told = [Told(row, day.length_s) for day in days for row in of("water_balance")(day.sheet)]
     if not told:
         return []
-    terms = by_name(
-        days, lambda sheet: [term for row in of("water_balance")(sheet) for term in row["terms"]], "side", "name"
-    )
-
-    def litres(rows: Sequence[Told], *names: str) -> Row:
-        known = [one for one in rows if one.row["litres_l"] is not None]
-        return {
-            **dict(zip(("side", "name"), names, strict=False)),
-            **sums(known, *LITRES),
-            "coverage": coverage(known, whole_s, "coverage"),
-            "days_told": len(known),
-        }
-
+    adjoining = all(one.sheet["end"] == other.sheet["start"] for one, other in pairwise(days))
+    by_term = by_name(days, _terms, "side", "name")
+    terms = [{"side": side, "name": name, **_litres(rows, whole_s)} for (side, name), rows in by_term.items()]
+    for term in terms:
+        if term["side"] == "gained" and adjoining and term["days_told"] == len(days):
+            # One day's last level is the next one's first: of the whole change only the two ends are uncertain.
+            term["give_or_take_l"] = max(one.row["give_or_take_l"] for one in by_term["gained", term["name"]])
+    parts = {
+        name: _litres([Told(one.row[name], one.length_s) for one in told], whole_s)
+        for name in ("drunk", "condensate", "drunk_less_condensate")
+    }
+    drunk, condensate, rest = parts.values()
+    if all(one["days_told"] == len(days) for one in (*terms, drunk)):
+        drunk["give_or_take_l"] = _together([one["give_or_take_l"] for one in terms])
+        if condensate["days_told"] == len(days):
+            rest["give_or_take_l"] = _together([drunk["give_or_take_l"], condensate["give_or_take_l"]])
     return [
         {
-            "terms": [litres(rows, *names) for names, rows in terms.items()],
-            **{
-                name: litres([Told(one.row[name], one.length_s) for one in told])
-                for name in ("drunk", "condensate", "drunk_less_condensate")
-            },
+            "terms": terms,
+            **parts,
             "unknown": list(dict.fromkeys(text for one in told for text in one.row["unknown"])),
             "assumed": list(dict.fromkeys(text for one in told for text in one.row["assumed"])),
         }
     ]
+
+
+def _terms(sheet: Row) -> list[Row]:
+    return [term for row in of("water_balance")(sheet) for term in row["terms"]]
+
+
+def _litres(rows: Sequence[Told], whole_s: float) -> dict[str, Any]:
+    known = [one for one in rows if one.row["litres_l"] is not None]
+    return {**sums(known, *LITRES), "coverage": coverage(known, whole_s, "coverage"), "days_told": len(known)}
+
+
+def _together(takes: Sequence[float | None]) -> float | None:
+    """Return the give or take of a sum of terms that different sensors tell, as a day's balance has it."""
+    known = [one for one in takes if one is not None]
+    return math.hypot(*known) if len(known) == len(takes) else None
 
 
 def _root_zone(days: Sequence[Day], whole_s: float) -> list[Row]:

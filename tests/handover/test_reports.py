@@ -16,7 +16,9 @@ from farm.check import check_text
 from handover.provenance import MadeBy
 from handover.refusals import NothingThere, Refused
 from handover.reports import paper as papers
+from handover.reports.axes import ALERT, Plane
 from handover.reports.document import Chart, Listing, Out, Paragraph, Table
+from handover.reports.drawing import Box
 from handover.reports.happened import sentence
 from handover.reports.sources import Sources
 from handover.reports.telling import Telling
@@ -264,7 +266,7 @@ def test_a_week_of_two_days_has_their_sums(house, client):  # noqa: F811
     assert page.row("Accounts", "Whole farm")[0] == "222.2 kWh"
     own = balance["drunk"]
     assert page.row("Accounts", "Drunk by plants, by the meters")[:2] == [
-        shown(own["litres_l"] + 30.0, 1, "L"), shown(own["give_or_take_l"] + 3.0, 1)
+        shown(own["litres_l"] + 30.0, 1, "L"), shown(math.hypot(2 * 0.78, 2 * 0.05942, 3.394), 1)
     ]  # fmt: skip
     air = page.row("Time in band", "Air temperature")
     assert air[3:6] == ["32.0 h", "0.0 h", "14.0 h"]  # 16 and 7 h, twice
@@ -498,3 +500,21 @@ def test_a_batch_that_goes_on_is_told_until_now_and_stands_out_where_it_was_outs
     [bands] = [one for one in tables if one.caption == "Time in band"]
     above = bands.groups[0][1][0][3]
     assert isinstance(above, Out), "9 h at 26 degC, over a band up to 24"
+
+
+def test_what_is_still_outside_is_drawn_until_the_last_reading_and_no_further(empty):
+    at = samples("18*300 22*300 30*120")
+    empty.put("room/air_temperature", at)
+    empty.put("row/lights_on", samples("0*300 1*420"))
+    empty.now_us = T0_US + 12 * 3_600_000_000
+    empty.work()
+    [still] = [one for one in empty.journal.excursions("testfarm") if one.end_us is None]
+    assert still.series.quantity == "air_temperature"
+    report = report_of(sources_of(empty), Of.DAY, "2026-03-01")
+    charts = [item for part in report.parts for item in part.items if isinstance(item, Chart)]
+    [air] = [one for one in charts if one.caption.startswith("Air temperature")]
+    foot = [one for one in air.drawing.marks if isinstance(one, Box) and one.fill == ALERT and one.y > 20]
+    plane = Plane(T0_US - 3_600_000_000, T0_US + 23 * 3_600_000_000, 0.0, 1.0, air.drawing.height)
+    [bar] = foot  # from 10:00 UTC to the end of the ten minutes of the last reading, at 11:59
+    assert bar.x == pytest.approx(plane.x(T0_US + 600 * 60_000_000), abs=0.1)
+    assert bar.x + bar.width == pytest.approx(plane.x(T0_US + 720 * 60_000_000), abs=0.1)

@@ -110,31 +110,38 @@ def litres(value, take, coverage=1.0):
     return {"litres_l": value, "give_or_take_l": take, "coverage": None if value is None else coverage}
 
 
-def balance(feed, drunk):
-    terms = [{"side": "in", "name": "feed water", **feed}]
-    return [
-        {
-            "terms": terms,
-            "drunk": drunk,
-            "condensate": litres(10.0, 0.2),
-            "drunk_less_condensate": drunk,
-            "unknown": [],
-            "assumed": ["nothing is drained"],
-        }
-    ]
+def balance(feed, gained, drunk):
+    terms = [{"side": "in", "name": "feed water", **feed}, {"side": "gained", "name": "reservoir", **gained}]
+    parts = {"drunk": drunk, "condensate": litres(10.0, 0.2), "drunk_less_condensate": drunk}
+    return [{"terms": terms, **parts, "unknown": [], "assumed": ["nothing is drained"]}]
 
 
-def test_water_is_summed_with_a_give_or_take_that_is_an_upper_bound():
+def test_water_is_summed_and_of_a_levels_change_only_both_ends_are_uncertain():
     days = whole(
-        sheet(1, water_balance=balance(litres(40.0, 0.8), litres(38.0, 3.0))),
-        sheet(2, water_balance=balance(litres(50.0, 1.0), litres(None, None))),
+        sheet(1, water_balance=balance(litres(40.0, 0.8), litres(2.0, 3.0), litres(38.0, 3.1))),
+        sheet(2, water_balance=balance(litres(50.0, 1.0), litres(-1.0, 3.4), litres(51.0, 3.5))),
     )
     [found] = merged(days, 48 * H)["water_balance"]
-    [feed] = found["terms"]
+    feed, gained = found["terms"]
     assert (feed["litres_l"], feed["give_or_take_l"], feed["coverage"], feed["days_told"]) == (90.0, 1.8, 1.0, 2)
+    assert (gained["litres_l"], gained["give_or_take_l"]) == (1.0, 3.4)
     drunk = found["drunk"]
-    assert (drunk["litres_l"], drunk["give_or_take_l"], drunk["coverage"], drunk["days_told"]) == (38.0, 3.0, 0.5, 1)
+    assert (drunk["litres_l"], drunk["coverage"], drunk["days_told"]) == (89.0, 1.0, 2)
+    assert drunk["give_or_take_l"] == pytest.approx((1.8**2 + 3.4**2) ** 0.5)
+    rest = found["drunk_less_condensate"]
+    assert rest["give_or_take_l"] == pytest.approx((1.8**2 + 3.4**2 + 0.4**2) ** 0.5)
     assert found["assumed"] == ["nothing is drained"]
+
+
+def test_with_a_day_between_or_unknown_the_give_or_take_is_an_upper_bound():
+    first = sheet(1, water_balance=balance(litres(40.0, 0.8), litres(2.0, 3.0), litres(38.0, 3.1)))
+    third = sheet(3, water_balance=balance(litres(50.0, 1.0), litres(-1.0, 3.4), litres(51.0, 3.5)))
+    [found] = merged(whole(first, third), 72 * H)["water_balance"]
+    assert found["terms"][1]["give_or_take_l"] == pytest.approx(6.4)
+    unknown = sheet(2, water_balance=balance(litres(50.0, 1.0), litres(None, None), litres(None, None)))
+    [found] = merged(whole(first, unknown), 48 * H)["water_balance"]
+    drunk = found["drunk"]
+    assert (drunk["litres_l"], drunk["give_or_take_l"], drunk["coverage"], drunk["days_told"]) == (38.0, 3.1, 0.5, 1)
 
 
 def reservoir(start, end, drunk, closes, drift, hours):
