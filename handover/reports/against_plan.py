@@ -12,6 +12,7 @@ from farm.readings import ESTIMATED, Series
 from handover.reports.document import Item, Out, Paragraph, Table, Tone, rows
 from handover.reports.telling import DASH, NBSP, NOT_KNOWN, Telling, listed, shown_unit
 from watch.bands import phase_stretches
+from watch.light_days import ENOUGH_COVERAGE
 
 Row = dict[str, Any]
 IN_BAND = ("Series", "Mean", "Lowest to highest", "Sensor ±", "Inside", "Below", "Above", "Covered", "Known by")
@@ -171,7 +172,14 @@ def integral(tell: Telling, one: Row) -> str:
     aim = one.get("target")
     if one["mol"] is None or not aim:
         return text
+    if not told_enough(one) and one["mol"] <= aim[1]:
+        return f"{text} (of {tell.share(one['coverage'])})"  # a lower bound, which shows no lack of light
     return text if aim[0] <= one["mol"] <= aim[1] else Out(text)
+
+
+def told_enough(one: Row) -> bool:
+    """Return whether a light day is over and covered, so that it can be held against the plan."""
+    return bool(one["complete"] and one["mol"] is not None and one["coverage"] >= ENOUGH_COVERAGE)
 
 
 def target(tell: Telling, one: Row) -> str:

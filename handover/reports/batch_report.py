@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from datetime import date, datetime, timedelta
 from typing import Any
 
+import numpy as np
+
 from farm.crops import Batch
+from farm.flags import Flag
 from farm.quantities import QUANTITIES
 from farm.readings import MICROSECONDS_PER_SECOND, Series, instant, iso_time, microseconds
 from handover.refusals import NothingThere, unknown
@@ -25,6 +29,7 @@ from watch.day_data import day_range
 from watch.day_sheet import excursion_summary, finding_summary
 
 Row = dict[str, Any]
+DAY_US = 86_400 * MICROSECONDS_PER_SECOND
 STAY_HEADS = ("Zone, phase", "Entered", "Left", "Hours", "Light, mol m⁻²", "Warmth, K h", "Covered: light, warmth")
 
 
@@ -194,7 +199,7 @@ def _part(tell: Telling, stay: Row, name: str) -> str:
 
 
 def _light_days(sources: Sources, stays: Sequence[Row]) -> Iterator[LightDay]:
-    """Yield the light integrals that the stays hold, of the first sensor of each zone, once a light day was over."""
+    """Yield the light integrals that the stays hold, of the first sensor of each zone, of light days over and covered."""
     for stay in stays:
         start_us, end_us = _span(stay)
         series = next(iter(_integrals(sources, stay["zone"])), None)
@@ -202,11 +207,12 @@ def _light_days(sources: Sources, stays: Sequence[Row]) -> Iterator[LightDay]:
             continue
         read = sources.store.read(series, start_us, end_us)
         limits = limits_at(sources.farm, sources.store, series, read.time_us)
-        for at, value, low, high in zip(
-            read.time_us.tolist(), usable(read).tolist(), limits.low.tolist(), limits.high.tolist(), strict=True
-        ):
-            if value == value and at + 86_400_000_000 <= min(end_us, sources.now_us):
-                yield LightDay(stay["zone"], at, value, (low, high) if low == low else None)
+        whole = np.isfinite(usable(read)) & (read.flag != Flag.SUSPECT)
+        for place in np.flatnonzero(whole).tolist():
+            at_us, limit = int(read.time_us[place]), (float(limits.low[place]), float(limits.high[place]))
+            if at_us + DAY_US <= min(end_us, sources.now_us):
+                target = None if math.isnan(limit[0]) else limit
+                yield LightDay(stay["zone"], at_us, float(read.value[place]), target)
 
 
 def _integrals(sources: Sources, zone: str) -> list[Series]:

@@ -12,6 +12,7 @@ import numpy as np
 from farm.crops import Phase
 from farm.quantities import QUANTITIES, Kind
 from farm.readings import ESTIMATED, MICROSECONDS_PER_SECOND, Series, iso_time
+from handover.reports.against_plan import told_enough
 from handover.reports.axes import (
     ALERT,
     BAND,
@@ -287,7 +288,11 @@ def light_chart(tell: Telling, days: Sequence[LightDay], start_us: int, end_us: 
         if (own_mol := [one.mol for one in days if one.zone == zone])
     ]
     text = f"Light integrals of light days, in {unit}, lowest to highest. {'; '.join(told)}."
-    return Chart(f"Light of each light day, {unit}, over the plan{more}", text, Drawing(WIDTH, HEIGHT, tuple(marks)))
+    return Chart(
+        f"Light of each light day that is over and covered, {unit}, over the plan{more}",
+        text,
+        Drawing(WIDTH, HEIGHT, tuple(marks)),
+    )
 
 
 def _light_legend(names: Sequence[str]) -> Iterator[Mark]:
@@ -356,5 +361,5 @@ def light_days_of(rows: Sequence[Row]) -> list[LightDay]:
             one["zone"], int(instant_us(one["start"])), one["mol"], tuple(one["target"]) if one.get("target") else None
         )
         for one in rows
-        if one["mol"] is not None and one["complete"]
+        if told_enough(one)
     ]

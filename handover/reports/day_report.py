@@ -154,7 +154,10 @@ def _likely(sheet: Row) -> Iterator[str]:
 
 
 def _light(tell: Telling, sheet: Row) -> Iterator[str]:
-    told = [one for one in sheet["light_days"] if one["complete"] and one["mol"] is not None and one.get("target")]
+    planned = [one for one in sheet["light_days"] if one["complete"] and one.get("target")]
+    told = [one for one in planned if against_plan.told_enough(one)]
+    if lacking := len(planned) - len(told):
+        yield f"Light: {lacking} of {len(planned)} light days are not covered enough to be held against the plan."
     if told:
         within = sum(one["target"][0] <= one["mol"] <= one["target"][1] for one in told)
         low, high = min(one["mol"] for one in told), max(one["mol"] for one in told)

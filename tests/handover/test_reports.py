@@ -442,6 +442,22 @@ def test_a_sheet_from_before_a_section_was_made_still_makes_a_report(house, of):
     assert "No reading came" not in page.text
 
 
+def test_a_light_day_that_is_hardly_covered_is_not_said_to_lack_light(house):  # noqa: F811
+    [light] = SHEET["light_days"]
+    days = [light, {**light, "mol": 2.2, "coverage": 0.2}, {**light, "mol": 11.0}]
+    entry = DaySheetEntry(date(2026, 3, 1), house.clock(), "feedfacecafe", {**SHEET, "light_days": days})
+    sources = Sources(house.farm, house.store, _With(house.journal, {entry.day: entry}), VERSION, house.clock())
+    report = report_of(sources, Of.DAY, "2026-03-01")
+    tables = [item for part in report.parts for item in part.items if isinstance(item, Table)]
+    [table] = [one for one in tables if one.caption.startswith("Light, by light days")]
+    cells = [row[1] for row in table.groups[0][1]]
+    assert [cell.replace("\u00a0", " ") for cell in cells] == ["14.4", "2.2 (of 20 %)", "11.0"]
+    assert [isinstance(cell, Out) for cell in cells] == [False, False, True], "the plan is 12 to 17"
+    page = ReportPage(web_page(report))
+    assert "1 of 3 light days are not covered enough" in page.text
+    assert "Light: 1 of 2 light days within the plan" in page.text
+
+
 @pytest.fixture
 def batch_house(tmp_path):
     farm, mistakes = check_text(BATCH)
