@@ -15,8 +15,9 @@ from farm.quantities import QUANTITIES
 from farm.readings import MICROSECONDS_PER_SECOND, Series, instant, iso_time, microseconds
 from handover.refusals import NothingThere, unknown
 from handover.reports import accounts, against_plan, condition, happened
-from handover.reports.charts import LightDay, band_chart, level_charts, light_chart
+from handover.reports.charts import level_charts
 from handover.reports.document import Entry, Item, Listing, Out, Paragraph, Part, Report, Table, Tone, facts, rows
+from handover.reports.light_and_band_charts import LightDay, band_chart, light_chart
 from handover.reports.merging import Day, merged
 from handover.reports.sources import Sources, as_days, citation, origin
 from handover.reports.telling import DASH, NOT_KNOWN, Telling

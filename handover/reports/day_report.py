@@ -7,7 +7,7 @@ from datetime import date
 from typing import Any
 
 from handover.refusals import NothingThere
-from handover.reports import accounts, against_plan, condition, happened
+from handover.reports import accounts, against_limits, against_plan, condition, happened
 from handover.reports.charts import level_charts
 from handover.reports.document import Entry, Item, Listing, Part, Report
 from handover.reports.sources import Sources, citation, origin
@@ -95,8 +95,11 @@ def common_parts(sources: Sources, tell: Telling, sheet: Row, span: tuple[int, i
             "What people did and wrote",
             [*happened.alarms(tell, sources.journal, *span), *happened.written(tell, sources.journal, *span)],
         ),
-        ("Water, nutrients, energy and CO2", [*accounts.accounts(tell, sheet, days), *accounts.peaks(tell, sheet)]),
-        ("CO2 against limits for people", accounts.exposure(tell, sheet)),
+        (
+            "Water, nutrients, energy and CO2",
+            [*accounts.accounts(tell, sheet, days), *against_limits.peaks(tell, sheet)],
+        ),
+        ("CO2 against limits for people", against_limits.exposure(tell, sheet)),
         ("Walls and equipment", [*condition.walls(tell, sheet), *condition.equipment(tell, sheet)]),
         ("How good the readings were", [*condition.doubts(tell, sheet), *against_plan.other_series(tell, sheet)]),
     ]

@@ -11,9 +11,10 @@ from farm.description import Farm
 from farm.readings import MICROSECONDS_PER_SECOND
 from handover.refusals import NothingThere, Refused
 from handover.reports import against_plan
-from handover.reports.charts import level_charts, light_chart, light_days_of
+from handover.reports.charts import level_charts
 from handover.reports.day_report import common_parts, in_short, no_sheet, overall
 from handover.reports.document import Entry, Item, Listing, Out, Part, Report
+from handover.reports.light_and_band_charts import light_chart, light_days_of
 from handover.reports.merging import Day, merged
 from handover.reports.sources import Sources, as_days, citation, hashes_of, length_s, origin
 from handover.reports.telling import DASH, Telling, listed
