@@ -25,6 +25,7 @@ from api import (
     routes_journal,
     routes_notices,
     routes_readings,
+    routes_reports,
 )
 from api.guard import Guard
 from api.house import House
@@ -89,6 +90,7 @@ def create_app(house: House) -> FastAPI:
         routes_dose,
         routes_notices,
         routes_data_sets,
+        routes_reports,
     ):
         api.include_router(part.router)
     app.include_router(api)

@@ -8,7 +8,7 @@ from functools import cached_property
 from typing import Literal
 from zoneinfo import ZoneInfo
 
-from pydantic import Field
+from pydantic import Field, field_validator
 
 from farm.alarms import Alarms
 from farm.crops import Batch, Crop, Phase
@@ -44,11 +44,27 @@ class Place(Described):
     name: Name = Field(description="short name, used in topics and file names")
     title: str = Field(description="name for people")
     timezone: str = Field(description="IANA time zone, e.g. Europe/Oslo")
+    locale: str = Field(
+        "en-GB",
+        pattern="^[a-z]{2,3}(-[A-Z][a-z]{3})?(-([A-Z]{2}|[0-9]{3}))?$",
+        description="how reports write numbers, as a language tag (BCP 47): nb-NO writes 21,5, en-GB 21.5",
+    )
     elevation_m: float = Field(
         0.0, ge=-430, le=5500, description="height above the sea: gives the air's pressure where no sensor does"
     )
     currency: str | None = Field(None, pattern="^[A-Z]{3}$", description="of every price here, by ISO 4217: EUR")
     invented: bool = Field(False, description="true for a demonstration farm: every screen then says so")
+
+    @field_validator("locale")
+    @classmethod
+    def _locale_is_known(cls, tag: str) -> str:
+        from babel import Locale, UnknownLocaleError  # only here: the description of most farms does without
+
+        try:
+            Locale.parse(tag, sep="-")
+        except (UnknownLocaleError, ValueError):
+            raise ValueError("a language tag that is in use, such as en-GB, nb-NO, de or fr-CA") from None
+        return tag
 
     @cached_property
     def zone_info(self) -> ZoneInfo:

@@ -28,10 +28,10 @@ def unfinished(target: Path) -> Iterator[Path]:
         folder = Path(tempfile.mkdtemp(prefix=f".{target.name}.", suffix=UNFINISHED, dir=target.absolute().parent))
         yield folder
     except (OSError, pa.ArrowException) as error:
-        raise NotWritten(_why(target, error)) from error
+        raise NotWritten(why_not(target, error)) from error
     except NotWritten as error:
         full = OSError(errno.ENOSPC, "") if _is_full(target) else error
-        raise NotWritten(_why(target, full)) from error
+        raise NotWritten(why_not(target, full)) from error
     finally:
         if folder is not None:
             _remove(folder)
@@ -54,7 +54,8 @@ def _remove(folder: Path) -> None:
 _LEFT = "Nothing that looks whole was left behind"
 
 
-def _why(target: Path, error: Exception) -> str:
+def why_not(target: Path, error: Exception) -> str:
+    """Return in a sentence why a file or folder cannot be written, and how to mend it."""
     number = error.errno if isinstance(error, OSError) else None
     if number in (errno.ENOSPC, errno.EDQUOT):
         return f"{target}: the disk is full: free some space, or name a folder on another disk. {_LEFT}."

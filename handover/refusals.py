@@ -1,4 +1,4 @@
-"""What a data set cannot be made for, split by who can mend it."""
+"""What a data set or a report cannot be made for, split by who can mend it."""
 
 from __future__ import annotations
 
@@ -8,6 +8,10 @@ from collections.abc import Iterable
 
 class Refused(ValueError):
     """What was asked for cannot be made; the message says what, where and how to mend it."""
+
+
+class NothingThere(Refused):
+    """What was asked for does not exist, or not yet; the message says what there is."""
 
 
 class NotWritten(Exception):

@@ -24,6 +24,7 @@ from leafweather.export_command import export
 from leafweather.ingest_commands import ingest_app
 from leafweather.log_commands import log_app
 from leafweather.notice_commands import notice_app
+from leafweather.report_commands import report_app
 from leafweather.settings import Settings
 from leafweather.simulate_command import simulate
 from leafweather.store_commands import app as store_app
@@ -45,6 +46,7 @@ app.add_typer(farm_app, name="farm")
 app.add_typer(ingest_app, name="ingest")
 app.add_typer(log_app, name="log")
 app.add_typer(notice_app, name="notice")
+app.add_typer(report_app, name="report")
 copy_command.register(store_app)
 app.add_typer(store_app, name="store")
 app.command(epilog="Example: leafweather dose --from 1.2 --to 1.8 --volume-l 200 --stock-ms-cm 100")(dose)

@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
 from farm.check import Description, DescriptionError, read_description
-from leafweather.settings import Settings
+from leafweather.kept import NothingKept, kept
 
 if TYPE_CHECKING:
     from handover.export import Progress
     from handover.facts import Facts
-    from watch.judged import JudgedReadings
 
 DONE, FOUND_SOMETHING, BAD_CALL = 0, 1, 2
 
@@ -90,7 +89,7 @@ def export(
         if odd := [one for one in format_ or () if one not in Format.__members__.values()]:
             raise Refused(f"format = {odd[0]!r} cannot be used. Write {', '.join(Format)}.")
         formats = [Format(one) for one in format_ or ("parquet",)]
-        with _readings(description, data) as readings, _progress(f"Writing {target.name}") as progress:
+        with kept(farm, data) as (readings, _), _progress(f"Writing {target.name}") as progress:
             facts = make_data_set(
                 target,
                 farm,
@@ -102,7 +101,7 @@ def export(
                 progress,
                 overwrite=overwrite,
             )
-    except (Refused, NotWritten, StoreUnavailable, StoreUnusable) as error:
+    except (NothingKept, Refused, NotWritten, StoreUnavailable, StoreUnusable) as error:
         _stop(str(error))
     except KeyboardInterrupt:
         _stop("Stopped. Nothing that looks whole was left behind.")
@@ -126,29 +125,6 @@ def _told(facts: Facts, target: Path) -> int:
         typer.echo("leafweather store verify says which files to put back from a backup.", err=True)
         return FOUND_SOMETHING
     return DONE
-
-
-@contextmanager
-def _readings(description: Description, data: Path | None) -> Iterator[JudgedReadings]:
-    """Hold a farm's readings as its service judges them."""
-    from store.embedded import FILE_NAME, EmbeddedStore
-    from store.journal import Journal
-    from store.open import open_store
-    from watch.judging import judged_readings
-
-    settings = Settings()
-    folder = data if data is not None else settings.data
-    if not (folder / "journal.sqlite").is_file() or (settings.store is None and not (folder / FILE_NAME).is_file()):
-        _stop(f"{folder}: no service has kept readings in this folder: name another one with --data")
-    with ExitStack() as open_ones:
-        try:
-            store = open_ones.enter_context(
-                EmbeddedStore(folder) if settings.store is None else open_store(settings.store)
-            )
-        except ValueError as error:
-            _stop(f"LEAFWEATHER_STORE: {error}")
-        journal = open_ones.enter_context(Journal(f"sqlite:///{folder.resolve() / 'journal.sqlite'}"))
-        yield judged_readings(description.farm, store, journal)
 
 
 @contextmanager

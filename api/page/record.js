@@ -1,6 +1,6 @@
 // What the watch wrote: excursions and the day sheet.
 import { useEffect, useState } from "./vendor/preact-hooks.js";
-import { ask } from "./feed.js";
+import { API, ask } from "./feed.js";
 import { Likely } from "./findings.js";
 import { html } from "./html.js";
 import { Science } from "./science.js";
@@ -82,6 +82,16 @@ function Sheet({ sheet, list, zone }) {
     ${sheet.cautions.map((text) => html`<p class="note">${text}</p>`)}`;
 }
 
+/** One report to keep, as a page to print and as PDF. */
+function Report({ what, path }) {
+  const address = `${API}report/${path}`;
+  return html`${what} (<a href=${address} aria-label=${`Report of ${what}, to print`}>to print</a>, <a href=${`${address}?format=pdf`} aria-label=${`Report of ${what}, PDF`}>PDF</a>)`;
+}
+
+function Reports({ day, batches }) {
+  return html`<p class="note">Reports to keep: <${Report} what="this day" path=${`day/${day}`} />, <${Report} what="its week" path=${`week/${day}`} />${batches.map((one) => html`, <${Report} key=${one.batch} what=${`batch ${one.batch}`} path=${`batch/${encodeURIComponent(one.batch)}`} />`)}.</p>`;
+}
+
 export function DaySheet({ feed, zone, view, change }) {
   const days = [...(feed.data("days")?.days ?? [])].sort().reverse();
   const today = isoDay(feed.now(), zone);
@@ -104,6 +114,7 @@ export function DaySheet({ feed, zone, view, change }) {
     <div class="body">
       ${!days.length && !view.day && html`<p class="note">No day has been summed up yet.</p>`}
       ${fault && html`<p class="warning" role="alert">${fault}</p>`}
+      ${sheet && html`<${Reports} day=${day} batches=${feed.data("batches")?.batches ?? []} />`}
       ${sheet && html`<${Sheet} sheet=${sheet} list=${feed.data("series")?.series ?? []} zone=${zone} />`}
     </div>
   </section>`;

@@ -46,6 +46,10 @@ WRITING = {"/api/v1/alarms/{id}/{act}"}
 FILES = {
     "/api/v1/data-set": {"application/zip"},
     "/api/v1/data-set/readings": {"application/vnd.apache.arrow.stream", "text/csv"},
+    **{
+        f"/api/v1/report/{one}": {"text/html", "application/pdf"}
+        for one in ("day/{date}", "week/{week}", "batch/{name}")
+    },
 }
 REAL = {"act": "acknowledge", "key": "room/air_temperature", "date": "2026-03-01"}
 
@@ -56,7 +60,7 @@ def openapi(client):
 
 
 def test_every_address_is_documented_with_an_example(openapi):
-    assert len(openapi["paths"]) == 33
+    assert len(openapi["paths"]) == 36
     for path, operations in openapi["paths"].items():
         assert list(operations) == ["post" if path in WRITING else "get"], path
         [operation] = operations.values()

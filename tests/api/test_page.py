@@ -352,6 +352,31 @@ def test_a_data_set_is_chosen_and_taken_away(visit, tmp_path):
     assert float(row['"row__lights_on"']) == pytest.approx(16 / 23, rel=1e-6)
 
 
+@pytest.mark.parametrize("size", [PHONE, DESK])
+def test_the_day_sheet_leads_to_its_reports(visit, size):
+    page = visit("#day=2026-03-01", size)
+    section = page.get_by_role("region", name="Day sheet")
+    pdf = section.get_by_role("link", name="Report of its week, PDF")
+    answer = page.request.get(page.url.split("#")[0].rstrip("/") + pdf.get_attribute("href"))
+    assert answer.body().startswith(b"%PDF-")
+    section.get_by_role("link", name="Report of this day, to print").press("Enter")
+    page.get_by_role("heading", name="Day report: Sun 1 Mar 2026").wait_for()
+    style = "getComputedStyle(document.querySelector('.n')).textAlign"
+    assert page.evaluate(style) == "right", "the policy lets its own style in"
+    assert page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth")
+    printed = page.pdf(prefer_css_page_size=True)
+    assert b"/MediaBox [0 0 594.95996 841.91998]" in printed or b"/MediaBox [0 0 595 842]" in printed, "A4"
+    page.evaluate(AXE)
+    found = page.evaluate("axe.run()")
+    assert [one["id"] for one in found["violations"] if one["impact"] in ("serious", "critical")] == []
+    page.evaluate(
+        "const one = document.createElement('script'); one.textContent = 'window.ran = 1'; document.body.append(one)"
+    )
+    assert page.evaluate("window.ran") is None
+    assert all("Content Security Policy" in one for one in visit.complaints)
+    visit.complaints.clear()
+
+
 def test_what_the_server_refuses_is_told_in_its_own_words(visit):
     page = visit()
     section = page.get_by_role("region", name="Data set")
