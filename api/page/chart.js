@@ -3,6 +3,7 @@ import uPlot from "./vendor/uPlot.js";
 import { clock, dayMonth, number } from "./text.js";
 
 const DAY_S = 86_400;
+const DENSE = 2_000; // points: from here on a hairline shows more of them, and is drawn in half the time
 
 /** Columns for drawing: a missing stretch longer than three cadences becomes a break in the line. */
 export function withBreaks(answer, cadenceS) {
@@ -86,12 +87,18 @@ function paintExcursions(u, excursions, nowMs, colour) {
 /** Room for the data and the limits near it. */
 function heights(columns, bands, isState) {
   if (isState) return [-0.08, 1.08];
-  const values = [...columns.low, ...columns.high, ...columns.value].filter((v) => v !== null);
-  const edges = bands.flatMap((one) => [one.low, one.high]).filter((v) => v !== null);
-  if (!values.length && !edges.length) return [0, 1];
-  const all = values.concat(edges);
-  const low = all.reduce((a, b) => Math.min(a, b));
-  const high = all.reduce((a, b) => Math.max(a, b));
+  let low = Infinity, high = -Infinity;
+  const reach = (v) => {
+    if (v === null) return;
+    if (v < low) low = v;
+    if (v > high) high = v;
+  };
+  for (const several of [columns.low, columns.high, columns.value]) several.forEach(reach);
+  for (const one of bands) {
+    reach(one.low);
+    reach(one.high);
+  }
+  if (low > high) return [0, 1];
   const room = (high - low || Math.abs(high) || 1) * 0.08;
   return [low - room, high + room];
 }
@@ -138,7 +145,7 @@ export function drawChart(node, { columns, bands, excursions, span, series, zone
       {},
       { label: "lowest", stroke: "transparent", width: 0, points: { show: false }, paths: stepped },
       { label: "highest", stroke: "transparent", width: 0, points: { show: false }, paths: stepped },
-      { label: "mean", stroke: colour.accent, width: 1.6, paths: stepped, points: { size: 5, fill: colour.accent } },
+      { label: "mean", stroke: colour.accent, width: columns.time.length > DENSE ? 1 : 1.6, paths: stepped, points: { size: 5, fill: colour.accent } },
     ],
     bands: isState ? [] : [{ series: [2, 1], fill: colour.spread }],
     hooks: {
