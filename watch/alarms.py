@@ -25,7 +25,7 @@ from watch.alarm_silences import Silences, gaps_between, times_of
 from watch.alarm_spells import alarms_of
 from watch.alarm_texts import CAUTIONS as CAUTIONS_OF
 from watch.alarm_texts import band_text, detail_of
-from watch.planned_work import planned_work, reaches
+from watch.planned_work import PlannedWorks
 from watch.running_out import RunningOut
 from watch.stretches import Stretch
 
@@ -70,7 +70,8 @@ class AlarmKeeper:
         begun_us = now_us()
         self._arrived = dict.fromkeys(farm.described, begun_us)  # by the clock
         self._looked_us = begun_us
-        self._book = AlarmBook(farm, journal, self._newest_of_all() or begun_us)
+        self._works = PlannedWorks(farm, journal)
+        self._book = AlarmBook(farm, journal, self._newest_of_all() or begun_us, self._works.reaches)
         self._excursions: dict[Series, tuple[int, list[ExcursionEntry]]] = {}
         self._due: dict[str, tuple[Series, int, Callable[[], None]]] = {}
         self._likely: dict[str, Told | None] = {}  # by an excursion's identity
@@ -166,8 +167,7 @@ class AlarmKeeper:
     def note_log(self, log_state: tuple[int, int]) -> None:
         """Take up planned work, if anything was written into the log since the last look."""
         if log_state != self._log_state:
-            works = planned_work(self._farm, self._journal)
-            self._book.plan([one.planned for one in works], lambda name, one: reaches(self._farm, works, name, one))
+            self._book.plan(self._works.look())
             self._running_out.note_log()
             self._log_state = log_state
 

@@ -13,7 +13,7 @@ from analytics.alarms import state_of
 from farm.alarm_words import AlarmState, Priority
 from farm.description import Farm
 from farm.readings import MICROSECONDS_PER_SECOND
-from store.alarm_entries import AlarmAct, AlarmEntry
+from store.alarm_entries import AlarmEntry
 from store.contract import StoreUnavailable, StoreUnusable
 from store.fault_points import reached
 from store.journal import Journal
@@ -22,7 +22,7 @@ from store.notice_entries import TELLING, Link, Notice, NoticeKind, NoticeState,
 from watch.channels import Answer, Channels, Message
 from watch.notice_plan import DIGEST_REACHES, plan
 from watch.notice_text import words
-from watch.told import MINUTE_US, History, Raised
+from watch.told import MINUTE_US, Raised
 
 logger = logging.getLogger(__name__)
 
@@ -36,7 +36,6 @@ AT_ONCE = 4  # channels that are spoken to at the same time
 STUCK_US = 10 * MINUTE_US  # a notice that waits for longer is told by the health; our choice, no source
 LOOK_BACK_US = int(DIGEST_REACHES.total_seconds() + 3600) * MICROSECONDS_PER_SECOND
 ENDING_S = 5.0  # how long to wait, when stopping, for tries that are under way: one left off is made again
-NAMES_AT_ONCE = 500  # looked up by one statement
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,10 +111,7 @@ class Notifier:
         farm, now_us = self._farm, self._now_us()
         if not farm.notices.people:
             return []
-        alarms = self._journal.alarms.between(farm.name, now_us - LOOK_BACK_US)
-        first_us = min((one.alarm_us for one in alarms), default=now_us)
-        sent = self._journal.outbox.since(farm.name, first_us - LOOK_BACK_US)  # late readings may move an alarm
-        alarms = [*alarms, *self._told_before(alarms, sent)]
+        alarms, sent = self._at_hand(now_us)
         raised = [Raised(one, state) for one, state in self._states(alarms, now_us)]
         drafts = plan(farm.notices, farm.zones, farm.farm.zone_info, raised, sent, now_us)
         made: list[Notice] = []
@@ -135,25 +131,27 @@ class Notifier:
         reached("notices written")
         return new
 
-    def _told_before(self, alarms: Sequence[AlarmEntry], sent: Sequence[Notice]) -> Iterator[AlarmEntry]:
-        """Yield alarms that somebody was told of and not of their end, and that are not among those at hand."""
+    def _at_hand(self, now_us: int) -> tuple[list[AlarmEntry], list[Notice]]:
+        """Return the alarms that may have to be told and the notices that bear on them, oldest first.
+
+        However long an alarm lasts, only what was told of late is read, and by name what was told of an older alarm
+        that lasts, or whose end somebody has not been told.
+        """
+        farm, journal = self._farm.name, self._journal
+        alarms = journal.alarms.between(farm, now_us - LOOK_BACK_US)
+        owed = journal.outbox.owed(farm, list(self._farm.notices.people))
         known = {name for one in alarms for name in names_of(one)}
-        for person in self._farm.notices.people:
-            owed = History([one for one in sent if one.person == person]).owed_returns()
-            for told in (one for several in owed.values() for one in several):
-                if told.identity not in known and (entry := self._journal.alarms.of(self._farm.name, told.identity)):
-                    known |= {told.identity, *names_of(entry)}
-                    yield entry
+        alarms += journal.alarms.those(farm, {told.identity for one in owed for told in one.told} - known)
+        old = [one for one in alarms if one.alarm_us < now_us - LOOK_BACK_US or len(names_of(one)) > 1]
+        about = journal.outbox.about(farm, {name for one in old for name in names_of(one)})
+        sent = [*journal.outbox.since(farm, now_us - LOOK_BACK_US), *about, *owed]
+        by_name = {one.identity: one for one in sent}
+        return alarms, sorted(by_name.values(), key=lambda one: (one.made_us, one.identity))
 
     def _states(self, alarms: Sequence[AlarmEntry], now_us: int) -> Iterator[tuple[AlarmEntry, AlarmState]]:
-        names = sorted({name for one in alarms for name in (*names_of(one), one.condition)})
-        acts: dict[str, list[AlarmAct]] = {}
-        for first in range(0, len(names), NAMES_AT_ONCE):
-            for act in self._journal.alarms.acts(self._farm.name, about=names[first : first + NAMES_AT_ONCE]):
-                acts.setdefault(act.about, []).append(act)
+        acts = self._journal.alarms.acts_about_each(alarms)
         for one in alarms:
-            mine = [act for name in (*names_of(one), one.condition) for act in acts.get(name, ())]
-            yield one, state_of(one, mine, now_us)
+            yield one, state_of(one, acts[one.identity], now_us)
 
     def send_due(self) -> int:
         """Begin a try for each notice that is due and whose channel is free, and return how many."""

@@ -60,6 +60,27 @@ def test_a_try_that_never_ended_is_unsure(journal):
     assert second.ended_us is None
 
 
+def test_the_end_of_an_alarm_is_owed_to_who_was_told_of_it_until_it_is_told(journal):
+    other = replace(TOLD, identity="b2")
+    of_both, by_mail_2 = replace(NOTICE, told=(TOLD, other)), replace(NOTICE, channel="mail 2", made_us=11)
+    journal.outbox.add([of_both, by_mail_2, replace(NOTICE, person="bo")])
+    assert journal.outbox.owed("north", ["ada"]) == [of_both, by_mail_2]
+    assert journal.outbox.owed("south", ["ada"]) == []
+    assert journal.outbox.about("north", ["b2"]) == [of_both]
+    journal.outbox.add([replace(NOTICE, kind=NoticeKind.RETURNED, told=(TOLD,), made_us=12)])
+    assert journal.outbox.owed("north", ["ada"]) == [of_both]  # of the other one
+    journal.outbox.add([replace(NOTICE, kind=NoticeKind.RETURNED, told=(other,), made_us=13)])
+    assert journal.outbox.owed("north", ["ada"]) == []
+    assert [one.person for one in journal.outbox.owed("north", ["ada", "bo"])] == ["bo"]
+
+
+def test_nothing_is_owed_to_who_was_not_reached(journal):
+    journal.outbox.add([NOTICE])
+    journal.outbox.drop("north", NOTICE.identity, 50, NoticeState.GIVEN_UP, "given up")
+    assert journal.outbox.owed("north", ["ada"]) == []
+    assert journal.outbox.about("north", [TOLD.identity]) == [journal.outbox.of("north", NOTICE.identity)]
+
+
 def test_the_log_in_pages(journal):
     many = [replace(NOTICE, group=f"g{n}", made_us=10 + n // 2) for n in range(7)]
     journal.outbox.add(many)
