@@ -22,6 +22,7 @@ from handover.archive import remove_leftovers
 from ingest.arrival import Arrival
 from ingest.counts import TopicCount
 from ingest.subscriber import Broker, Subscriber
+from leafweather.link_key import link_key
 from leafweather.memory import give_memory_back
 from leafweather.outside import BadOutside, channels_of, pulse_of
 from leafweather.second_process import opened_beside
@@ -114,6 +115,7 @@ class Service:
             now_us,
             lambda: self.watch.counts.caught_up_us,
             lambda: self.subscriber.counts.last_commit_us,
+            link_key(folder),
         )
         remove_leftovers(folder)
         house = House(

@@ -41,6 +41,8 @@ class Telling:
         Until when all that had arrived is worked out; None before the first time.
     arrived_us : callable
         When the last reading was stored; None before the first.
+    link_key : bytes or None
+        What links for acknowledging are made with.
     """
 
     def __init__(
@@ -53,11 +55,12 @@ class Telling:
         now_us: Callable[[], int],
         caught_up_us: Callable[[], int | None],
         arrived_us: Callable[[], int | None],
+        link_key: bytes | None = None,
     ) -> None:
         self._farm, self._journal, self._now_us = farm, journal, now_us
         self._caught_up_us, self._arrived_us, self._begun_us = caught_up_us, arrived_us, now_us()
         self._settled_us = self._begun_us  # when no backlog was last seen
-        self._notifier = Notifier(farm, journal, channels, now_us, page_url, self._ready)
+        self._notifier = Notifier(farm, journal, channels, now_us, page_url, self._ready, link_key)
         self._heartbeat = None if pulse is None else Heartbeat(pulse, self.amiss, now_us)
         self._stopping = threading.Event()
         self._threads = [

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from farm.check import Description, check_text
+from leafweather.link_key import link_key
 from leafweather.run import CannotStart, Service
 from leafweather.settings import Settings
 from leafweather.telling import Telling
@@ -106,3 +107,17 @@ def test_the_service_does_not_start_with_settings_that_reach_nobody(tmp_path, se
     with pytest.raises(CannotStart, match=said) as stopped:
         Service(Description(farm, "", "x"), Settings(data=tmp_path, port=0, **settings))
     assert "secret-part" not in str(stopped.value)
+
+
+def test_the_key_of_links_is_made_once_and_is_for_the_owner_alone(tmp_path):
+    key = link_key(tmp_path)
+    assert len(key) == 32
+    assert link_key(tmp_path) == key
+    [file] = tmp_path.iterdir()
+    assert file.stat().st_mode & 0o777 == 0o600
+    for text in ("abcd", "no key", "é"):
+        file.write_text(text, encoding="utf-8")
+        other = link_key(tmp_path)
+        assert len(other) == 32
+        assert other != key
+        assert link_key(tmp_path) == other
