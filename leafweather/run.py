@@ -115,6 +115,7 @@ class Service:
             now_us,
             lambda: self.watch.counts.caught_up_us,
             lambda: self.subscriber.counts.last_commit_us,
+            lambda: self.watch.counts.broken_since_us,
             link_key(folder),
         )
         remove_leftovers(folder)

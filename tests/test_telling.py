@@ -22,6 +22,7 @@ PEOPLE = '[notices.people.ada]\nlabel = "Ada"\nmail = ["ada@farm.example"]\n'
 class World:
     def __init__(self):
         self.now_us = self.caught_up_us = self.arrived_us = NOW_US
+        self.broken_since_us = {}
 
 
 @pytest.fixture
@@ -36,6 +37,7 @@ def telling(world, tmp_path):
         one = Telling(
             farm, Channels(farm.notices, [Mail(None)]), Pulse(f"http://127.0.0.1:{free_port()}/", MINUTE_US), None,
             journal, lambda: world.now_us, lambda: world.caught_up_us, lambda: world.arrived_us,
+            lambda: world.broken_since_us,
         )  # fmt: skip
         one.journal = journal
         one.start()
@@ -72,6 +74,26 @@ def test_no_sign_of_life_while_telling_people_fails_on_each_round(telling, monke
     monkeypatch.setattr("watch.notifying.plan", lambda *_: 1 / 0)
     said = "telling people failed, please report it: ZeroDivisionError: division by zero"
     eventually(lambda: telling.amiss() == said)
+
+
+def test_no_sign_of_life_while_what_alarms_rest_on_is_broken_for_long(telling, world):
+    def later(minutes):
+        world.now_us += minutes * MINUTE_US
+        world.caught_up_us = world.arrived_us = world.now_us
+
+    world.broken_since_us = {"alarms": NOW_US}
+    later(10)
+    assert telling.amiss() is None, "it may mend itself with the next readings"
+    later(1)
+    assert telling.amiss() == "alarms cannot be worked out for more than 10 min"
+    world.broken_since_us |= {"excursions of room/air_temperature": NOW_US}
+    assert telling.amiss() == (
+        "alarms and excursions of room/air_temperature cannot be worked out for more than 10 min"
+    )
+    later(-60)  # the clock was set back
+    assert telling.amiss() is not None
+    world.broken_since_us = {"findings": 0, "the sheet of 2026-03-01": 0}
+    assert telling.amiss() is None, "people are told of alarms all the same"
 
 
 @pytest.mark.parametrize(

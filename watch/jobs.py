@@ -59,6 +59,7 @@ class WatchCounts:
     caught_up_us: int | None = None  # all that had arrived by then is worked out
     trouble: str | None = None
     broken: dict[str, str] = field(default_factory=dict)  # what cannot be worked out -> why
+    broken_since_us: dict[str, int] = field(default_factory=dict)
 
 
 class Watch:
@@ -248,9 +249,11 @@ class Watch:
             if isinstance(error, StoreUnavailable | StoreUnusable) and not isinstance(error, DayDamaged):
                 raise
             self.counts.broken[what] = f"{what} cannot be worked out: {type(error).__name__}: {error}"
+            self.counts.broken_since_us.setdefault(what, self._now_us())
             logger.exception("%s cannot be worked out", what)
         else:
             self.counts.broken.pop(what, None)
+            self.counts.broken_since_us.pop(what, None)
 
     def _test(
         self, changed: dict[Series, list[Stretch]], waiting: dict[Series, list[Stretch]], *, again: bool
