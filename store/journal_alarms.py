@@ -95,7 +95,7 @@ class JournalAlarms:
         """Return the alarms that last, suppressed ones too, and those that are over and not acknowledged.
 
         Of those that are over only the newest of each condition: a new alarm takes the place of an older one. They may
-        be normal by what people did since: `analytics.alarms.state_of` tells.
+        be normal by what people did since: `analytics.alarm_history.state_of` tells.
         """
         name, one = conditions_of(farm).c.condition, aliased(AlarmRow)
         newest_us = (

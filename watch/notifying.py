@@ -8,7 +8,7 @@ import time
 from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass
 
-from analytics.alarms import state_of
+from analytics.alarm_history import state_of
 from farm.alarm_words import AlarmState
 from farm.description import Farm
 from farm.readings import MICROSECONDS_PER_SECOND

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import pytest
 
-from analytics.alarms import state_of
+from analytics.alarm_history import state_of
 from farm.alarm_words import AlarmState, Priority
 from farm.check import check_text
 from store.alarm_entries import AlarmEntry

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analytics.alarms import state_of
+from analytics.alarm_history import state_of
 from farm.alarm_words import AlarmState
 from farm.check import check_text
 from farm.flags import Flag
