@@ -18,9 +18,7 @@ from watch.telling import listed
 KEEPS_UP_S = 60.0  # what arrived is worked out within this, or the watch does not keep up; our choice, no source
 BACKLOG_S = 120.0  # alarms of a backlog wait this long for its end, then they are told as they are; our choice
 SETTLED_S = 15.0  # further behind than this, there is a backlog: three of the watch's idle rounds
-BROKEN_S = (
-    600.0  # what alarms rest on may fail for so long before it is no sign of life any more; our choice, no source
-)
+BROKEN_S = 600.0  # what alarms rest on may fail so long before signs of life stop; our choice, no source
 NO_ALARMS_REST_ON = ("findings", "the sheet of ")  # beginnings of what may be broken and takes no alarm from people
 QUIET_S = 300.0  # no reading at all for so long, or for three of the fastest cadence, is none arriving; our choice
 

@@ -131,6 +131,26 @@ def test_the_service_does_not_start_with_settings_that_reach_nobody(tmp_path, se
     assert "secret-part" not in str(stopped.value)
 
 
+def service(folder, store=None, name="testfarm"):
+    farm, mistakes = check_text(SMALL_FARM.replace('"testfarm"', f'"{name}"'))
+    assert farm is not None, mistakes
+    return Service(Description(farm, "", "x"), Settings(data=folder, store=store, port=0, mqtt_port=free_port()))
+
+
+def test_of_two_services_on_one_store_the_second_refuses_and_the_first_goes_on(tmp_path):
+    one, two, store = tmp_path / "one", tmp_path / "two", f"file://{tmp_path / 'readings'}"
+    (tmp_path / "readings").mkdir()
+    with service(one, store) as first:
+        with pytest.raises(CannotStart, match=f"another Leafweather works on {one}: stop it"):
+            service(one)
+        with pytest.raises(CannotStart, match=f"another Leafweather works on {tmp_path / 'readings'}"):
+            service(two, store)
+        with service(two, store, "otherfarm"):  # its readings stand apart
+            assert first.health()["watch"]["keeps_up"]
+    with service(two, store):
+        pass
+
+
 def test_the_key_of_links_is_made_once_and_is_for_the_owner_alone(tmp_path):
     key = link_key(tmp_path)
     assert len(key) == 32

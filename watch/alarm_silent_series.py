@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from analytics.alarm_damping import Spell
 from farm.alarm_words import AlarmKind
@@ -14,17 +14,26 @@ from watch.alarm_texts import detail_of
 from watch.stretches import Stretch
 
 LOOK_EVERY_US = 5 * MICROSECONDS_PER_SECOND  # at the clock
+SET_US = 30 * MICROSECONDS_PER_SECOND  # beyond it the clock was set, or the machine slept; our choice, no source
 
 
 class SilenceAlarms:
-    """Keeps the alarms of silent series true to readings and, for what is silent still, to the clock."""
+    """Keeps the alarms of silent series true to readings and, for what is silent still, to the clock.
 
-    def __init__(self, ground: Ground, silences: Silences) -> None:
+    ``steady_s`` is a clock that nobody sets: what the other goes further between two looks is no time that passed.
+    """
+
+    def __init__(self, ground: Ground, silences: Silences, steady_s: Callable[[], float] | None = None) -> None:
         self._ground, self._farm, self._store, self._book = ground, ground.farm, ground.store, ground.book
         self._newest, self._silences = ground.newest, silences
         begun_us = ground.now_us()
         self._arrived = dict.fromkeys(ground.farm.described, begun_us)  # by the clock
         self._looked_us = begun_us
+        self._steady_s = steady_s
+        self._steadily_looked_us = self._steady_us()
+
+    def _steady_us(self) -> int:
+        return self._ground.now_us() if self._steady_s is None else int(self._steady_s() * MICROSECONDS_PER_SECOND)
 
     @property
     def arrived_us(self) -> int:
@@ -37,12 +46,15 @@ class SilenceAlarms:
 
     def look_at_clock(self) -> bool:
         """See which series are silent by now, and return whether it was time to look."""
-        now_us = self._ground.now_us()
+        now_us, steady_us = self._ground.now_us(), self._steady_us()
+        set_us = (now_us - self._looked_us) - (steady_us - self._steadily_looked_us)
         if now_us < self._looked_us:  # the clock was set back: what arrived by the old one arrived by now
             self._arrived = {series: min(at_us, now_us) for series, at_us in self._arrived.items()}
+        elif set_us > SET_US:  # set forward: what arrived by the old one arrived as much later by the new one
+            self._arrived = {series: min(at_us + set_us, now_us) for series, at_us in self._arrived.items()}
         elif now_us - self._looked_us < LOOK_EVERY_US:
             return False
-        self._looked_us = now_us
+        self._looked_us, self._steadily_looked_us = now_us, steady_us
         for series in self._farm.described:
             newest_us = self._newest.get(series)
             if newest_us is not None and self._silent_now(series, newest_us, self._silences.longest_us(series)):

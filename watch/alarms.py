@@ -30,10 +30,18 @@ BUILT = "alarms"  # the kind of basis in the journal
 class AlarmKeeper:
     """Keeps alarms true to readings, excursions, quality marks and findings, whatever order they came in.
 
-    All times are those of the readings; the clock counts for what is silent still, and for nothing else.
+    All times are those of the readings; the clock counts for what is silent still, and for nothing else. ``steady_s``
+    is a clock that nobody sets.
     """
 
-    def __init__(self, farm: Farm, store: ReadingStore, journal: Journal, now_us: Callable[[], int]) -> None:
+    def __init__(
+        self,
+        farm: Farm,
+        store: ReadingStore,
+        journal: Journal,
+        now_us: Callable[[], int],
+        steady_s: Callable[[], float] | None = None,
+    ) -> None:
         self._farm, self._store, self._journal, self._now_us = farm, store, journal, now_us
         newest = {series: one.time_us for series, one in store.latest(farm.name).items()}
         self._works = PlannedWorks(farm, journal)
@@ -42,7 +50,8 @@ class AlarmKeeper:
         self._ground = Ground(farm, store, journal, now_us, self._book, newest)
         silences = Silences(farm)
         self._bands, self._limits = BandAlarms(self._ground), LimitAlarms(self._ground)
-        self._silence, self._no_data = SilenceAlarms(self._ground, silences), NoDataAlarm(self._ground, silences)
+        self._silence = SilenceAlarms(self._ground, silences, steady_s)
+        self._no_data = NoDataAlarm(self._ground, silences)
         self._faults, self._running_out = FaultAlarms(self._ground), RunningOut(farm, store, journal)
         self._log_state: tuple[int, int] | None = None
 

@@ -66,7 +66,8 @@ class Watch:
     """Keeps derived series, excursions and day sheets true to the readings of one farm.
 
     ``opened`` opens the store and the journal once more, for a second process: while the end of a backlog is far, it
-    works the day sheets out. Without it everything is done in this one.
+    works the day sheets out. Without it everything is done in this one. ``steady_s`` is a clock that nobody sets: by it
+    a clock that was set forward is known from time that passed.
     """
 
     def __init__(
@@ -76,6 +77,7 @@ class Watch:
         journal: Journal,
         now_us: Callable[[], int],
         opened: Opened | None = None,
+        steady_s: Callable[[], float] | None = None,
     ) -> None:
         farm = description.farm
         self._description, self._farm = description, farm
@@ -88,7 +90,7 @@ class Watch:
         self._quality = QualityKeeper(farm.name, quality_limits(farm), judged, journal)
         self._deriver = Deriver(farm, self._store, journal, self._alone)
         self._findings = FindingsKeeper(farm, self._arrived, self._store, journal, now_us)
-        self._alarms = AlarmKeeper(farm, self._store, journal, now_us)
+        self._alarms = AlarmKeeper(farm, self._store, journal, now_us, steady_s)
         self._found_us, self._slowest_finding_s = 0, 0.0
         self._keepers: dict[Series, ExcursionKeeper] = {}
         self._sheets = SheetWriting(

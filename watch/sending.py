@@ -24,6 +24,7 @@ logger = logging.getLogger(__name__)
 
 DELAYS_S = (10, 30, 60, 120, 300, 600, 1200, 2400, 3600)  # before the second try, the third ...; our choice, no source
 JITTER = 0.2  # share by which a delay is longer or shorter, so that many do not come back at once; our choice
+LEAST_TRIES = 6  # however old a notice is: the clock may have been set forward; our choice, no source
 LONGEST_DELAY_US = int(DELAYS_S[-1] * (1 + JITTER)) * MICROSECONDS_PER_SECOND
 
 
@@ -107,7 +108,8 @@ class Sender:
     def attempt(self, notice: Notice) -> Answer:
         """Try to send one notice: the try is durable before it begins, and its outcome as soon as it is known."""
         farm, outbox, began_us = self._farm, self._journal.outbox, self._now_us()
-        if began_us - notice.made_us >= farm.notices.give_up_hours * 60 * MINUTE_US:
+        too_old = began_us - notice.made_us >= farm.notices.give_up_hours * 60 * MINUTE_US
+        if too_old and notice.tries >= LEAST_TRIES:
             why = f"given up after {farm.notices.give_up_hours:g} h"
             outbox.drop(farm.name, notice.identity, began_us, NoticeState.GIVEN_UP, why)
             logger.error("notice %s to %s by %s: %s", notice.identity, notice.person, notice.channel, why)

@@ -503,6 +503,35 @@ def test_a_clock_that_was_moved_makes_no_alarm_of_its_own(house):
     assert told(house) == []
 
 
+@pytest.mark.parametrize("jump_min", [60, 400 * 24 * 60])
+def test_a_clock_that_is_set_forward_makes_no_silence_and_hides_none(house, jump_min):
+    begun_us = house.now_us
+    watched_us = 0
+
+    def pass_by(minutes):
+        nonlocal watched_us
+        watched_us += minutes * MINUTE_US
+        house.now_us += minutes * MINUTE_US
+        house.work()
+
+    house.steady_s = lambda: watched_us / 1e6
+    house.fresh_watch()
+    put(house, HUMIDITY, "60*13")
+    house.work()
+    pass_by(2)
+    house.now_us += jump_min * MINUTE_US
+    pass_by(1)
+    pass_by(4)
+    assert told(house) == [], "seven of the eight minutes are over; the others did not pass"
+    put(house, HUMIDITY, "60", start=13)
+    pass_by(1)
+    pass_by(7)
+    assert told(house) == []
+    pass_by(1)
+    assert house.now_us - begun_us == (jump_min + 16) * MINUTE_US
+    assert told(house) == [("no_data", 13, 21, None)]
+
+
 @pytest.mark.parametrize("more", [0, 1])
 def test_a_clock_that_was_ahead_and_is_set_back_still_sees_silence(house, more):
     put(house, HUMIDITY, "60*13")
