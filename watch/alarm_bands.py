@@ -70,6 +70,7 @@ class BandAlarms:
                 newest_us,
                 self._tell_band(series, side, newest_us),
                 self._delays(series),
+                self._book.onsets_before(condition, begin_us),
             )
             self._book.propose(condition, begin_us, alarms)
             if alarms and alarms[-1].returned_us is None and several[-1].end_us is not None:

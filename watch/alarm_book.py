@@ -8,7 +8,7 @@ from dataclasses import replace
 from functools import lru_cache
 from typing import NamedTuple
 
-from analytics.alarm_damping import CHATTERING_WITHIN_US
+from analytics.alarm_damping import CHATTERING, CHATTERING_WITHIN_US
 from analytics.alarm_groups import FLOOD_WITHIN_US, SETTLE_US, STORY_US, Arrangement, Occurrence, Planned, arranged
 from farm.alarm_words import AlarmKind, Priority
 from farm.description import Farm
@@ -117,6 +117,10 @@ class AlarmBook:
             if earliest >= start_us:
                 return start_us
             start_us = earliest - CHATTERING_WITHIN_US
+
+    def onsets_before(self, condition: str, at_us: int) -> list[int]:
+        """Return when a condition's last alarms before an instant began: those that tell what chatters after it."""
+        return [one.onset_us for one in self.of(condition) if one.onset_us < at_us][-CHATTERING:]
 
     def propose(self, condition: str, from_us: int, entries: Sequence[AlarmEntry]) -> None:
         """Propose alarms as the only ones of a condition that begin at an instant or later."""

@@ -46,7 +46,7 @@ class FaultAlarms:
                 self._farm, AlarmKind.SENSOR_FAULT, held[0].onset_us, text, series=series, times=times,
                 first_step="Look at the sensor, its plug and its place.",
             ),
-            no_delay,
+            no_delay, self._book.onsets_before(condition, start_us),
         )  # fmt: skip
         self._book.propose(condition, start_us, alarms)
         if alarms and alarms[-1].returned_us is None:

@@ -57,6 +57,7 @@ class LimitAlarms:
         alarms = alarms_of(
             self._farm.name, one.condition, one.rule, found, newest_us,
             lambda _, worst, __: one.tell(self._store, worst), no_delay,
+            self._book.onsets_before(one.condition, start_us),
         )  # fmt: skip
         later = [entry for entry in kept if entry.onset_us > until_us]
         self._book.propose(one.condition, start_us, [*alarms, *later])

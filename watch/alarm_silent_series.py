@@ -107,7 +107,7 @@ class SilenceAlarms:
                 self._farm, AlarmKind.SILENCE, held[0].onset_us, text, series=series, times=times,
                 first_step="Check the sensor, its power and its name.",
             ),
-            lambda _: (longest_us, 0),
+            lambda _: (longest_us, 0), self._book.onsets_before(condition, left_us),
         )  # fmt: skip
         edge_us = int(time_us[-1])
         alarms = [one for one in alarms if one.onset_us >= left_us]

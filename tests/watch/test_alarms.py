@@ -292,6 +292,17 @@ def test_chattering_is_one_alarm_from_the_third_on(house):
     assert "4 times" in last.detail["text"]
 
 
+@pytest.mark.parametrize("piece", [1, 4, 12, 25, 180])
+def test_chattering_is_the_same_whether_its_readings_come_one_by_one_or_at_once(house, piece):
+    """What is worked out anew may begin after the first of the three within an hour."""
+    rows = samples("60*13 85*12 60*13 85*12 60*13 85*12 60*13 85*12 60*80")
+    for first in range(0, len(rows), piece):
+        house.put(HUMIDITY, rows[first : first + piece])
+        house.work()
+    # 13, 38 and 63: the third within an hour. From it on an hour of quiet ends the alarm, at 100 + 60 min.
+    assert told(house) == [(HUMID, 13, 18, 27), (HUMID, 38, 43, 52), (HUMID, 63, 68, 160)]
+
+
 def test_a_damped_alarm_returns_when_it_was_quiet_long_enough_and_no_reading_changes(house):
     put(house, HUMIDITY, "60*5 " + "85*7 60*5 " * 3)
     house.work()
