@@ -118,6 +118,13 @@ class AlarmBook:
                 return start_us
             start_us = earliest - CHATTERING_WITHIN_US
 
+    def goes_on(self, condition: str, at_us: int) -> bool:
+        """Return whether a condition's alarm lasts at an instant, or begins so soon after it that they may chatter."""
+        return any(
+            one.onset_us <= at_us + CHATTERING_WITHIN_US and (one.returned_us is None or one.returned_us > at_us)
+            for one in self.of(condition)
+        )
+
     def onsets_before(self, condition: str, at_us: int) -> list[int]:
         """Return when a condition's last alarms before an instant began: those that tell what chatters after it."""
         return [one.onset_us for one in self.of(condition) if one.onset_us < at_us][-CHATTERING:]

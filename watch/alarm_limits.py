@@ -48,7 +48,8 @@ class LimitAlarms:
                 return
             start_us -= first_us - put_off_us
         if not touches:
-            _, value = one.values(self._store, start_us, last_us + 1)
+            until_us = min(reach_us, self._newest.get(one.series, last_us))  # late readings reach those after them
+            _, value = one.values(self._store, start_us, until_us + 1)
             if not ((value < one.low) | (value > one.high)).any():
                 return
         start_us = self._book.chain_start(one.condition, start_us - HOUR_US)
@@ -72,11 +73,7 @@ class LimitAlarms:
             time_us, value = one.values(self._store, from_us, until_us + 1)
             ended, state = excursions(time_us, value, one.low, one.high, one.machine, state)
             found += ended
-            under_way = state is not INSIDE or any(  # also what would be damped into one with what is found
-                entry.onset_us <= until_us + HOUR_US and (entry.returned_us is None or entry.returned_us > until_us)
-                for entry in self._book.of(one.condition)
-            )
-            if until_us >= newest_us or not under_way:
+            if until_us >= newest_us or not (state is not INSIDE or self._book.goes_on(one.condition, until_us)):
                 break
             from_us, reach_us, step_us = until_us + 1, until_us + 2 * step_us, 2 * step_us
         if state.open_excursion is not None:

@@ -87,7 +87,9 @@ class SilenceAlarms:
         newest_us = self._newest.get(series, last_us)
         end_us = min(last_us + longest_us, newest_us)
         time_us = self._store.read(series, left_us, end_us + 1).time_us
-        while end_us < newest_us and (len(time_us) == 0 or time_us[-1] <= last_us):
+        while end_us < newest_us and (
+            len(time_us) == 0 or time_us[-1] <= last_us or self._book.goes_on(condition, int(time_us[-1]))
+        ):
             end_us = min(end_us + 2 * (end_us - left_us) + longest_us, newest_us)
             time_us = self._store.read(series, left_us, end_us + 1).time_us
         if len(time_us) == 0:

@@ -303,6 +303,31 @@ def test_chattering_is_the_same_whether_its_readings_come_one_by_one_or_at_once(
     assert told(house) == [(HUMID, 13, 18, 27), (HUMID, 38, 43, 52), (HUMID, 63, 68, 160)]
 
 
+def test_late_readings_make_a_fast_change_of_those_that_came_before_them(house):
+    """What comes late decides how far those after it have changed, though none that came late is outside a limit."""
+    put(house, AIR, "18*60", start=10)
+    house.work()
+    put(house, AIR, "27*10")
+    house.work()
+    # Nine kelvin within half an hour, from minute 30 on.
+    found = [one[:3] for one in told(house, suppressed=True) if "change/" in one[0]]
+    assert found == [("change/room/air_temperature/low", 30, 32)]
+
+
+def test_silences_that_late_readings_leave_too_few_to_chatter_return_by_themselves(house):
+    rows = dict(samples("60*160"))
+    gaps = [range(11, 30), range(32, 51), range(53, 72)]
+    missing = {T0_US + minute * MINUTE_US for gap in gaps for minute in gap}
+    put(house, CO2, "800*160")  # the farm is not silent
+    house.put(HUMIDITY, [(at, value) for at, value in rows.items() if at not in missing])
+    house.work()
+    silent = f"silence/{HUMIDITY}"
+    assert [one[1:] for one in told(house) if one[0] == silent][-1] == (52, 65, 132), "the third within an hour"
+    house.put(HUMIDITY, [(T0_US + minute * MINUTE_US, 60.0) for minute in gaps[0]])
+    house.work()
+    assert [one[1:] for one in told(house) if one[0] == silent] == [(31, 44, 51), (52, 65, 72)]
+
+
 def test_a_damped_alarm_returns_when_it_was_quiet_long_enough_and_no_reading_changes(house):
     put(house, HUMIDITY, "60*5 " + "85*7 60*5 " * 3)
     house.work()
