@@ -43,7 +43,7 @@ def lasting(spells: Iterable[Spell], on_delay_us: int, until_us: int) -> list[Sp
     return [one for one in spells if (until_us if one.end_us is None else one.end_us) - one.onset_us >= on_delay_us]
 
 
-def damped(spells: Sequence[Spell], off_delay_us: int, until_us: int) -> list[Spell]:
+def damped(spells: Sequence[Spell], off_delay_us: int, until_us: int, earlier_us: Sequence[int] = ()) -> list[Spell]:
     """Return spells with their off-delay, and those that chatter as one.
 
     Parameters
@@ -55,6 +55,9 @@ def damped(spells: Sequence[Spell], off_delay_us: int, until_us: int) -> list[Sp
         alarm. [µs]
     until_us : int
         Up to when readings have come: by then it has been normal for so long, and no longer. [µs since 1970 UTC]
+    earlier_us : sequence of int
+        The onsets of alarms that were over before the first spell, in order: they count for what chatters.
+        [µs since 1970 UTC]
 
     Returns
     -------
@@ -74,25 +77,28 @@ def damped(spells: Sequence[Spell], off_delay_us: int, until_us: int) -> list[Sp
     [(0, 1), (10, 1), (20, 3)]
     """
     found: list[Spell] = []
+    onsets_us = list(earlier_us)[-CHATTERING:]
+    before = len(onsets_us)
     for spell in spells:
         if found:
             last = found[-1]
-            hold_us = _hold_us(found, off_delay_us)
+            hold_us = _hold_us(onsets_us, off_delay_us)
             if last.end_us is not None and spell.onset_us - last.end_us <= hold_us:
                 found[-1] = replace(last, end_us=spell.end_us, times=last.times + 1)
                 continue
         found.append(spell)
+        onsets_us.append(spell.onset_us)
     told = []
     for place, spell in enumerate(found):
         end_us = spell.end_us
         if end_us is not None:
-            end_us += _hold_us(found[: place + 1], off_delay_us)
+            end_us += _hold_us(onsets_us[max(0, before + place + 1 - CHATTERING) : before + place + 1], off_delay_us)
         told.append(replace(spell, end_us=end_us if end_us is not None and end_us <= until_us else None))
     return told
 
 
-def _hold_us(found: Sequence[Spell], off_delay_us: int) -> int:
-    """Return for how long it must be normal after the last spell found so far."""
-    recent = found[-CHATTERING:]
-    chatters = len(recent) == CHATTERING and recent[-1].onset_us - recent[0].onset_us <= CHATTERING_WITHIN_US
+def _hold_us(onsets_us: Sequence[int], off_delay_us: int) -> int:
+    """Return for how long it must be normal after the last of some alarms."""
+    recent = onsets_us[-CHATTERING:]
+    chatters = len(recent) == CHATTERING and recent[-1] - recent[0] <= CHATTERING_WITHIN_US
     return max(off_delay_us, QUIET_US) if chatters else off_delay_us

@@ -19,7 +19,7 @@ from watch.notice_text import NO_LIFE_SAFETY
 
 router = APIRouter(include_in_schema=False)
 
-MOST_SENT = 65_536  # bytes of a form
+MOST_BESIDE = 500  # alarms that joined since, on one page: what a form may carry; our choice, no source
 _POLICY = SECURITY_HEADERS["Content-Security-Policy"].replace("form-action 'none'", "form-action 'self'")
 _HEADERS = {"Content-Security-Policy": _POLICY, "Cache-Control": "no-store", "X-Robots-Tag": "noindex"}
 _ADDRESS = TOKEN_PATHS + "{token}"
@@ -33,7 +33,8 @@ def ask(house: TheHouse, token: str) -> HTMLResponse:
         return _unusable(house, None if link is None else why)
     alarms = _of_link(house, link)
     listed = "".join(f"<li>{escape(one)}</li>" for one in _told(house, alarms))
-    fields = "".join(f'<input type="hidden" name="alarm" value="{escape(one.identity)}">' for one in alarms)
+    joined = (one.identity for one in alarms if set(names_of(one)).isdisjoint(link.alarms))
+    fields = "".join(f'<input type="hidden" name="alarm" value="{escape(one)}">' for one in joined)
     return _page(
         house,
         200,
@@ -48,12 +49,7 @@ def ask(house: TheHouse, token: str) -> HTMLResponse:
 @router.post(_ADDRESS)
 async def acknowledge(house: TheHouse, token: str, request: Request) -> HTMLResponse:
     """Acknowledge what the page showed, in the name of the person whom the link was sent to."""
-    sent = b""
-    async for piece in request.stream():
-        sent += piece
-        if len(sent) > MOST_SENT:
-            return _page(house, 413, "Too much was sent", "<p>Open the link again.</p>")
-    shown = set(parse_qs(sent.decode("utf-8", "replace")).get("alarm", []))
+    shown = set(parse_qs((await request.body()).decode("utf-8", "replace")).get("alarm", []))
     return _acknowledged(house, token, shown)
 
 
@@ -87,11 +83,17 @@ def _over(house: House, link: Link) -> str | None:
 
 
 def _of_link(house: House, link: Link) -> list[AlarmEntry]:
-    """Return the alarms that a link is about and that are not over, and others of their group that last."""
-    found = [house.journal.alarms.of(house.farm.name, name) for name in link.alarms]
-    standing = [one for one in house.journal.alarms.standing(house.farm.name) if one.group == link.group]
-    both = {one.identity: one for one in [*found, *standing] if one is not None}
-    return [one for one in both.values() if one.suppressed_by is None]
+    """Return the alarms that a link is about, and others of their groups that stand and not too many."""
+    journal, farm = house.journal.alarms, house.farm.name
+    told = [one for one in journal.those(farm, link.alarms) if one.suppressed_by is None]
+    groups = {link.group, *(one.group for one in told)} - {""}
+    known = {one.identity for one in told}
+    beside = [
+        one
+        for one in journal.standing(farm)
+        if one.group in groups and one.suppressed_by is None and one.identity not in known
+    ]
+    return [*told, *beside[:MOST_BESIDE]]
 
 
 def _told(house: House, alarms: Iterable[AlarmEntry]) -> Sequence[str]:

@@ -9,7 +9,7 @@ from urllib.parse import urlsplit
 
 from fastapi import APIRouter, Depends, Path, Query, Request
 
-from analytics.alarms import standing_of, state_of
+from analytics.alarm_history import standing_of, state_of
 from api import alarm_schemas as schemas
 from api import examples
 from api.house import House, TheHouse

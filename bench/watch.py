@@ -103,7 +103,7 @@ class Watched:
         while self.watch.round():
             pass
         self.notifier.decide()
-        self.notifier.send_due()
+        self.notifier.sender.send_due()
 
 
 def work(folder, first, count, warm_s, run_s, watching):
@@ -129,7 +129,7 @@ def work(folder, first, count, warm_s, run_s, watching):
             if watching:
                 one.work()
                 if danger:
-                    one.notifier.settle()
+                    one.notifier.sender.settle()
                     found = [at for (_, condition), at in one.called.at_s.items() if condition.startswith("co2_danger")]
                     latencies.append(min(found) - due_s if found else float("inf"))
             late_s.append(time.perf_counter() - due_s)

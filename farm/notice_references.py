@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 from farm.alarm_words import Priority
@@ -11,6 +11,7 @@ from farm.positions import Location
 from farm.references import LooseEnd, named, rows, table
 
 CHANNELS = ("mail", "webhooks", "others")
+OUTDOORS = "outdoors"  # the kind of zone in which nothing urgent happens to people or plants
 SAME_WITHIN_MIN = 15.0  # the default of same_within_min
 
 
@@ -37,6 +38,8 @@ def notice_loose_ends(raw: dict[str, Any], zones: list[str]) -> Iterator[LooseEn
         yield from _route(("notices", "routes", index), route, list(people), notices)
     if routes:
         yield from _never_told(people, routes)
+    indoors = [zone for zone in zones if table(table(raw, "zones"), zone).get("kind") != OUTDOORS]
+    yield from _reaching_nobody(people, routes, indoors)
 
 
 def _quiet(at: Location, quiet: dict[str, Any]) -> Iterator[LooseEnd]:
@@ -122,3 +125,36 @@ def _never_told(people: dict[str, Any], routes: list[dict[str, Any]]) -> Iterato
         elif not reached & {str(one) for one in wanted}:
             listed = ", ".join(sorted(reached))
             yield (*at, "priorities"), f"{wanted!r}, of which no route tells {name}", f"some of {listed}"
+
+
+def _reaching_nobody(people: dict[str, Any], routes: list[dict[str, Any]], zones: list[str]) -> Iterator[LooseEnd]:
+    """Yield urgent priorities that would reach nobody, everywhere or in some zones, since everybody excludes them."""
+    for priority in map(str, URGENT):
+        for index, route in enumerate(routes or [{"priorities": [priority], "to": list(people)}]):
+            if priority not in _list(route, "priorities"):
+                continue
+            told = {
+                name: person
+                for one in (route, *rows(route, "then"))
+                for name in _list(one, "to")
+                if isinstance(name, str) and isinstance(person := people.get(name), dict)
+            }
+            wanting = {
+                name: person
+                for name, person in told.items()
+                if not isinstance(person.get("priorities"), list) or priority in person["priorities"]
+            }
+            at: Location = ("notices", "routes", index) if routes else ("notices", "people")
+            if told and not wanting:
+                found = f"{priority} alarms, of which {_names(told)} not want to be told"
+                yield at, found, f"somebody whose priorities hold {priority}, or are left out"
+            elif wanting and all(_list(person, "zones") for person in wanting.values()):
+                covered = {zone for person in wanting.values() for zone in _list(person, "zones")}
+                if missing := [zone for zone in zones if zone not in covered]:
+                    found = f"{priority} alarms in {', '.join(missing)}, of which nobody is told"
+                    yield at, found, f"somebody whose zones hold {missing[0]}, or are left out"
+
+
+def _names(people: Iterable[str]) -> str:
+    listed = list(people)
+    return f"{' and '.join(listed)} {'does' if len(listed) == 1 else 'do'}"

@@ -51,7 +51,7 @@ def list_(
     data: Data = None,
 ) -> None:
     """Print the alarms that stand now, the most urgent first; or those of some days, in order of time."""
-    from analytics.alarms import state_of
+    from analytics.alarm_history import state_of
     from farm.alarm_words import AlarmState
     from watch.alarm_acts import standing_alarms
 
@@ -73,7 +73,7 @@ def list_(
 @alarms_app.command(epilog="Example: leafweather alarms show farm.toml 0c5e8d21fa")
 def show(file: FarmFile, alarm: Identity, data: Data = None) -> None:
     """Print one alarm with its likely causes, what later readings changed, and what people did."""
-    from analytics.alarms import state_of
+    from analytics.alarm_history import state_of
     from store.journal_alarms import names_of
 
     farm, now_us = _farm(file), _now_us()
@@ -110,7 +110,7 @@ def act(
     data: Data = None,
 ) -> None:
     """Acknowledge an alarm; or shelve, unshelve, take out of service or into service again what it is about."""
-    from analytics.alarms import state_of
+    from analytics.alarm_history import state_of
     from watch.alarm_acts import NotAllowed, act_on
 
     farm, now_us = _farm(file), _now_us()

@@ -63,7 +63,7 @@ def try_one(
                 next_us=now_us,
             )  # fmt: skip
             journal.outbox.add([notice])
-            answer = notifier.attempt(notice)
+            answer = notifier.sender.attempt(notice)
             failed |= answer.outcome is not Outcome.TAKEN
             typer.echo(f"{channel}: {_OUTCOMES[answer.outcome]} ({answer.text})")
     if failed:

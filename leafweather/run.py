@@ -6,6 +6,7 @@ import logging
 import socket
 import threading
 import time
+from contextlib import ExitStack
 from dataclasses import asdict
 from functools import partial
 from pathlib import Path
@@ -22,6 +23,7 @@ from handover.archive import remove_leftovers
 from ingest.arrival import Arrival
 from ingest.counts import TopicCount
 from ingest.subscriber import Broker, Subscriber
+from leafweather.link_key import link_key
 from leafweather.memory import give_memory_back
 from leafweather.outside import BadOutside, channels_of, pulse_of
 from leafweather.second_process import opened_beside
@@ -36,6 +38,7 @@ from watch.jobs import Watch
 
 TOPICS_SHOWN = 20  # in the health's answer; /metrics has them all
 KEEPING_S = 600.0  # between rounds of keeping the store
+LOCK = "leafweather.lock"
 LATE_US = 300_000_000  # an hour is summed up this long after its end, when most of its readings are in
 _log = logging.getLogger(__name__)
 
@@ -66,16 +69,23 @@ class Service:
             channels, pulse = channels_of(farm.notices, settings), pulse_of(settings)
         except BadOutside as error:
             raise CannotStart(str(error)) from error
-        self._socket = _listening_socket(settings.host, settings.port)
-        folder = made_folder(settings.data)
-        self._lock = _held_alone(folder)
-        try:
-            self.store, self.journal = open_both(settings.store, folder)
-        except ValueError as error:
-            raise CannotStart(f"LEAFWEATHER_STORE: {error}") from error
-        self.watch = Watch(
-            description, self.store, self.journal, now_us, partial(opened_beside, settings.store, folder)
-        )
+        with ExitStack() as undo:  # what is held already is let go where the service cannot start
+            self._socket = _listening_socket(settings.host, settings.port)
+            undo.callback(self._socket.close)
+            folder = made_folder(settings.data)
+            self._locks = [_held_alone(folder, LOCK)]
+            undo.callback(self._let_go)
+            try:
+                self.store, self.journal = open_both(settings.store, folder)
+            except ValueError as error:
+                raise CannotStart(f"LEAFWEATHER_STORE: {error}") from error
+            undo.callback(self.store.close)
+            undo.callback(self.journal.close)
+            if isinstance(self.store, EmbeddedStore) and self.store.folder.resolve() != folder:
+                self._locks.append(_held_alone(self.store.folder, f"{farm.name}.{LOCK}"))  # other farms may share it
+            undo.pop_all()
+        beside = partial(opened_beside, settings.store, folder)
+        self.watch = Watch(description, self.store, self.journal, now_us, beside, time.monotonic)
         self.farm = farm
         self._stopping, self._called = threading.Event(), threading.Event()
         password = settings.mqtt_password
@@ -114,6 +124,8 @@ class Service:
             now_us,
             lambda: self.watch.counts.caught_up_us,
             lambda: self.subscriber.counts.last_commit_us,
+            lambda: self.watch.counts.broken_since_us,
+            link_key(folder),
         )
         remove_leftovers(folder)
         house = House(
@@ -160,7 +172,11 @@ class Service:
         self.journal.close()
         self.store.close()
         self._socket.close()
-        self._lock.release()
+        self._let_go()
+
+    def _let_go(self) -> None:
+        for lock in self._locks:
+            lock.release()
 
     def _serve(self) -> None:
         self._server.run(sockets=[self._socket])
@@ -273,13 +289,14 @@ def made_folder(folder: Path) -> Path:
     return folder.resolve()
 
 
-def _held_alone(folder: Path) -> FileLock:
+def _held_alone(folder: Path, name: str) -> FileLock:
     """Return a lock that is ours while this process lives: two services would undo each other's work."""
-    lock = FileLock(folder / "leafweather.lock")
+    lock = FileLock(folder / name)
     try:
         lock.acquire(timeout=0)
     except Timeout as error:
         raise CannotStart(
-            f"another Leafweather works on {folder}: stop it, or choose another folder with --data"
+            f"another Leafweather works on {folder}: stop it, or choose another folder with --data (for the readings "
+            "LEAFWEATHER_STORE, if it is set)"
         ) from error
     return lock

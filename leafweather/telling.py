@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from farm.description import Farm
@@ -13,10 +13,13 @@ from store.journal import Journal
 from watch.channels import Channels
 from watch.heartbeat import Heartbeat, Pulse
 from watch.notifying import ENDING_S, Notifier, OutboxStatus, outbox_status
+from watch.telling import listed
 
 KEEPS_UP_S = 60.0  # what arrived is worked out within this, or the watch does not keep up; our choice, no source
 BACKLOG_S = 120.0  # alarms of a backlog wait this long for its end, then they are told as they are; our choice
 SETTLED_S = 15.0  # further behind than this, there is a backlog: three of the watch's idle rounds
+BROKEN_S = 600.0  # what alarms rest on may fail so long before signs of life stop; our choice, no source
+NO_ALARMS_REST_ON = ("findings", "the sheet of ")  # beginnings of what may be broken and takes no alarm from people
 QUIET_S = 300.0  # no reading at all for so long, or for three of the fastest cadence, is none arriving; our choice
 
 
@@ -41,6 +44,10 @@ class Telling:
         Until when all that had arrived is worked out; None before the first time.
     arrived_us : callable
         When the last reading was stored; None before the first.
+    broken_since_us : callable
+        What cannot be worked out, and since when.
+    link_key : bytes or None
+        What links for acknowledging are made with.
     """
 
     def __init__(
@@ -53,11 +60,14 @@ class Telling:
         now_us: Callable[[], int],
         caught_up_us: Callable[[], int | None],
         arrived_us: Callable[[], int | None],
+        broken_since_us: Callable[[], Mapping[str, int]] = dict,
+        link_key: bytes | None = None,
     ) -> None:
         self._farm, self._journal, self._now_us = farm, journal, now_us
         self._caught_up_us, self._arrived_us, self._begun_us = caught_up_us, arrived_us, now_us()
+        self._broken_since_us = broken_since_us
         self._settled_us = self._begun_us  # when no backlog was last seen
-        self._notifier = Notifier(farm, journal, channels, now_us, page_url, self._ready)
+        self._notifier = Notifier(farm, journal, channels, now_us, page_url, self._ready, link_key)
         self._heartbeat = None if pulse is None else Heartbeat(pulse, self.amiss, now_us)
         self._stopping = threading.Event()
         self._threads = [
@@ -106,10 +116,22 @@ class Telling:
             return "the thread that tells people has died"
         if self._notifier.trouble is not None:
             return self._notifier.trouble
+        if broken := self._long_broken():
+            return f"{listed(broken)} cannot be worked out for more than {BROKEN_S / 60:.0f} min"
         try:
             return "notices are stuck in the outbox" if self._status().stuck else None
         except (StoreUnavailable, StoreUnusable) as error:
             return str(error)
+
+    def _long_broken(self) -> list[str]:
+        """Return what alarms rest on and what has not been worked out for long."""
+        now_us = self._now_us()
+        return sorted(
+            what
+            for what, since_us in list(self._broken_since_us().items())  # another thread writes them
+            if not what.startswith(NO_ALARMS_REST_ON)
+            and abs(now_us - since_us) > BROKEN_S * MICROSECONDS_PER_SECOND  # ahead only if the clock was set back
+        )
 
     def _status(self) -> OutboxStatus:
         return outbox_status(self._journal, self._farm.name, self._now_us())

@@ -15,7 +15,11 @@ class AlarmRow(Base):
     """One time that a condition was an alarm."""
 
     __tablename__ = "alarm"
-    __table_args__ = (Index(None, "farm", "alarm_us"), Index(None, "farm", "condition", "onset_us"))
+    __table_args__ = (
+        Index(None, "farm", "alarm_us"),
+        Index(None, "farm", "returned_us", "alarm_us"),
+        Index(None, "farm", "condition", "onset_us"),
+    )
 
     farm: Mapped[str] = mapped_column(primary_key=True)
     identity: Mapped[str] = mapped_column(primary_key=True)
@@ -52,6 +56,17 @@ class AlarmRow(Base):
             self.farm, self.condition, self.onset_us, self.alarm_us, self.returned_us, Priority(self.priority),
             self.group_name, self.suppressed_by, self.revision, self.detail,
         )  # fmt: skip
+
+
+class AlarmNameRow(Base):
+    """An identity that an alarm had before its onset moved, and the one it has."""
+
+    __tablename__ = "alarm_name"
+    __table_args__ = (Index(None, "farm", "identity"),)
+
+    farm: Mapped[str] = mapped_column(primary_key=True)
+    name: Mapped[str] = mapped_column(primary_key=True)
+    identity: Mapped[str]
 
 
 class AlarmRevisionRow(Base):

@@ -6,12 +6,13 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import asdict, replace
 from typing import Any
 
-from sqlalchemy import ColumnElement, func, or_, select
-from sqlalchemy.orm import Session
+from sqlalchemy import and_, delete, func, or_, select
+from sqlalchemy.orm import Session, aliased
 
 from store.alarm_entries import ActKind, AlarmAct, AlarmEntry, AlarmRevision
-from store.alarm_tables import AlarmActRow, AlarmRevisionRow, AlarmRow
-from store.journal_database import JournalDatabase
+from store.alarm_queries import conditions_of, raised_in, under_way_at
+from store.alarm_tables import AlarmActRow, AlarmNameRow, AlarmRevisionRow, AlarmRow
+from store.journal_database import JournalDatabase, batches
 
 Changes = Mapping[str, tuple[int, Sequence[AlarmEntry]]]  # condition -> from when on, and all its entries from then
 
@@ -49,9 +50,10 @@ class JournalAlarms:
 
     def between(self, farm: str, start_us: int | None = None, end_us: int | None = None) -> list[AlarmEntry]:
         """Return the alarms that lasted at some instant of ``[start_us, end_us)``, by the time they were raised."""
-        query = select(AlarmRow).where(*_lasting(farm, start_us, end_us))
+        queries = [raised_in(farm, start_us, end_us), *under_way_at(farm, start_us)]
         with self._database.reading() as session:
-            return [row.entry() for row in session.scalars(query.order_by(AlarmRow.alarm_us, AlarmRow.identity))]
+            found = [row.entry() for query in queries for row in session.scalars(query)]
+        return sorted(found, key=_by_time)
 
     def page(
         self,
@@ -64,16 +66,20 @@ class JournalAlarms:
         suppressed: bool,
     ) -> list[AlarmEntry]:
         """Return at most so many alarms of a range, the newest first, from one after (time, identity) on."""
-        query = select(AlarmRow).where(*_lasting(farm, start_us, end_us))
+        queries = [raised_in(farm, start_us, end_us), *under_way_at(farm, start_us)]
         if not suppressed:
-            query = query.where(AlarmRow.suppressed_by.is_(None))
+            queries = [query.where(AlarmRow.suppressed_by.is_(None)) for query in queries]
         if before is not None:
             at_us, identity = before
             earlier = (AlarmRow.alarm_us == at_us) & (AlarmRow.identity < identity)
-            query = query.where(or_(AlarmRow.alarm_us < at_us, earlier))
-        query = query.order_by(AlarmRow.alarm_us.desc(), AlarmRow.identity.desc()).limit(most)
+            queries = [query.where(or_(AlarmRow.alarm_us < at_us, earlier)) for query in queries]
+        raised = queries[0].order_by(AlarmRow.alarm_us.desc(), AlarmRow.identity.desc()).limit(most)
         with self._database.reading() as session:
-            return [row.entry() for row in session.scalars(query)]
+            found = [row.entry() for row in session.scalars(raised)]
+            if len(found) < most:  # those of before the range come last
+                older = [row.entry() for query in queries[1:] for row in session.scalars(query)]
+                found += sorted(older, key=_by_time, reverse=True)[: most - len(found)]
+        return found
 
     def of_condition(self, farm: str, condition: str, from_us: int) -> list[AlarmEntry]:
         """Return a condition's alarms that begin at an instant or later, or last at it, by onset."""
@@ -89,32 +95,44 @@ class JournalAlarms:
         """Return the alarms that last, suppressed ones too, and those that are over and not acknowledged.
 
         Of those that are over only the newest of each condition: a new alarm takes the place of an older one. They may
-        be normal by what people did since: `analytics.alarms.state_of` tells.
+        be normal by what people did since: `analytics.alarm_history.state_of` tells.
         """
-        newest = (
-            select(AlarmRow.condition, func.max(AlarmRow.onset_us).label("onset_us"))
-            .where(AlarmRow.farm == farm)
-            .group_by(AlarmRow.condition)
-            .subquery()
+        name, one = conditions_of(farm).c.condition, aliased(AlarmRow)
+        newest_us = (
+            select(func.max(one.onset_us))
+            .where(one.farm == farm, one.condition == name)
+            .correlate(name.table)
+            .scalar_subquery()
         )
-        is_newest = (AlarmRow.condition == newest.c.condition) & (AlarmRow.onset_us == newest.c.onset_us)
-        query = select(AlarmRow).join(newest, is_newest).where(AlarmRow.farm == farm)
-        query = query.where(or_(AlarmRow.returned_us.is_(None), AlarmRow.suppressed_by.is_(None)))
+        query = select(AlarmRow).join(name.table, and_(AlarmRow.condition == name, AlarmRow.onset_us == newest_us))
+        stands = or_(AlarmRow.returned_us.is_(None), AlarmRow.suppressed_by.is_(None))
+        query = query.where(AlarmRow.farm == farm, stands)
         with self._database.reading() as session:
-            found = [row.entry() for row in session.scalars(query.order_by(AlarmRow.alarm_us, AlarmRow.identity))]
+            found = sorted((row.entry() for row in session.scalars(query)), key=_by_time)
             over = [one for one in found if one.returned_us is not None]
             done = _acknowledged(session, farm, over)
         return [one for one in found if one.identity not in done]
 
     def of(self, farm: str, identity: str) -> AlarmEntry | None:
         """Return the alarm of an identity, also one that it had before its onset moved; None where there is none."""
+        return next(iter(self.those(farm, [identity])), None)
+
+    def those(self, farm: str, identities: Collection[str]) -> list[AlarmEntry]:
+        """Return the alarms of some identities, also of such as they had before their onset moved, by the time raised.
+
+        An identity that is no alarm's is passed over.
+        """
+        found: dict[str, AlarmEntry] = {}
         with self._database.reading() as session:
-            row = session.get(AlarmRow, (farm, identity))
-            if row is not None:
-                return row.entry()
-            moved = select(AlarmRow).where(AlarmRow.farm == farm, AlarmRow.detail["was"].as_string().contains(identity))
-            found = [one.entry() for one in session.scalars(moved)]
-        return next((one for one in found if identity in one.detail.get("was", ())), None)
+            for several in batches(identities):
+                rows = select(AlarmRow).where(AlarmRow.farm == farm, AlarmRow.identity.in_(several))
+                direct = {row.identity: row.entry() for row in session.scalars(rows)}
+                moved = select(AlarmNameRow.identity).where(
+                    AlarmNameRow.farm == farm, AlarmNameRow.name.in_([one for one in several if one not in direct])
+                )
+                rows = select(AlarmRow).where(AlarmRow.farm == farm, AlarmRow.identity.in_(moved))
+                found |= direct | {row.identity: row.entry() for row in session.scalars(rows)}
+        return sorted(found.values(), key=_by_time)
 
     def revisions(self, farm: str, identities: Collection[str]) -> list[AlarmRevision]:
         """Return what later readings changed on an alarm under any of its identities, in order of writing."""
@@ -157,10 +175,10 @@ class JournalAlarms:
         query = select(AlarmActRow).where(AlarmActRow.farm == farm)
         if since_us is not None:
             query = query.where(AlarmActRow.at_us >= since_us)
-        if about is not None:
-            query = query.where(AlarmActRow.about.in_(list(about)))
+        queries = [query] if about is None else [query.where(AlarmActRow.about.in_(some)) for some in batches(about)]
         with self._database.reading() as session:
-            return [row.act() for row in session.scalars(query.order_by(AlarmActRow.at_us, AlarmActRow.number))]
+            rows = [row for one in queries for row in session.scalars(one)]
+            return [row.act() for row in sorted(rows, key=lambda row: (row.at_us, row.number))]
 
     def acts_about(self, entry: AlarmEntry) -> list[AlarmAct]:
         """Return what people did about an alarm, or about its condition at any time."""
@@ -172,7 +190,13 @@ class JournalAlarms:
         if not entries:
             return {}
         found = self.acts(entries[0].farm, about=set().union(*wanted.values()))
-        return {identity: [act for act in found if act.about in names] for identity, names in wanted.items()}
+        places: dict[str, list[int]] = {}
+        for place, act in enumerate(found):
+            places.setdefault(act.about, []).append(place)
+        return {
+            identity: [found[place] for place in sorted(place for name in names for place in places.get(name, ()))]
+            for identity, names in wanted.items()
+        }
 
 
 def names_of(entry: AlarmEntry) -> list[str]:
@@ -180,24 +204,18 @@ def names_of(entry: AlarmEntry) -> list[str]:
     return [entry.identity, *entry.detail.get("was", ())]
 
 
-def _lasting(farm: str, start_us: int | None, end_us: int | None) -> list[ColumnElement[bool]]:
-    conditions: list[ColumnElement[bool]] = [AlarmRow.farm == farm]
-    if start_us is not None:
-        conditions.append(or_(AlarmRow.returned_us.is_(None), AlarmRow.returned_us > start_us))
-    if end_us is not None:
-        conditions.append(AlarmRow.alarm_us < end_us)
-    return conditions
+def _by_time(entry: AlarmEntry) -> tuple[int, str]:
+    return entry.alarm_us, entry.identity
 
 
 def _acknowledged(session: Session, farm: str, entries: Sequence[AlarmEntry]) -> set[str]:
     """Return the identities of those that somebody acknowledged."""
     names = {name: one.identity for one in entries for name in names_of(one)}
-    query = select(AlarmActRow.about).where(
-        AlarmActRow.farm == farm,
-        AlarmActRow.kind == str(ActKind.ACKNOWLEDGE),
-        AlarmActRow.about.in_(list(names)),
+    acknowledged = select(AlarmActRow.about).where(
+        AlarmActRow.farm == farm, AlarmActRow.kind == str(ActKind.ACKNOWLEDGE)
     )
-    return {names[about] for about in session.scalars(query)}
+    queries = (acknowledged.where(AlarmActRow.about.in_(several)) for several in batches(names))
+    return {names[about] for query in queries for about in session.scalars(query)}
 
 
 def _check(farm: str, condition: str, from_us: int, entries: Sequence[AlarmEntry]) -> None:
@@ -240,6 +258,9 @@ def _renewed(
             session.add(AlarmRevisionRow.of(revision))
         if one != old:
             session.merge(AlarmRow.of(one))
+            known = names_of(old) if old is not None and old.identity == one.identity else []
+            for name in {*names_of(one)[1:]} - {*known}:
+                session.merge(AlarmNameRow(farm=farm, name=name, identity=one.identity))
         kept.append(one)
     for name, old in lost.items():
         _drop(session, farm, name)
@@ -253,6 +274,7 @@ def _renewed(
 def _drop(session: Session, farm: str, identity: str) -> None:
     if (row := session.get(AlarmRow, (farm, identity))) is not None:
         session.delete(row)
+        session.execute(delete(AlarmNameRow).where(AlarmNameRow.farm == farm, AlarmNameRow.identity == identity))
 
 
 def _last_number(session: Session, entry: AlarmEntry) -> int:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from threading import Lock
@@ -20,6 +20,7 @@ from sqlalchemy.orm import Session
 from store.contract import StoreUnavailable, StoreUnusable
 from store.faults import sqlite_fault
 
+NAMES_AT_ONCE = 500  # looked up by one statement
 MIGRATIONS = Path(__file__).parent / "migrations"
 
 
@@ -106,3 +107,10 @@ def _set_up_sqlite(engine: Engine) -> None:
     def begun(connection: Connection) -> None:
         writes = connection.get_execution_options().get("writes")
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+def batches(names: Collection[str]) -> Iterator[list[str]]:
+    """Yield names in order, so many at once as one statement looks up."""
+    ordered = sorted(set(names))
+    for first in range(0, len(ordered), NAMES_AT_ONCE):
+        yield ordered[first : first + NAMES_AT_ONCE]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import secrets
 
 from sqlalchemy import delete, select
 
@@ -11,7 +10,6 @@ from store.journal_database import JournalDatabase
 from store.notice_entries import Link
 from store.notice_tables import NoticeLinkRow
 
-TOKEN_BYTES = 32  # 256 bits of chance: nobody guesses one, so a plain hash of it is enough
 KEPT_US = 30 * 86_400_000_000  # after a link's end, so that opening it still says that it has expired; our choice
 
 
@@ -21,19 +19,23 @@ class JournalLinks:
     def __init__(self, database: JournalDatabase) -> None:
         self._database = database
 
-    def make(self, link: Link) -> str:
-        """Write a new link and return its token, which is kept nowhere; links long expired are forgotten."""
-        token = secrets.token_urlsafe(TOKEN_BYTES)
+    def keep(self, link: Link, token: str) -> None:
+        """Write a link under its token, which is kept nowhere; links long expired are forgotten.
+
+        One that is there already works until its new end, unless it was used.
+        """
         old = (NoticeLinkRow.farm == link.farm) & (NoticeLinkRow.expires_us < link.expires_us - KEPT_US)
         with self._database.writing() as session:
             session.execute(delete(NoticeLinkRow).where(old))
+            if (row := session.get(NoticeLinkRow, _hashed(token))) is not None:
+                row.expires_us = link.expires_us
+                return
             session.add(
                 NoticeLinkRow(
                     token_sha256=_hashed(token), farm=link.farm, person=link.person, notice=link.notice,
                     group_name=link.group, alarms=list(link.alarms), expires_us=link.expires_us, used_us=None,
                 )
             )  # fmt: skip
-        return token
 
     def of(self, farm: str, token: str) -> Link | None:
         """Return the link of a token, used and expired ones too; None where there is none."""
@@ -55,4 +57,5 @@ class JournalLinks:
 
 
 def _hashed(token: str) -> str:
+    """Return a token's hash: of 256 bits that nobody can guess, a plain one is enough."""
     return hashlib.sha256(token.encode("utf-8", "replace")).hexdigest()

@@ -6,10 +6,10 @@ from collections.abc import Collection
 from dataclasses import replace
 from datetime import date
 
-from sqlalchemy import func, select
-from sqlalchemy.orm import Session
+from sqlalchemy import ColumnElement, exists, func, select
+from sqlalchemy.orm import Session, aliased
 
-from store.journal_database import JournalDatabase
+from store.journal_database import JournalDatabase, batches
 from store.log_entries import Detail, LogEntry, identity_of
 from store.tables import LogRow, StaleDayRow
 
@@ -92,19 +92,14 @@ class JournalLog:
         start_us: int | None = None,
         end_us: int | None = None,
         kinds: Collection[str] = (),
+        identities: Collection[str] | None = None,
         withdrawn: bool = False,
     ) -> list[LogEntry]:
-        """Return the entries as they stand, of what happened in ``[start_us, end_us)``, in order of time."""
-        newest = (
-            select(LogRow.identity, func.max(LogRow.version).label("version"))
-            .where(LogRow.farm == farm)
-            .group_by(LogRow.identity)
-            .subquery()
-        )
-        query = select(LogRow).join(
-            newest, (LogRow.identity == newest.c.identity) & (LogRow.version == newest.c.version)
-        )
-        query = query.where(LogRow.farm == farm)
+        """Return the entries as they stand, of what happened in ``[start_us, end_us)``, in order of time.
+
+        Only those of some kinds or identities, if given.
+        """
+        query = select(LogRow).where(LogRow.farm == farm, _is_newest())
         if not withdrawn:
             query = query.where(LogRow.withdrawn.is_(False))
         if start_us is not None:
@@ -113,8 +108,18 @@ class JournalLog:
             query = query.where(LogRow.at_us < end_us)
         if kinds:
             query = query.where(LogRow.kind.in_(list(kinds)))
+        several = [query] if identities is None else [query.where(LogRow.identity.in_(n)) for n in batches(identities)]
         with self._database.reading() as session:
-            return [row.entry() for row in session.scalars(query.order_by(LogRow.at_us, LogRow.identity))]
+            found = [row.entry() for one in several for row in session.scalars(one)]
+        return sorted(found, key=lambda one: (one.at_us, one.identity))
+
+    def newest_versions(self, farm: str, kind: str) -> dict[str, int]:
+        """Return by identity which version of each entry of a kind stands; those withdrawn are left out."""
+        query = select(LogRow.identity, LogRow.version).where(
+            LogRow.farm == farm, LogRow.kind == kind, LogRow.withdrawn.is_(False), _is_newest()
+        )
+        with self._database.reading() as session:
+            return {row.identity: row.version for row in session.execute(query)}
 
     def versions(self, farm: str, identity: str) -> list[LogEntry]:
         """Return every version of an entry, the first one first; empty where there is none."""
@@ -126,6 +131,12 @@ class JournalLog:
         """Return how many versions there are and when the newest was written: it changes with every write."""
         with self._database.reading() as session:
             return state_of_log(session, farm)
+
+
+def _is_newest() -> ColumnElement[bool]:
+    later = aliased(LogRow)
+    same = (later.farm == LogRow.farm) & (later.identity == LogRow.identity)
+    return ~exists().where(same, later.version > LogRow.version)
 
 
 def state_of_log(session: Session, farm: str) -> LogState:

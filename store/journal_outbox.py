@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
-from sqlalchemy import and_, or_, select
+from sqlalchemy import and_, or_, select, update
+from sqlalchemy.orm import Session
 
-from store.journal_database import JournalDatabase
-from store.notice_entries import Notice, NoticeState, Outcome, Try
-from store.notice_tables import NoticeRow, NoticeTryRow
+from store.journal_database import JournalDatabase, batches
+from store.notice_entries import FAILED, TELLING, Notice, NoticeKind, NoticeState, Outcome, Try
+from store.notice_tables import NoticeAlarmRow, NoticeRow, NoticeTryRow
 
 
 class JournalOutbox:
@@ -21,7 +22,9 @@ class JournalOutbox:
         """Write notices that are not there yet, all or none, and return those that are new."""
         with self._database.writing() as session:
             new = {one.identity: one for one in notices if session.get(NoticeRow, (one.farm, one.identity)) is None}
-            session.add_all(NoticeRow.of(one) for one in new.values())
+            for one in new.values():
+                session.add(NoticeRow.of(one))
+                _note_told(session, one)
         return list(new.values())
 
     def waiting(self, farm: str) -> list[Notice]:
@@ -35,6 +38,25 @@ class JournalOutbox:
         query = select(NoticeRow).where(NoticeRow.farm == farm, NoticeRow.made_us >= made_us)
         with self._database.reading() as session:
             return [row.entry() for row in session.scalars(query.order_by(NoticeRow.made_us, NoticeRow.identity))]
+
+    def about(self, farm: str, alarms: Collection[str]) -> list[Notice]:
+        """Return the notices that told of some alarms, by the identities they had then, oldest first."""
+        found: set[str] = set()
+        with self._database.reading() as session:
+            for several in batches(alarms):
+                query = select(NoticeAlarmRow.notice).where(
+                    NoticeAlarmRow.farm == farm, NoticeAlarmRow.alarm.in_(several)
+                )
+                found.update(session.scalars(query))
+            return _of_identities(session, farm, found)
+
+    def owed(self, farm: str, people: Collection[str]) -> list[Notice]:
+        """Return the notices by which people were told of alarms and not since that they are over, oldest first."""
+        query = select(NoticeAlarmRow.notice).where(
+            NoticeAlarmRow.farm == farm, NoticeAlarmRow.owed.is_(True), NoticeAlarmRow.person.in_(list(people))
+        )
+        with self._database.reading() as session:
+            return _of_identities(session, farm, set(session.scalars(query)))
 
     def page(
         self, farm: str, before: tuple[int, str] | None = None, most: int = 100, state: NoticeState | None = None
@@ -91,8 +113,38 @@ class JournalOutbox:
             notice = session.get_one(NoticeRow, (farm, done.notice))
             notice.state, notice.next_us = str(state), next_us
             notice.sent_us = done.ended_us if state is NoticeState.SENT else None
+            if state in FAILED:  # nobody knows of what it tells, so nobody is owed its end
+                mine = (NoticeAlarmRow.farm == farm) & (NoticeAlarmRow.notice == done.notice)
+                session.execute(update(NoticeAlarmRow).where(mine).values(owed=False))
 
     def drop(self, farm: str, identity: str, at_us: int, state: NoticeState, why: str) -> None:
         """Write that a notice will not be tried any more, and why."""
         number = self.begin(farm, identity, at_us)
         self.end(farm, Try(identity, number, at_us, at_us, Outcome.REFUSED, why), state, at_us)
+
+
+def _note_told(session: Session, notice: Notice) -> None:
+    """Write which alarms a notice tells; one that tells of their end leaves nothing owed to its person."""
+    identities = [one.identity for one in notice.told]
+    if notice.kind is NoticeKind.RETURNED:
+        for several in batches(identities):
+            told = (
+                (NoticeAlarmRow.farm == notice.farm)
+                & NoticeAlarmRow.alarm.in_(several)
+                & (NoticeAlarmRow.person == notice.person)
+            )
+            session.execute(update(NoticeAlarmRow).where(told).values(owed=False))
+    lasting = {one.identity for one in notice.told if one.returned_us is None and notice.kind in TELLING}
+    session.add_all(
+        NoticeAlarmRow(farm=notice.farm, notice=notice.identity, alarm=one, person=notice.person, owed=one in lasting)
+        for one in dict.fromkeys(identities)
+    )
+
+
+def _of_identities(session: Session, farm: str, identities: Collection[str]) -> list[Notice]:
+    found = [
+        row.entry()
+        for several in batches(identities)
+        for row in session.scalars(select(NoticeRow).where(NoticeRow.farm == farm, NoticeRow.identity.in_(several)))
+    ]
+    return sorted(found, key=lambda one: (one.made_us, one.identity))

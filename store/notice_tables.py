@@ -68,6 +68,19 @@ class NoticeRow(Base):
         )  # fmt: skip
 
 
+class NoticeAlarmRow(Base):
+    """One alarm that a notice told a person of; ``owed`` while its return is still to be told."""
+
+    __tablename__ = "notice_alarm"
+    __table_args__ = (Index(None, "farm", "notice"), Index(None, "farm", "owed"))
+
+    farm: Mapped[str] = mapped_column(primary_key=True)
+    alarm: Mapped[str] = mapped_column(primary_key=True)
+    notice: Mapped[str] = mapped_column(primary_key=True)
+    person: Mapped[str]
+    owed: Mapped[bool]
+
+
 class NoticeTryRow(Base):
     """One try to send a notice."""
 

@@ -266,7 +266,7 @@ class LogRow(Base):
     """One version of what a person wrote."""
 
     __tablename__ = "log_entry"
-    __table_args__ = (Index(None, "farm", "at_us"),)
+    __table_args__ = (Index(None, "farm", "at_us"), Index(None, "farm", "kind", "identity", "version"))
 
     farm: Mapped[str] = mapped_column(primary_key=True)
     identity: Mapped[str] = mapped_column(primary_key=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from analytics.alarms import state_of
+from analytics.alarm_history import state_of
 from farm.alarm_words import AlarmKind, AlarmState, Priority
 from farm.readings import MICROSECONDS_PER_SECOND
 from store.alarm_entries import ActKind, AlarmAct, AlarmEntry

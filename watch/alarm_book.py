@@ -8,8 +8,8 @@ from dataclasses import replace
 from functools import lru_cache
 from typing import NamedTuple
 
-from analytics.alarm_damping import CHATTERING_WITHIN_US
-from analytics.alarm_groups import FLOOD_WITHIN_US, STORY_US, Arrangement, Occurrence, Planned, arranged
+from analytics.alarm_damping import CHATTERING, CHATTERING_WITHIN_US
+from analytics.alarm_groups import FLOOD_WITHIN_US, SETTLE_US, STORY_US, Arrangement, Occurrence, Planned, arranged
 from farm.alarm_words import AlarmKind, Priority
 from farm.description import Farm
 from farm.readings import Series
@@ -57,12 +57,16 @@ def named(condition: str) -> Named:
 
 
 class AlarmBook:
-    """Alarms by condition: kept as the journal has them, changed by proposals, and written all at once."""
+    """Alarms by condition: kept as the journal has them, changed by proposals, and written all at once.
 
-    def __init__(self, farm: Farm, journal: Journal, horizon_us: int) -> None:
-        self._farm, self._journal = farm, journal
+    ``reaches`` tells whether planned work of a name concerns a condition.
+    """
+
+    def __init__(
+        self, farm: Farm, journal: Journal, horizon_us: int, reaches: Callable[[str, str], bool] = lambda *_: False
+    ) -> None:
+        self._farm, self._journal, self._reaches = farm, journal, reaches
         self._planned: tuple[Planned, ...] = ()
-        self._reach: Callable[[str, str], bool] = lambda work, condition: False
         self._since_us = 0
         self._kept: dict[str, list[AlarmEntry]] = {}
         self._proposed: dict[str, tuple[int, list[AlarmEntry]]] = {}
@@ -114,6 +118,17 @@ class AlarmBook:
                 return start_us
             start_us = earliest - CHATTERING_WITHIN_US
 
+    def goes_on(self, condition: str, at_us: int) -> bool:
+        """Return whether a condition's alarm lasts at an instant, or begins so soon after it that they may chatter."""
+        return any(
+            one.onset_us <= at_us + CHATTERING_WITHIN_US and (one.returned_us is None or one.returned_us > at_us)
+            for one in self.of(condition)
+        )
+
+    def onsets_before(self, condition: str, at_us: int) -> list[int]:
+        """Return when a condition's last alarms before an instant began: those that tell what chatters after it."""
+        return [one.onset_us for one in self.of(condition) if one.onset_us < at_us][-CHATTERING:]
+
     def propose(self, condition: str, from_us: int, entries: Sequence[AlarmEntry]) -> None:
         """Propose alarms as the only ones of a condition that begin at an instant or later."""
         standing = [one for one in self.of(condition) if one.onset_us >= from_us]
@@ -125,11 +140,11 @@ class AlarmBook:
             from_us = earlier_us
         self._proposed[condition] = (from_us, list(entries))
 
-    def plan(self, planned: Sequence[Planned], reaches: Callable[[str, str], bool]) -> None:
-        """Take up planned work; ``reaches`` tells whether work of a name concerns a condition."""
+    def plan(self, planned: Sequence[Planned]) -> None:
+        """Take up planned work as it stands now."""
         moved = {*self._planned} ^ {*planned}
         if moved:
-            self._planned, self._reach = tuple(planned), reaches
+            self._planned = tuple(planned)
             since_us = min(one.start_us for one in moved)
             self.look_back(since_us)
             self._rearrange_us = since_us if self._rearrange_us is None else min(since_us, self._rearrange_us)
@@ -182,9 +197,11 @@ class AlarmBook:
             for key, one in pool.items()
             if one.alarm_us < from_us and one.group
         }
+        earliest_us = min((one.alarm_us for key, one in pool.items() if key not in fixed), default=from_us)
         planned = [
-            one._replace(conditions=frozenset(name for name in new if self._reach(one.name, name)))
+            one._replace(conditions=frozenset(name for name in new if self._reaches(one.name, name)))
             for one in self._planned
+            if one.end_us + SETTLE_US > earliest_us
         ]
         found = arranged((self._occurrence(one) for one in pool.values()), planned, fixed)
         also = self._also(pool.values(), found)

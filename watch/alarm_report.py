@@ -28,7 +28,7 @@ BENCHMARKS: dict[str, float] = {
 
 
 class AlarmReport(NamedTuple):
-    """The figures, a sentence for each condition, and how many alarms design suppressed."""
+    """The figures, a sentence for each condition, and how many alarms came and were suppressed by design."""
 
     figures: Performance
     texts: dict[str, str]
@@ -53,4 +53,5 @@ def alarm_report(journal: Journal, farm: str, start_us: int, end_us: int) -> Ala
         for one in told
     ]
     texts = {one.condition: f"{one.detail.get('what', '')}, {one.detail.get('where', '')}" for one in told}
-    return AlarmReport(performance(raised, start_us, end_us), texts, len(found) - len(told))
+    suppressed = sum(one.suppressed_by is not None and one.alarm_us >= start_us for one in found)
+    return AlarmReport(performance(raised, start_us, end_us), texts, suppressed)

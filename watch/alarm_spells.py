@@ -43,12 +43,20 @@ Delays = Callable[[int], tuple[int, int]]  # an onset -> the on-delay and off-de
 
 
 def alarms_of(
-    farm: str, condition: str, rule: Rule, several: Sequence[Abnormal], newest_us: int, tell: Tell, passed: Delays
+    farm: str,
+    condition: str,
+    rule: Rule,
+    several: Sequence[Abnormal],
+    newest_us: int,
+    tell: Tell,
+    passed: Delays,
+    earlier_us: Sequence[int] = (),
 ) -> list[AlarmEntry]:
     """Return the alarms that a condition's abnormal times make, in order.
 
     ``passed`` gives the delays that made each abnormal time; the rule's own delays are longer, or count for nothing.
-    ``newest_us`` is up to when readings have come.
+    ``newest_us`` is up to when readings have come. ``earlier_us`` are the onsets of the alarms that were over before
+    the first abnormal time: with them it is told what chatters.
     """
     if rule.off:
         return []
@@ -56,7 +64,7 @@ def alarms_of(
     onsets = {spell.onset_us for spell in spells}
     counted = [one for one in several if one.onset_us in onsets]
     entries, place = [], 0
-    for spell in damped(spells, rule.off_delay_us, newest_us):
+    for spell in damped(spells, rule.off_delay_us, newest_us, earlier_us):
         held = counted[place : place + spell.times]
         place += spell.times
         on_us, off_us = passed(spell.onset_us)

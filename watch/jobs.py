@@ -59,13 +59,15 @@ class WatchCounts:
     caught_up_us: int | None = None  # all that had arrived by then is worked out
     trouble: str | None = None
     broken: dict[str, str] = field(default_factory=dict)  # what cannot be worked out -> why
+    broken_since_us: dict[str, int] = field(default_factory=dict)
 
 
 class Watch:
     """Keeps derived series, excursions and day sheets true to the readings of one farm.
 
     ``opened`` opens the store and the journal once more, for a second process: while the end of a backlog is far, it
-    works the day sheets out. Without it everything is done in this one.
+    works the day sheets out. Without it everything is done in this one. ``steady_s`` is a clock that nobody sets: by it
+    a clock that was set forward is known from time that passed.
     """
 
     def __init__(
@@ -75,6 +77,7 @@ class Watch:
         journal: Journal,
         now_us: Callable[[], int],
         opened: Opened | None = None,
+        steady_s: Callable[[], float] | None = None,
     ) -> None:
         farm = description.farm
         self._description, self._farm = description, farm
@@ -87,7 +90,7 @@ class Watch:
         self._quality = QualityKeeper(farm.name, quality_limits(farm), judged, journal)
         self._deriver = Deriver(farm, self._store, journal, self._alone)
         self._findings = FindingsKeeper(farm, self._arrived, self._store, journal, now_us)
-        self._alarms = AlarmKeeper(farm, self._store, journal, now_us)
+        self._alarms = AlarmKeeper(farm, self._store, journal, now_us, steady_s)
         self._found_us, self._slowest_finding_s = 0, 0.0
         self._keepers: dict[Series, ExcursionKeeper] = {}
         self._sheets = SheetWriting(
@@ -248,9 +251,11 @@ class Watch:
             if isinstance(error, StoreUnavailable | StoreUnusable) and not isinstance(error, DayDamaged):
                 raise
             self.counts.broken[what] = f"{what} cannot be worked out: {type(error).__name__}: {error}"
+            self.counts.broken_since_us.setdefault(what, self._now_us())
             logger.exception("%s cannot be worked out", what)
         else:
             self.counts.broken.pop(what, None)
+            self.counts.broken_since_us.pop(what, None)
 
     def _test(
         self, changed: dict[Series, list[Stretch]], waiting: dict[Series, list[Stretch]], *, again: bool

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import NamedTuple
 
 from analytics.alarm_groups import Planned
@@ -24,21 +23,35 @@ class Work(NamedTuple):
     series: frozenset[str]
 
 
-def planned_work(farm: Farm, journal: Journal) -> list[Work]:
-    """Return the planned work that stands in the log."""
-    return [_work(farm, entry) for entry in journal.log.entries(farm.name, kinds=[PLANNED_WORK])]
+class PlannedWorks:
+    """The planned work that stands in a farm's log: read once, and again when it was edited."""
 
+    def __init__(self, farm: Farm, journal: Journal) -> None:
+        self._farm, self._journal = farm, journal
+        self._versions: dict[str, int] = {}
+        self._works: dict[str, Work] = {}
 
-def reaches(farm: Farm, works: Sequence[Work], name: str, condition: str) -> bool:
-    """Return whether the planned work of a name reaches a condition."""
-    work = next((one for one in works if one.planned.name == name), None)
-    if work is None:
-        return False
-    if not work.zones and not work.series:
-        return True
-    what = named(condition)
-    key = "/".join(part for part in (what.zone, what.quantity, what.sensor) if part)
-    return what.zone in work.zones or key in work.series
+    def look(self) -> list[Planned]:
+        """Return all planned work as it stands now."""
+        name = self._farm.name
+        versions = self._journal.log.newest_versions(name, PLANNED_WORK)
+        new = [identity for identity, version in versions.items() if self._versions.get(identity) != version]
+        entries = self._journal.log.entries(name, kinds=[PLANNED_WORK], identities=new)
+        works = self._works | {entry.identity: _work(self._farm, entry) for entry in entries}
+        self._works = {identity: works[identity] for identity in versions if identity in works}
+        self._versions = {identity: versions[identity] for identity in self._works}
+        return [one.planned for one in self._works.values()]
+
+    def reaches(self, name: str, condition: str) -> bool:
+        """Return whether the planned work of a name reaches a condition."""
+        work = self._works.get(name)
+        if work is None:
+            return False
+        if not work.zones and not work.series:
+            return True
+        what = named(condition)
+        key = "/".join(part for part in (what.zone, what.quantity, what.sensor) if part)
+        return what.zone in work.zones or key in work.series
 
 
 def _work(farm: Farm, entry: LogEntry) -> Work:

@@ -2,6 +2,7 @@
 import { useState } from "./vendor/preact-hooks.js";
 import { API } from "./feed.js";
 import { html } from "./html.js";
+import { Performance } from "./performance.js";
 import { dayAndClock } from "./text.js";
 
 export const STANDING = "alarms?standing=true&suppressed=true&limit=500";
@@ -122,6 +123,7 @@ export function Alarms({ feed, zone }) {
       ${list("Over, and not acknowledged", over)}
       ${list("Shelved or out of service", away)}
       ${list("Suppressed by design, since the cause is an alarm or work is planned", following)}
+      <${Performance} />
     </div>
   </section>`;
 }

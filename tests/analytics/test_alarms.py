@@ -19,7 +19,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analytics.alarms import QUIET, Happening, Sample, Sign, Watched, follow, state_of, step
+from analytics.alarm_history import state_of
+from analytics.alarms import QUIET, Happening, Sample, Sign, Watched, follow, step
 from analytics.excursions import Rule
 from farm.alarm_words import ActKind, AlarmState
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 from dataclasses import replace
 
 import pytest
 
-from analytics.alarms import state_of
+from analytics.alarm_history import state_of
 from farm.alarm_words import AlarmState, Priority
 from farm.check import check_text
 from store.alarm_entries import AlarmEntry
@@ -40,7 +41,9 @@ def client(house, journal):
 
 def link_to(journal, **changes):
     link = Link("testfarm", "ada", "a notice", "heat", (ONE.identity,), NOW_US + 60 * MINUTE_US)
-    return "/acknowledge/" + journal.links.make(replace(link, **changes))
+    token = hashlib.sha256(repr(changes).encode()).hexdigest()
+    journal.links.keep(replace(link, **changes), token)
+    return f"/acknowledge/{token}"
 
 
 def state(journal, entry):
@@ -81,6 +84,19 @@ def test_pressing_the_button_acknowledges_the_group_in_the_persons_name_once(cli
         assert again.status_code == 410
         assert "has been used" in again.text
     assert len(journal.alarms.acts("testfarm")) == before
+
+
+def test_a_storms_link_acknowledges_all_that_it_told_and_what_joined_their_groups(client, journal):
+    many = [replace(ONE, condition=f"out_of_band/row/q{n}/high", group=f"g{n}") for n in range(400)]
+    journal.alarms.renew("testfarm", {one.condition: (0, [one]) for one in many}, NOW_US)
+    path = link_to(journal, group="", alarms=tuple(one.identity for one in (ONE, *many)))
+    page = client(path).text
+    assert page.count("<li>") == 402  # OTHER stands in ONE's group
+    assert "value=" + f'"{OTHER.identity}"' in page
+    assert pressed(client, path).status_code == 200
+    done = {one.about for one in journal.alarms.acts("testfarm")}
+    assert done == {one.identity for one in (ONE, OTHER, *many)}
+    assert state(journal, ELSEWHERE) is AlarmState.UNACKNOWLEDGED
 
 
 def test_nothing_that_was_not_shown_is_acknowledged(client, journal):

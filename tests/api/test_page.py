@@ -248,7 +248,8 @@ def test_a_notices_link_is_acknowledged_by_its_button(browser, served, house):
     )
     house.journal.alarms.replace("testfarm", entry.condition, 0, [entry], NOW_US)
     try:
-        token = house.journal.links.make(Link("testfarm", "ada", "n", "door", (entry.identity,), NOW_US + HOUR_US))
+        token = "t" * 43
+        house.journal.links.keep(Link("testfarm", "ada", "n", "door", (entry.identity,), NOW_US + HOUR_US), token)
         context = browser.new_context(viewport={"width": PHONE[0], "height": PHONE[1]})
         page = context.new_page()
         page.goto(f"{served.url}acknowledge/{token}")
@@ -497,6 +498,20 @@ def test_an_alarm_is_acknowledged_and_shelved_with_the_keyboard_alone(with_alarm
     need.wait_for(state="detached")
     page.locator("#alarms summary", has_text="Shelved or out of service: 1").click()
     page.locator("#alarms").get_by_text(re.compile("Shelved until")).wait_for()
+
+
+def test_how_well_the_alarms_do_is_shown_to_who_opens_it(with_alarms, visit):
+    page = visit(size=PHONE)
+    section = page.locator("#alarms details", has_text="How well the alarms do")
+    section.locator("summary").click()
+    section.get_by_text("2 alarms in 30 days; 1 more were suppressed by design.").wait_for()
+    shown = section.inner_text()
+    for told in ("Alarms a day", "0.1", "acceptable up to 144, the most that can be managed 288", "0.00\u00a0%",
+                 "low 1, medium 1", "Relative humidity, Room", "50\u00a0%", "Chattering: none."):  # fmt: skip
+        assert told in shown, told
+    assert "undefined" not in shown
+    assert "NaN" not in shown
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
 
 
 def test_what_is_over_or_follows_stands_apart_with_its_state_in_words(with_alarms, visit):

@@ -119,6 +119,9 @@ def test_without_routes_everybody_is_told_and_of_low_priority_in_the_digest():
          "room, row, outdoors")),
         ('zones = ["row"]', 'priorities = ["low"]', "zones = ",
          "notices.people.bo.priorities: found ['low'], of which no route tells bo; allowed: some of high, highest"),
+        ('to = ["ada"]\nthen = [{ after_min = 15, to = ["bo"] }]', 'to = ["bo"]', "[[notices.routes]]",
+         ("notices.routes[0]: found highest alarms in room, of which nobody is told; allowed: somebody whose zones "
+          "hold room, or are left out")),
     ],
 )  # fmt: skip
 def test_each_mistake_is_told_with_its_line(old, new, at, said):
@@ -127,6 +130,27 @@ def test_each_mistake_is_told_with_its_line(old, new, at, said):
     assert any(one.endswith(said) for one in found), "\n".join(found)
     told = next(one for one in found if one.endswith(said))
     assert told == f"line {line_of(at)}: {said}"
+
+
+@pytest.mark.parametrize("routes", [True, False])
+@pytest.mark.parametrize("missing", ["highest", "high"])
+def test_urgent_alarms_that_everybody_excludes_are_a_mistake(routes, missing):
+    rest = [one for one in ("highest", "high", "medium", "low") if one != missing]
+    text = GOOD if routes else GOOD[: GOOD.index("[[notices.routes]]")]
+    text = text.replace('label = "Ada"', f'label = "Ada"\npriorities = {rest}'.replace("'", '"'))
+    said = f"{missing} alarms, of which ada and bo do not want to be told"
+    both = text.replace('label = "Bo"', f'label = "Bo"\npriorities = {rest}'.replace("'", '"'))
+    farm, found = check_text(SMALL_FARM + both)
+    assert farm is None, "it does not start"
+    assert [one.found for one in found] == [said]
+    where = "notices.routes[0]" if routes else "notices.people"
+    assert str(found[0]).endswith(
+        f"{where}: found {said}; allowed: somebody whose priorities hold {missing}, or are left out"
+    )
+    # Bo, who wants them, is told of the row's alone.
+    assert [one.found for one in check_text(SMALL_FARM + text)[1]] == [
+        f"{missing} alarms in room, of which nobody is told"
+    ]
 
 
 def test_nobody_at_all_is_a_mistake():

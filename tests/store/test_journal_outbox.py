@@ -60,6 +60,27 @@ def test_a_try_that_never_ended_is_unsure(journal):
     assert second.ended_us is None
 
 
+def test_the_end_of_an_alarm_is_owed_to_who_was_told_of_it_until_it_is_told(journal):
+    other = replace(TOLD, identity="b2")
+    of_both, by_mail_2 = replace(NOTICE, told=(TOLD, other)), replace(NOTICE, channel="mail 2", made_us=11)
+    journal.outbox.add([of_both, by_mail_2, replace(NOTICE, person="bo")])
+    assert journal.outbox.owed("north", ["ada"]) == [of_both, by_mail_2]
+    assert journal.outbox.owed("south", ["ada"]) == []
+    assert journal.outbox.about("north", ["b2"]) == [of_both]
+    journal.outbox.add([replace(NOTICE, kind=NoticeKind.RETURNED, told=(TOLD,), made_us=12)])
+    assert journal.outbox.owed("north", ["ada"]) == [of_both]  # of the other one
+    journal.outbox.add([replace(NOTICE, kind=NoticeKind.RETURNED, told=(other,), made_us=13)])
+    assert journal.outbox.owed("north", ["ada"]) == []
+    assert [one.person for one in journal.outbox.owed("north", ["ada", "bo"])] == ["bo"]
+
+
+def test_nothing_is_owed_to_who_was_not_reached(journal):
+    journal.outbox.add([NOTICE])
+    journal.outbox.drop("north", NOTICE.identity, 50, NoticeState.GIVEN_UP, "given up")
+    assert journal.outbox.owed("north", ["ada"]) == []
+    assert journal.outbox.about("north", [TOLD.identity]) == [journal.outbox.of("north", NOTICE.identity)]
+
+
 def test_the_log_in_pages(journal):
     many = [replace(NOTICE, group=f"g{n}", made_us=10 + n // 2) for n in range(7)]
     journal.outbox.add(many)
@@ -74,8 +95,9 @@ def test_the_log_in_pages(journal):
 
 def test_a_link_works_once_and_for_its_time_and_its_token_is_not_kept(journal, tmp_path):
     link = Link("north", "ada", NOTICE.identity, "heat", ("a1", "a2"), 1000)
-    token, other = journal.links.make(link), journal.links.make(link)
-    assert len(token) >= 40
+    token, other = "a-token-of-43-characters-that-nobody-guesses", "another-of-the-same-notice"
+    journal.links.keep(link, token)
+    journal.links.keep(link, other)
     assert journal.links.of("north", token) == link
     assert journal.links.of("south", token) is None
     assert journal.links.use("south", token, 5) is None
@@ -83,7 +105,9 @@ def test_a_link_works_once_and_for_its_time_and_its_token_is_not_kept(journal, t
     assert journal.links.use("north", token, 1000) is None  # expired
     assert journal.links.use("north", token, 999) == link
     assert journal.links.use("north", token, 999) is None
-    assert journal.links.use("north", other, 999) is None, "a second try's link of the same notice"
-    assert journal.links.of("north", token).used_us == 999
+    assert journal.links.use("north", other, 999) is None, "another link of the same notice"
+    journal.links.keep(replace(link, expires_us=2000), token)  # tried again: it was used all the same
+    assert journal.links.use("north", token, 1500) is None
+    assert (journal.links.of("north", token).used_us, journal.links.of("north", token).expires_us) == (999, 2000)
     for file in tmp_path.iterdir():
         assert token.encode() not in file.read_bytes()

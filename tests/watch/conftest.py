@@ -21,12 +21,13 @@ class House:
         self.journal = Journal(f"sqlite:///{folder}/journal.sqlite")
         self.sha256 = "first"
         self.now_us = T0_US + 30 * 24 * 60 * MINUTE_US
+        self.steady_s = None
         self.fresh_watch()
 
     def fresh_watch(self):
         """Forget what the watch has in memory, as a restart does."""
         description = Description(self.farm, "its text", self.sha256)
-        self.watch = Watch(description, self.store, self.journal, lambda: self.now_us)
+        self.watch = Watch(description, self.store, self.journal, lambda: self.now_us, steady_s=self.steady_s)
         self.watch.begin()
 
     def series(self, key):

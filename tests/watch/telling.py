@@ -49,10 +49,12 @@ def raise_alarms(journal: Journal, *alarms: AlarmEntry) -> None:
         journal.alarms.replace("testfarm", one.condition, one.onset_us, [one], NOW_US)
 
 
-def notifier_of(farm: Farm, journal: Journal, port: int, clock=lambda: NOW_US, page_url="https://farm.example/"):
+def notifier_of(
+    farm: Farm, journal: Journal, port: int, clock=lambda: NOW_US, page_url="https://farm.example/", link_key=None
+):
     server = MailServer("127.0.0.1", port, "none", "leafweather@farm.example", patience_s=3.0)
     channels = Channels(farm.notices, [Mail(server), Webhooks({"bo": "secret"}, patience_s=3.0)])
-    return Notifier(farm, journal, channels, clock, page_url)
+    return Notifier(farm, journal, channels, clock, page_url, link_key=link_key)
 
 
 def one_round(folder: Path, port: int, url: str, ways: str = "mail webhook") -> None:
@@ -61,8 +63,8 @@ def one_round(folder: Path, port: int, url: str, ways: str = "mail webhook") -> 
     with Journal(f"sqlite:///{folder / 'journal.sqlite'}") as journal:
         notifier = notifier_of(farm, journal, port)
         notifier.decide()
-        notifier.send_due()
-        notifier.settle()
+        notifier.sender.send_due()
+        notifier.sender.settle()
 
 
 if __name__ == "__main__":

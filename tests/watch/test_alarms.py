@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analytics.alarms import state_of
+from analytics.alarm_history import state_of
 from farm.alarm_words import AlarmState
 from farm.check import check_text
 from farm.flags import Flag
@@ -292,6 +292,42 @@ def test_chattering_is_one_alarm_from_the_third_on(house):
     assert "4 times" in last.detail["text"]
 
 
+@pytest.mark.parametrize("piece", [1, 4, 12, 25, 180])
+def test_chattering_is_the_same_whether_its_readings_come_one_by_one_or_at_once(house, piece):
+    """What is worked out anew may begin after the first of the three within an hour."""
+    rows = samples("60*13 85*12 60*13 85*12 60*13 85*12 60*13 85*12 60*80")
+    for first in range(0, len(rows), piece):
+        house.put(HUMIDITY, rows[first : first + piece])
+        house.work()
+    # 13, 38 and 63: the third within an hour. From it on an hour of quiet ends the alarm, at 100 + 60 min.
+    assert told(house) == [(HUMID, 13, 18, 27), (HUMID, 38, 43, 52), (HUMID, 63, 68, 160)]
+
+
+def test_late_readings_make_a_fast_change_of_those_that_came_before_them(house):
+    """What comes late decides how far those after it have changed, though none that came late is outside a limit."""
+    put(house, AIR, "18*60", start=10)
+    house.work()
+    put(house, AIR, "27*10")
+    house.work()
+    # Nine kelvin within half an hour, from minute 30 on.
+    found = [one[:3] for one in told(house, suppressed=True) if "change/" in one[0]]
+    assert found == [("change/room/air_temperature/low", 30, 32)]
+
+
+def test_silences_that_late_readings_leave_too_few_to_chatter_return_by_themselves(house):
+    rows = dict(samples("60*160"))
+    gaps = [range(11, 30), range(32, 51), range(53, 72)]
+    missing = {T0_US + minute * MINUTE_US for gap in gaps for minute in gap}
+    put(house, CO2, "800*160")  # the farm is not silent
+    house.put(HUMIDITY, [(at, value) for at, value in rows.items() if at not in missing])
+    house.work()
+    silent = f"silence/{HUMIDITY}"
+    assert [one[1:] for one in told(house) if one[0] == silent][-1] == (52, 65, 132), "the third within an hour"
+    house.put(HUMIDITY, [(T0_US + minute * MINUTE_US, 60.0) for minute in gaps[0]])
+    house.work()
+    assert [one[1:] for one in told(house) if one[0] == silent] == [(31, 44, 51), (52, 65, 72)]
+
+
 def test_a_damped_alarm_returns_when_it_was_quiet_long_enough_and_no_reading_changes(house):
     put(house, HUMIDITY, "60*5 " + "85*7 60*5 " * 3)
     house.work()
@@ -501,6 +537,35 @@ def test_a_clock_that_was_moved_makes_no_alarm_of_its_own(house):
     put(house, AIR, "18*30", start=20)  # all of them known already
     house.work()
     assert told(house) == []
+
+
+@pytest.mark.parametrize("jump_min", [60, 400 * 24 * 60])
+def test_a_clock_that_is_set_forward_makes_no_silence_and_hides_none(house, jump_min):
+    begun_us = house.now_us
+    watched_us = 0
+
+    def pass_by(minutes):
+        nonlocal watched_us
+        watched_us += minutes * MINUTE_US
+        house.now_us += minutes * MINUTE_US
+        house.work()
+
+    house.steady_s = lambda: watched_us / 1e6
+    house.fresh_watch()
+    put(house, HUMIDITY, "60*13")
+    house.work()
+    pass_by(2)
+    house.now_us += jump_min * MINUTE_US
+    pass_by(1)
+    pass_by(4)
+    assert told(house) == [], "seven of the eight minutes are over; the others did not pass"
+    put(house, HUMIDITY, "60", start=13)
+    pass_by(1)
+    pass_by(7)
+    assert told(house) == []
+    pass_by(1)
+    assert house.now_us - begun_us == (jump_min + 16) * MINUTE_US
+    assert told(house) == [("no_data", 13, 21, None)]
 
 
 @pytest.mark.parametrize("more", [0, 1])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import datetime
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -205,6 +206,39 @@ def test_quiet_hours_let_only_the_urgent_through_and_keep_the_rest_for_after():
     assert Days().at(NIGHT, high) == [("raised", "ada")]
     people = {**PEOPLE, "ada": {**PEOPLE["ada"], "quiet": {**PEOPLE["ada"]["quiet"], "let_through": ["highest"]}}}
     assert ("raised", "ada") not in Days(people=people).at(NIGHT, high)
+
+
+@pytest.mark.parametrize(
+    ("eve", "end_utc"),
+    [
+        # The farm's clock goes from 02:00 to 03:00 in the night to 29 March 2026, and from 03:00 back to 02:00 in that
+        # to 25 October (Directive 2000/84/EC: at 01:00 UTC). Ada's hours are 22:00 to 06:30 of its clock.
+        ("2026-03-28T21:00:00+00:00", "2026-03-29T04:30:00+00:00"),
+        ("2026-10-24T20:00:00+00:00", "2026-10-25T05:30:00+00:00"),
+    ],
+)
+def test_quiet_hours_go_by_the_farms_clock_when_it_changes(eve, end_utc):
+    begin, end = (int((datetime.fromisoformat(one).timestamp() * 1e6 - T0_US) / MINUTE_US) for one in (eve, end_utc))
+    assert end - begin == (7.5 if "03-28" in eve else 9.5) * 60, "an hour less than 8.5 h, or one more"
+    days, one = Days(), alarm(at=begin - 30, priority="medium")
+    assert days.at(begin - 1, alarm(at=begin - 30, priority="medium", group="x")) == [("raised", "ada")]
+    days = Days()
+    told = [(now, days.at(now, one)) for now in range(begin, end + 2)]
+    assert [(now, found) for now, found in told if found] == [(end, [("raised", "ada")])]
+    days = Days()
+    assert days.at(begin + 200, alarm(at=begin + 190)) == [("raised", "ada")], "high ones come through all the same"
+
+
+@pytest.mark.parametrize(("day", "quiet_min"), [("2026-03-29", 0), ("2026-03-30", 30), ("2026-10-25", 60)])
+def test_quiet_hours_within_the_hour_that_is_left_out_or_comes_twice(day, quiet_min):
+    people = {"ada": PEOPLE["ada"] | {"quiet": {"begin": "02:15:00", "end": "02:45:00"}}}
+    begin = int((datetime.fromisoformat(f"{day}T00:00:00+00:00").timestamp() * 1e6 - T0_US) / MINUTE_US)
+    one = alarm(at=begin - 60, priority="medium")
+    quiet = [
+        now for now in range(begin, begin + 180)
+        if Days(people=people, routes=[]).at(now, one) == []
+    ]  # fmt: skip
+    assert len(quiet) == quiet_min
 
 
 def test_who_sleeps_or_cannot_be_reached_does_not_hold_up_the_next():

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import json
 import random
 import re
 import subprocess
 import sys
+import threading
 import time
 from collections import Counter
 from dataclasses import replace
@@ -20,7 +22,10 @@ from store.notice_entries import NoticeKind, NoticeState, Outcome
 from tests.conftest import MINUTE_US, eventually
 from tests.watch.receivers import MailBox, hook
 from tests.watch.telling import NOW_US, alarm, farm_with, notifier_of, one_round, raise_alarms
-from watch.notifying import DELAYS_S, JITTER, Notifier, delay_us, outbox_status
+from watch.channels import Answer
+from watch.links import Links
+from watch.notifying import Notifier, outbox_status
+from watch.sending import DELAYS_S, JITTER, Sender, delay_us
 
 ROOT = Path(__file__).parents[2]
 
@@ -63,8 +68,8 @@ class Clock:
 
 def round_of(notifier):
     notifier.decide()
-    notifier.send_due()
-    notifier.settle()
+    notifier.sender.send_due()
+    notifier.sender.settle()
 
 
 def test_an_alarm_is_told_by_every_channel_of_who_is_to_be_told(journal):
@@ -137,13 +142,34 @@ def test_it_is_given_up_at_last_and_refused_ones_are_told(journal):
         box.handler.rcpt, ours.statuses = "550 no", [500]
         notifier = notifier_of(farm_with(box.port, ours.url), journal, box.port, clock)
         round_of(notifier)
-        clock.now_us += 24 * 60 * MINUTE_US
-        notifier.send_due()
-        notifier.settle()
+        for _ in range(5):
+            clock.now_us += 20 * MINUTE_US
+            round_of(notifier)
+        assert outbox_status(journal, "testfarm", clock()).waiting == 1
+        clock.now_us = NOW_US + 24 * 60 * MINUTE_US
+        notifier.sender.send_due()
+        notifier.sender.settle()
     states = {one.channel: one.state for one in journal.outbox.page("testfarm")}
     assert states == {"mail 1": NoticeState.REFUSED, "webhook 1": NoticeState.GIVEN_UP}
     status = outbox_status(journal, "testfarm", clock() - MINUTE_US)
     assert (status.waiting, status.refused) == (0, 2)
+
+
+def test_a_clock_that_is_set_forward_gives_no_notice_up(journal):
+    """A small computer without a battery clock decides by one time of day, and sends by another."""
+    raise_alarms(journal, alarm())
+    clock = Clock()
+    with hook() as ours:
+        ours.statuses = [500, 500, 200]
+        notifier = notifier_of(farm_with(1, ours.url, ways="webhook"), journal, 1, clock)
+        round_of(notifier)
+        clock.now_us += 400 * 24 * 60 * MINUTE_US
+        for _ in range(2):
+            notifier.sender.send_due()
+            notifier.sender.settle()
+            clock.now_us += 5 * MINUTE_US
+        assert [status for status, _, _ in ours.got] == [500, 500, 200]
+        assert [one.state for one in journal.outbox.page("testfarm")] == [NoticeState.SENT]
 
 
 def test_the_return_never_arrives_before_the_alarm(journal):
@@ -175,6 +201,123 @@ def test_an_acknowledgement_by_its_link_is_the_persons(journal):
     assert link.person == "ada"
     assert set(link.alarms) == {one.identity, other.identity}
     assert link.expires_us == NOW_US + 24 * 60 * MINUTE_US
+
+
+def links_in(posts):
+    return [re.search(rb"acknowledge/([\w-]+)", body)[1].decode() for _, _, body in posts]
+
+
+def test_a_notice_has_one_link_at_every_try_and_after_a_restart(journal):
+    raise_alarms(journal, alarm())
+    clock = Clock()
+    with hook() as ours:
+        ours.statuses = [500, 500, 200]
+        farm = farm_with(1, ours.url, ways="webhook")
+        for _ in range(3):  # each a start of its own
+            round_of(notifier_of(farm, journal, 1, clock, link_key=b"k" * 32))
+            clock.now_us += 10 * MINUTE_US
+        tokens = links_in(ours.got)
+        assert len(tokens) == 3
+        assert len(set(tokens)) == 1
+        assert len(tokens[0]) == 43  # 32 bytes in base64, RFC 4648 section 5
+        assert journal.links.of("testfarm", tokens[0]).expires_us == NOW_US + (24 * 60 + 20) * MINUTE_US
+        raise_alarms(journal, alarm("relative_humidity", group="damp"))
+        round_of(notifier_of(farm, journal, 1, clock, link_key=b"k" * 32))
+        other = links_in(ours.got)[-1]
+        assert other not in tokens
+    with hook() as ours:
+        raise_alarms(journal, alarm("solution_ph", group="acid"))
+        round_of(notifier_of(farm_with(1, ours.url, ways="webhook"), journal, 1, clock, link_key=b"x" * 32))
+        [foreign] = links_in(ours.got)
+        [sent] = [one for one in journal.outbox.page("testfarm") if one.group == "acid"]
+        assert foreign != Links(journal, "https://farm.example", 1, b"k" * 32).of(sent, 0).rpartition("/")[2]
+
+
+def test_a_storm_is_as_urgent_as_its_worst_and_its_link_is_for_all_of_it(journal):
+    worst = alarm("co2_mole_fraction", group="gas", priority="highest")
+    several = [alarm(f"q{n}", group=f"g{n}") for n in range(8)]
+    raise_alarms(journal, *several, worst)
+    with MailBox(None) as box, hook() as ours:
+        round_of(notifier_of(farm_with(box.port, ours.url), journal, box.port))
+    [(_, _, body)], [mail] = ours.got, box.taken
+    told = json.loads(body)
+    assert (told["kind"], told["priority"]) == ("storm", "highest")
+    assert mail["Importance"] == "high"
+    for token in (*links_in(ours.got), re.search(r"acknowledge/(\S+)", mail.get_content())[1]):
+        link = journal.links.of("testfarm", token)
+        assert set(link.alarms) == {one.identity for one in (*several, worst)}
+
+
+class Hanging:
+    """Channels of which some never come to an end."""
+
+    def __init__(self, dead):
+        self.dead, self.begun, self.taken, self.end = dead, [], [], threading.Event()
+
+    def of(self, person):
+        return ["mail 1"]
+
+    def send(self, message):
+        person = message.notice.person
+        self.begun.append(person)
+        if person in self.dead:
+            self.end.wait()
+        self.taken.append(person)
+        return Answer(Outcome.TAKEN, "taken")
+
+
+@pytest.fixture
+def hanging():
+    one = Hanging({f"p{n}" for n in range(12)})
+    yield one
+    one.end.set()
+
+
+def people(number):
+    return "".join(f'[notices.people.p{n}]\nlabel = "P"\nmail = ["p{n}@farm.example"]\n' for n in range(number))
+
+
+def test_channels_that_hang_for_ever_hold_up_nobody_else(journal, hanging):
+    farm = farm_with(1, "", people(13), ways="mail")
+    notifier, stopping = Notifier(farm, journal, hanging, lambda: NOW_US), threading.Event()
+    running = threading.Thread(target=notifier.run, args=(stopping,))
+    raise_alarms(journal, alarm())
+    running.start()
+    try:
+        eventually(lambda: {"ada", "p12"} <= set(hanging.taken), 3)
+        eventually(lambda: len(hanging.begun) == 14, 3)
+        raise_alarms(journal, alarm("relative_humidity", group="damp"))
+        eventually(lambda: sorted(hanging.taken) == ["ada", "ada", "p12", "p12"], 4)
+        assert len(hanging.begun) == 16, "a channel that hangs is not tried beside itself"
+    finally:
+        stopping.set()
+        hanging.end.set()
+        running.join()
+
+
+def test_a_try_ends_in_time_whatever_its_channel_does_and_is_made_again_a_few_times(journal, hanging):
+    farm, clock = farm_with(1, "", people(1), ways="mail"), Clock()
+    raise_alarms(journal, alarm())
+    notifier = Notifier(farm, journal, hanging, clock)
+    notifier.decide()
+    sender = Sender(farm, journal, hanging, Links(journal, None, 24), clock, longest_try_s=0.05)
+    for _ in range(5):
+        sender.send_due()
+        sender.settle(5)
+        clock.now_us += 20 * MINUTE_US
+    [waiting] = journal.outbox.waiting("testfarm")
+    assert waiting.person == "p0"
+    tries = journal.outbox.tries("testfarm", waiting.identity)
+    assert [(one.outcome, one.answer) for one in tries] == [
+        *[(Outcome.UNSURE, "no end within 0 s")] * 3,
+        *[(Outcome.LATER, "3 tries before never came to an end: restart Leafweather")] * 2,
+    ]
+    assert hanging.begun.count("p0") == 3
+    hanging.end.set()
+    eventually(lambda: hanging.taken.count("p0") == 3)
+    sender.send_due()
+    sender.settle(5)
+    assert journal.outbox.waiting("testfarm") == []
 
 
 def test_nobody_described_is_nothing_done(journal, small_farm):

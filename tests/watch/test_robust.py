@@ -112,14 +112,19 @@ def test_one_piece_of_work_that_fails_is_told_and_the_others_go_on(house, monkey
 
     with monkeypatch.context() as patch:
         patch.setattr(type(house.store), "replace", failing)
+        begun_us = house.now_us
+        house.work()
+        house.now_us += MINUTE_US
+        house.put(HUMIDITY, [(T0_US + 19 * MINUTE_US + 1, 80.0)])
         house.work()
     assert list(house.watch.counts.broken) == ["room/dew_point_temperature"]
-    assert len(house.read("room/vapour_pressure_deficit")) == 20
+    assert house.watch.counts.broken_since_us == {"room/dew_point_temperature": begun_us}
+    assert len(house.read("room/vapour_pressure_deficit")) == 21
     found = {one.series.key for one in house.journal.excursions("testfarm")}
     assert found == {"room/air_temperature", "room/relative_humidity"}
     house.put("room/air_temperature", [(T0_US + 20 * MINUTE_US, 22.0)])
     house.work()
-    assert house.watch.counts.broken == {}
+    assert house.watch.counts.broken == house.watch.counts.broken_since_us == {}
 
 
 def test_a_zone_whose_sensors_are_gone_stops_nothing(house):
