@@ -9,9 +9,11 @@ from urllib.parse import parse_qs
 from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse
 
+from api.access import Caller
 from api.guard import SECURITY_HEADERS, TOKEN_PATHS
 from api.house import House, TheHouse
 from farm.readings import instant
+from farm.roles import Role
 from store.alarm_entries import ActKind, AlarmAct, AlarmEntry
 from store.journal_alarms import names_of
 from store.notice_entries import Link
@@ -54,15 +56,16 @@ async def acknowledge(house: TheHouse, token: str, request: Request) -> HTMLResp
         if len(sent) > MOST_SENT:
             return _page(house, 413, "Too much was sent", "<p>Open the link again.</p>")
     shown = set(parse_qs(sent.decode("utf-8", "replace")).get("alarm", []))
-    return _acknowledged(house, token, shown)
+    return _acknowledged(house, request, token, shown)
 
 
-def _acknowledged(house: House, token: str, shown: set[str]) -> HTMLResponse:
+def _acknowledged(house: House, request: Request, token: str, shown: set[str]) -> HTMLResponse:
     journal, farm, now_us = house.journal, house.farm.name, house.clock()
     link = journal.links.of(farm, token)
     if link is None or (why := _over(house, link)):
         return _unusable(house, None if link is None else why)
     who = _name(house, link)
+    request.state.caller = Caller(f"{who}, by a notice's link", Role.TECHNICIAN)
     known = {*shown, *link.alarms}
     alarms = [one for one in _of_link(house, link) if not known.isdisjoint(names_of(one))]
     for one in alarms:  # before the link is used up: a crash in between leaves it to be pressed again
