@@ -5,8 +5,9 @@ from __future__ import annotations
 import pytest
 
 from farm.check import Description, check_text
-from leafweather.run import CannotStart, Service
+from leafweather.run import Service
 from leafweather.settings import Settings
+from leafweather.starting import CannotStart
 from leafweather.telling import Telling
 from store.journal import Journal
 from tests.conftest import MINUTE_US, SMALL_FARM, eventually, free_port
