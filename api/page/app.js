@@ -1,5 +1,6 @@
 // The page: one feed, one view, and the sections that show them.
 import { useEffect, useState } from "./vendor/preact-hooks.js";
+import { SignedIn, SignIn, askWho, shut } from "./access.js";
 import { Alarms, STANDING } from "./alarms.js";
 import { Clocks, Rejects, Unknown } from "./arrivals.js";
 import { DataSet } from "./data_set.js";
@@ -42,6 +43,7 @@ function Header({ feed, farm, zone }) {
       <div class="moment">
         ${farm && html`<p><time class="clock">${clock(now, zone)}</time> <span class="note">${dayName(now, zone)}, ${zoneName(now, zone)}</span></p>`}
         <${Link} feed=${feed} />
+        <${SignedIn} onOut=${() => feed.bar()} />
       </div>
     </div>
     ${farm?.invented && html`<p class="invented"><strong>Invented demonstration farm.</strong> Nothing here was measured in a real one.</p>`}
@@ -83,6 +85,7 @@ function Page({ feed }) {
   const shared = { feed, zone, view: seen, change };
   useEffect(() => { if (farm) document.title = `${farm.title} · Leafweather`; }, [farm?.title]);
 
+  if (feed.barred) return html`<${SignIn} onIn=${() => feed.enter()} />`;
   return html`
     <a class="skip" href="#needs" onClick=${jump}>Skip to what needs a person</a>
     <${Header} ...${{ feed, farm, zone }} />
@@ -137,6 +140,10 @@ feed.want("rejects", 60);
 feed.want("unknown", 60);
 feed.want("clocks", 60);
 const root = document.getElementById("app");
-root.textContent = "";
-render(html`<${Page} feed=${feed} />`, root);
-feed.soon();
+function begin() {
+  root.textContent = "";
+  feed.barred = shut();
+  render(html`<${Page} feed=${feed} />`, root);
+  feed.soon();
+}
+askWho().then(begin, begin); // a server that does not answer is told of by the page itself
