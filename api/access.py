@@ -24,7 +24,8 @@ CSRF_HEADER = "X-CSRF-Token"
 CHALLENGE = {"WWW-Authenticate": 'Bearer realm="Leafweather"'}
 READING = frozenset({"GET", "HEAD", "OPTIONS"})
 PROXY_HEADERS = ("forwarded", "via", "x-forwarded-for", "x-forwarded-host", "x-real-ip")
-SIGN_IN = "Sign in on the page, or send a token as Authorization: Bearer TOKEN; leafweather token make makes one."
+SIGN_IN = "Sign in on the page, or send a token as Authorization: Bearer TOKEN; leafweather token make prints one."
+ASK_FOR_ONE = "Check that it is whole, or ask whoever keeps this farm's Leafweather for another."
 
 
 @dataclass(frozen=True)
@@ -106,8 +107,8 @@ async def caller_of(request: Request) -> Caller | None:
     return OPEN_DOOR
 
 
-def token_of(house: House, text: str) -> Token:
-    """Return the token of a text.
+def token_of(house: House, text: str, remedy: str = SIGN_IN) -> Token:
+    """Return the token of a text; ``remedy`` says what to do where it lets nobody in.
 
     Raises
     ------
@@ -116,13 +117,13 @@ def token_of(house: House, text: str) -> Token:
     """
     token, now_us = house.journal.tokens.of(house.farm.name, text), house.clock()
     if token is None:
-        raise Problem(401, f"This token is not known here. {SIGN_IN}", CHALLENGE)
+        raise Problem(401, f"This token is not known here. {remedy}", CHALLENGE)
     standing = token.standing(now_us)
     if standing is not Standing.USABLE:
         ended = min(one for one in (token.revoked_us, token.expires_us) if one is not None)
         local = instant(ended).astimezone(house.farm.farm.zone_info)
         word = "was revoked" if standing is Standing.REVOKED else "expired"
-        raise Problem(401, f"This token {word} on {local:%d %B %Y at %H:%M}. {SIGN_IN}", CHALLENGE)
+        raise Problem(401, f"This token {word} on {local:%d %B %Y at %H:%M}. {remedy}", CHALLENGE)
     return token
 
 

@@ -8,7 +8,7 @@ from fastapi import APIRouter, Query, Request, Response
 
 from api import access_schemas as schemas
 from api import examples
-from api.access import Caller, by_cookie, caller_of, cookie_name, sent_by_our_page, token_of
+from api.access import ASK_FOR_ONE, Caller, by_cookie, caller_of, cookie_name, sent_by_our_page, token_of
 from api.house import TheHouse
 from api.problems import Problem, bad_parameter
 from farm.readings import MICROSECONDS_PER_SECOND, instant
@@ -33,7 +33,7 @@ async def session(house: TheHouse, request: Request) -> schemas.SessionAnswer:
 @router.post("/session", responses=examples.of("session"))
 def sign_in(house: TheHouse, request: Request, response: Response, given: schemas.SigningIn) -> schemas.SessionAnswer:
     """Sign a browser in by a token, once: it gets a cookie, which scripts cannot read and other sites cannot use."""
-    token = token_of(house, given.token.strip())
+    token = token_of(house, given.token.strip(), ASK_FOR_ONE)
     now_us, before = house.clock(), by_cookie(request)
     if before is not None and before.cookie is not None:
         house.journal.tokens.sign_out(before.cookie)
