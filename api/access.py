@@ -100,7 +100,7 @@ async def caller_of(request: Request) -> Caller | None:
             raise Problem(401, f"Authorization is by Bearer, not by {scheme[:20]!r}. {SIGN_IN}", CHALLENGE)
         token = await run_in_threadpool(token_of, house, text)
         return Caller(token.label, token.role, token.identity)
-    signed_in = await run_in_threadpool(by_cookie, request)
+    signed_in = await run_in_threadpool(by_cookie, request) if cookie_name(house) in request.cookies else None
     if signed_in is not None or house.access.required:
         return signed_in
     _from_this_machine(request)

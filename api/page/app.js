@@ -16,6 +16,7 @@ import { link, readView } from "./view.js";
 import { Zones } from "./zones.js";
 
 const TICK_MS = 1000;
+const ASK_AGAIN_MS = 3000;
 const OURS = "Leafweather advises and records; it controls nothing and is not a life-safety device.";
 
 const STATES = {
@@ -146,4 +147,8 @@ function begin() {
   render(html`<${Page} feed=${feed} />`, root);
   feed.soon();
 }
-askWho().then(begin, begin); // a server that does not answer is told of by the page itself
+/** A server that does not answer is told of by the page itself; who is signed in is asked until it does. */
+function askAgain() {
+  setTimeout(() => askWho().then(() => (shut() ? feed.bar() : feed.onChange()), askAgain), ASK_AGAIN_MS);
+}
+askWho().then(begin, () => { begin(); askAgain(); });

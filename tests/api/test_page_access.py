@@ -196,6 +196,25 @@ def test_a_page_of_another_site_gets_nowhere_with_the_cookie_of_who_is_signed_in
     evil.close()
 
 
+def test_who_is_signed_in_is_asked_until_the_server_answers(visit, journal):
+    page = signed_in(visit(), token(journal, Role.TECHNICIAN)[1])
+    tries = []
+
+    def fails_once(route):
+        tries.append(route)
+        route.abort() if len(tries) == 1 else route.fallback()
+
+    page.route("**/api/v1/session", fails_once)
+    page.reload()
+    page.get_by_text("Room", exact=True).first.wait_for()
+    assert page.get_by_role("button", name="Sign out").count() == 0
+    page.get_by_role("button", name="Sign out").wait_for(timeout=10_000)
+    page.get_by_role("button", name=re.compile("^Acknowledge")).wait_for()
+    assert len(tries) == 2
+    assert all("ERR_FAILED" in one for one in visit.complaints)
+    visit.complaints.clear()
+
+
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("size", [PHONE, DESK, NARROWEST])
 def test_axe_finds_nothing_on_the_screen_and_it_fits(visit, size, scheme):
