@@ -14,6 +14,8 @@ from store.access_entries import Written
 from store.contract import StoreUnavailable, StoreUnusable
 
 LONGEST_PATH = 200
+STRANGERS_A_MINUTE = 60  # each entry is synced to the disk, which is not theirs to keep busy; our choice, no source
+MINUTE_US = 60_000_000
 log = logging.getLogger(__name__)
 
 
@@ -22,6 +24,7 @@ class Audited:
 
     def __init__(self, app: ASGIApp, house: House) -> None:
         self._app, self._house = app, house
+        self._minute, self._strangers = 0, 0
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Serve one request."""
@@ -45,6 +48,8 @@ class Audited:
     def _note(self, scope: Scope, outcome: str) -> None:
         house = self._house
         caller: Caller | None = scope["state"]["caller"]
+        if caller is None and self._too_many():
+            return
         path = TOKEN_PATHS + "..." if scope["path"].startswith(TOKEN_PATHS) else scope["path"][:LONGEST_PATH]
         entry = Written(
             house.farm.name,
@@ -59,3 +64,13 @@ class Audited:
             house.journal.audit.add(entry)
         except (StoreUnavailable, StoreUnusable) as error:
             log.error("not noted in the audit log (%s): %s", error, entry)
+
+    def _too_many(self) -> bool:
+        """Return whether strangers have tried so often within a minute that no more of it is noted."""
+        minute = self._house.clock() // MINUTE_US
+        if minute != self._minute:
+            self._minute, self._strangers = minute, 0
+        self._strangers += 1
+        if self._strangers == STRANGERS_A_MINUTE + 1:
+            log.warning("strangers try often: more than %d within a minute are not noted", STRANGERS_A_MINUTE)
+        return self._strangers > STRANGERS_A_MINUTE

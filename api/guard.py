@@ -52,7 +52,9 @@ class Guard:
                 for name, value in SECURITY_HEADERS.items():
                     headers.setdefault(name, value)
                 # API answers are of now and must not be kept; files are kept, but asked for again each time.
-                headers.setdefault("Cache-Control", "no-store" if scope["path"].startswith("/api/") else "no-cache")
+                headers.setdefault(
+                    "Cache-Control", "no-store" if scope["path"].startswith(("/api/", "/metrics")) else "no-cache"
+                )
             await send(message)
 
         try:

@@ -6,6 +6,7 @@ import logging
 
 import pytest
 
+from api.auditing import STRANGERS_A_MINUTE
 from api.house import Access
 from farm.alarm_words import Priority
 from farm.roles import Role
@@ -200,6 +201,19 @@ def test_the_audit_log_is_written_before_the_answer_goes_out_and_its_failure_is_
     assert client(ACKNOWLEDGE, "POST", json={"who": "kim"}, headers=bearer).status_code == 200
     assert "not noted in the audit log (the disk is full)" in caplog.text
     assert "Ada's phone" in caplog.text
+
+
+def test_strangers_who_try_often_do_not_keep_the_disk_busy_and_hide_nobody_else(client, journal, caplog):
+    for _ in range(STRANGERS_A_MINUTE + 10):
+        assert client("/api/v1/session", "POST", json={"token": "x"}).status_code == 401
+    assert len(written(journal)) == STRANGERS_A_MINUTE
+    assert caplog.text.count("strangers try often") == 1
+    bearer = {"Authorization": f"Bearer {made(journal)[1]}"}
+    assert client(ACKNOWLEDGE, "POST", json={"who": "kim"}, headers=bearer).status_code == 200
+    assert written(journal)[-1][2:] == (f"POST {ACKNOWLEDGE}", "200")
+    later = Client(client.app.state.house, clock=lambda: NOW_US + 60_000_000)
+    later("/api/v1/session", "POST", json={"token": "x"})
+    assert written(journal)[-1][2:] == ("POST /api/v1/session", "401")
 
 
 def test_a_notices_link_works_without_a_sign_in_and_its_secret_is_not_noted(client, journal):

@@ -168,7 +168,8 @@ def test_files_are_revalidated_and_answers_are_not_kept(client):
         again = client(path, headers={"If-None-Match": first.headers["etag"]})
         assert again.status_code == 304
         assert again.headers["x-content-type-options"] == "nosniff"
-    assert client("/api/v1/farm").headers["cache-control"] == "no-store"
+    for path in ("/api/v1/farm", "/metrics"):
+        assert client(path).headers["cache-control"] == "no-store"
 
 
 def test_what_is_long_travels_compressed(client):
