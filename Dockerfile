@@ -18,6 +18,6 @@ USER leafweather
 ENV LEAFWEATHER_DATA=/var/lib/leafweather
 EXPOSE 8800
 HEALTHCHECK --interval=30s --timeout=5s --start-period=20s \
-  CMD ["python", "-c", "import urllib.request; urllib.request.urlopen('http://127.0.0.1:8800/api/v1/health', timeout=4)"]
+  CMD ["python", "-c", "import urllib.request; urllib.request.urlopen('http://127.0.0.1:8800/api/v1/alive', timeout=4)"]
 ENTRYPOINT ["leafweather"]
 CMD ["serve", "/etc/leafweather/farm.toml"]

@@ -9,9 +9,11 @@ from urllib.parse import parse_qs
 from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse
 
+from api.access import Caller
 from api.guard import SECURITY_HEADERS, TOKEN_PATHS
 from api.house import House, TheHouse
 from farm.readings import instant
+from farm.roles import Role
 from store.alarm_entries import ActKind, AlarmAct, AlarmEntry
 from store.journal_alarms import names_of
 from store.notice_entries import Link
@@ -20,6 +22,7 @@ from watch.notice_text import NO_LIFE_SAFETY
 router = APIRouter(include_in_schema=False)
 
 MOST_BESIDE = 500  # alarms that joined since, on one page: what a form may carry; our choice, no source
+MOST_SENT = 65_536  # bytes of a form
 _POLICY = SECURITY_HEADERS["Content-Security-Policy"].replace("form-action 'none'", "form-action 'self'")
 _HEADERS = {"Content-Security-Policy": _POLICY, "Cache-Control": "no-store", "X-Robots-Tag": "noindex"}
 _ADDRESS = TOKEN_PATHS + "{token}"
@@ -49,16 +52,22 @@ def ask(house: TheHouse, token: str) -> HTMLResponse:
 @router.post(_ADDRESS)
 async def acknowledge(house: TheHouse, token: str, request: Request) -> HTMLResponse:
     """Acknowledge what the page showed, in the name of the person whom the link was sent to."""
-    shown = set(parse_qs((await request.body()).decode("utf-8", "replace")).get("alarm", []))
-    return _acknowledged(house, token, shown)
+    sent = b""
+    async for piece in request.stream():
+        sent += piece
+        if len(sent) > MOST_SENT:
+            return _page(house, 413, "Too much was sent", "<p>Open the link again.</p>")
+    shown = set(parse_qs(sent.decode("utf-8", "replace")).get("alarm", []))
+    return _acknowledged(house, request, token, shown)
 
 
-def _acknowledged(house: House, token: str, shown: set[str]) -> HTMLResponse:
+def _acknowledged(house: House, request: Request, token: str, shown: set[str]) -> HTMLResponse:
     journal, farm, now_us = house.journal, house.farm.name, house.clock()
     link = journal.links.of(farm, token)
     if link is None or (why := _over(house, link)):
         return _unusable(house, None if link is None else why)
     who = _name(house, link)
+    request.state.caller = Caller(f"{who}, by a notice's link", Role.TECHNICIAN)
     known = {*shown, *link.alarms}
     alarms = [one for one in _of_link(house, link) if not known.isdisjoint(names_of(one))]
     for one in alarms:  # before the link is used up: a crash in between leaves it to be pressed again

@@ -13,9 +13,12 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import Receive, Scope, Send
 
 from api import (
+    access,
     acknowledging,
     metrics,
     problems,
+    roles,
+    routes_access,
     routes_alarms,
     routes_batches,
     routes_data_sets,
@@ -27,6 +30,7 @@ from api import (
     routes_readings,
     routes_reports,
 )
+from api.auditing import Audited
 from api.guard import Guard
 from api.house import House
 from api.problems import PREFIX, ProblemDetails, only_known_parameters
@@ -77,6 +81,7 @@ def create_app(house: House) -> FastAPI:
         docs_url=None,
         redoc_url=None,
         redirect_slashes=False,
+        dependencies=[Depends(access.admitted)],  # before every address, also those of which nobody thought
     )
     app.state.house = house
     api = APIRouter(prefix=PREFIX, dependencies=[Depends(only_known_parameters)], responses=_every_error())
@@ -91,15 +96,19 @@ def create_app(house: House) -> FastAPI:
         routes_notices,
         routes_data_sets,
         routes_reports,
+        routes_access,
     ):
         api.include_router(part.router)
     app.include_router(api)
     app.include_router(metrics.router)
     app.include_router(acknowledging.router)
     _serve_page(app)
-    openapi = _with_problems(app.openapi())  # once every address is there: it is kept from then on
+    openapi = roles.with_roles(
+        _with_problems(app.openapi()), access.cookie_name(house)
+    )  # once every address is there: it is kept from then on
     app.state.query_parameters = _query_parameters(openapi)
     problems.install(app)
+    app.add_middleware(Audited, house=house)
     app.add_middleware(Thinned, minimum_size=1024, compresslevel=5)  # farms hang on thin links
     app.add_middleware(Guard)
     return app

@@ -528,6 +528,38 @@ EXAMPLES["performance"] = {
         "share_rest": 0.8,
     },
 }
+EXAMPLES["session"] = {
+    "sign_in_needed": True,
+    "signed_in": True,
+    "who": "Ada's phone",
+    "role": "technician",
+    "until": "2026-03-31T04:43:10Z",
+    "csrf": "5d3c1f0e9a7b4c2d8e6f1a0b3c5d7e9f5d3c1f0e9a7b4c2d8e6f1a0b3c5d7e9f",
+}
+EXAMPLES["audit"] = {
+    "written": [
+        {
+            "number": 2,
+            "time": "2026-03-01T04:40:00Z",
+            "who": "Ada's phone",
+            "token": "0a1b2c3d4e",
+            "role": "technician",
+            "what": "POST /api/v1/alarms/0c5e8d21fa/acknowledge",
+            "outcome": "200",
+        },
+        {
+            "number": 1,
+            "time": "2026-03-01T04:12:31Z",
+            "who": "",
+            "token": None,
+            "role": None,
+            "what": "POST /api/v1/session",
+            "outcome": "401",
+        },
+    ],
+    "next": None,
+}
+EXAMPLES["alive"] = {"status": "ok"}
 
 
 def of(address: str) -> dict[int | str, dict[str, Any]]:

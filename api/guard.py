@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import logging
 
 from starlette.datastructures import MutableHeaders
@@ -23,6 +24,9 @@ SECURITY_HEADERS = {
     "Cross-Origin-Resource-Policy": "same-origin",
 }
 
+
+CARRYING = frozenset({"POST", "PUT", "PATCH", "DELETE"})
+PATIENCE_S = 10.0  # with a body that comes slowly; our choice, no source
 
 TOKEN_PATHS = "/acknowledge/"  # noqa: S105  # what follows it is secret
 
@@ -48,16 +52,17 @@ class Guard:
                 for name, value in SECURITY_HEADERS.items():
                     headers.setdefault(name, value)
                 # API answers are of now and must not be kept; files are kept, but asked for again each time.
-                headers.setdefault("Cache-Control", "no-store" if scope["path"].startswith("/api/") else "no-cache")
+                headers.setdefault(
+                    "Cache-Control", "no-store" if scope["path"].startswith(("/api/", "/metrics")) else "no-cache"
+                )
             await send(message)
 
-        length = dict(scope["headers"]).get(b"content-length", b"")
-        if scope["method"] == "POST" and not (length.isdigit() and int(length) <= LONGEST_BODY):
-            detail = f"A request may carry {LONGEST_BODY} bytes at most, and must say how many in Content-Length."
-            await problem_response(scope["path"], 413 if length else 411, detail)(scope, receive, guarded)
-            return
         try:
+            if scope["method"] in CARRYING:
+                receive = await _whole(scope, receive)
             await self._app(scope, receive, guarded)
+        except _Refused as refused:
+            await problem_response(scope["path"], refused.status, refused.detail)(scope, receive, guarded)
         except Exception:
             path = scope["path"]
             if path.startswith(TOKEN_PATHS):
@@ -66,3 +71,37 @@ class Guard:
             if started:
                 raise
             await unexpected_response(path)(scope, receive, guarded)
+
+
+class _Refused(Exception):
+    def __init__(self, status: int, detail: str) -> None:
+        super().__init__(detail)
+        self.status, self.detail = status, detail
+
+
+async def _whole(scope: Scope, receive: Receive) -> Receive:
+    """Return how to receive a request whose body is here already: it is short, and a slow sender holds nothing up."""
+    headers = dict(scope["headers"])
+    length = headers.get(b"content-length", b"0" if scope["method"] == "DELETE" else b"")
+    said = f"A request may carry {LONGEST_BODY} bytes at most, and must say how many in Content-Length."
+    if not length or b"transfer-encoding" in headers:
+        raise _Refused(411, said)
+    if not length.isdigit() or len(length) > 9 or int(length) > LONGEST_BODY:
+        raise _Refused(413, said)
+    body, more = b"", True
+    try:
+        async with asyncio.timeout(PATIENCE_S):
+            while more:
+                message = await receive()
+                if message["type"] == "http.disconnect":
+                    break
+                body += message.get("body", b"")
+                more = message.get("more_body", False)
+    except TimeoutError:
+        raise _Refused(408, f"The request did not arrive within {PATIENCE_S:g} s. Send it again.") from None
+    waiting: list[Message] = [{"type": "http.request", "body": body, "more_body": False}]
+
+    async def received() -> Message:
+        return waiting.pop() if waiting else await receive()
+
+    return received

@@ -19,12 +19,21 @@ from watch.judged import JudgedReadings
 
 
 @dataclass(frozen=True)
+class Access:
+    """Whether everybody has to sign in, and whether every connection is encrypted."""
+
+    required: bool = False
+    secure: bool = False
+
+
+@dataclass(frozen=True)
 class House:
     """One farm and where its readings and journal are.
 
     ``store`` gives readings as they are judged, its ``as_arrived`` as they came; ``clock`` tells now in
     microseconds UTC, ``topics`` what came on each topic since the start. ``scratch`` is a folder with room for data
-    sets that are being made; the system's own by default.
+    sets that are being made; the system's own by default. ``access`` says who may ask; without a sign-in only this
+    machine may.
     """
 
     farm: Farm
@@ -35,6 +44,7 @@ class House:
     clock: Callable[[], int]
     topics: Callable[[], list[dict[str, Any]]] = list
     scratch: Path | None = None
+    access: Access = Access()
 
     def known(self) -> dict[str, Known]:
         """Return every series that holds readings, under its key."""

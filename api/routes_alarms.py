@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from enum import StrEnum
 from typing import Annotated, Any
-from urllib.parse import urlsplit
 
-from fastapi import APIRouter, Depends, Path, Query, Request
+from fastapi import APIRouter, Path, Query, Request
 
 from analytics.alarm_history import standing_of, state_of
 from api import alarm_schemas as schemas
 from api import examples
+from api.access import signed
 from api.house import House, TheHouse
 from api.problems import Problem, bad_parameter
 from api.spans import AskedOpenSpan, AskedSpan
@@ -34,18 +34,6 @@ class Doable(StrEnum):
     UNSHELVE = "unshelve"
     OUT_OF_SERVICE = "out-of-service"
     IN_SERVICE = "in-service"
-
-
-def from_our_own_page(request: Request) -> None:
-    """Refuse what a page of somebody else's makes a browser send, and what is not JSON."""
-    site, origin = request.headers.get("sec-fetch-site"), request.headers.get("origin")
-    foreign = site not in (None, "same-origin", "none")
-    if origin is not None and urlsplit(origin).netloc != request.headers.get("host"):
-        foreign = True
-    if foreign:
-        raise Problem(403, "This came from a page of another site. Use Leafweather's own page or its address directly.")
-    if request.headers.get("content-type", "").partition(";")[0].strip() != "application/json":
-        raise Problem(415, "Send JSON, with Content-Type: application/json.")
 
 
 @router.get("/alarms", responses=examples.of("alarms"))
@@ -121,9 +109,10 @@ def alarm(house: TheHouse, identity: Identity) -> schemas.AlarmHistoryAnswer:
     return _history(house, identity)
 
 
-@router.post("/alarms/{id}/{act}", responses=examples.of("alarm"), dependencies=[Depends(from_our_own_page)])
+@router.post("/alarms/{id}/{act}", responses=examples.of("alarm"))
 def do(
     house: TheHouse,
+    request: Request,
     identity: Identity,
     act: Annotated[Doable, Path(description="what is done")],
     doing: schemas.Doing,
@@ -134,7 +123,9 @@ def do(
         raise _no_alarm(identity)
     until_us = microseconds(doing.until) if doing.until is not None else None
     try:
-        done = act_on(entry, ActKind(act.replace("-", "_")), doing.who, doing.why, until_us, house.clock())
+        done = act_on(
+            entry, ActKind(act.replace("-", "_")), signed(request, doing.who), doing.why, until_us, house.clock()
+        )
     except NotAllowed as error:
         raise Problem(422, str(error)) from error
     house.journal.alarms.add_act(done)

@@ -9,6 +9,7 @@ import msgspec
 from fastapi import APIRouter, Query, Response
 
 from api import examples, schemas
+from api.access_schemas import AliveAnswer
 from api.house import House, TheHouse
 from farm.readings import MICROSECONDS_PER_SECOND, instant
 from store.contract import Origin
@@ -148,6 +149,17 @@ def health(house: TheHouse) -> Response:
     state = house.health()
     status = 200 if state.get("status") == "ok" else 503
     return Response(msgspec.json.encode(state), status, media_type="application/json")
+
+
+@router.get(
+    "/alive",
+    response_model=AliveAnswer,
+    responses=examples.of("alive") | {503: {"model": AliveAnswer, "description": "something is wrong"}},
+)
+def alive(house: TheHouse) -> Response:
+    """Tell whether the house can do its work, and nothing else: for what watches over the service without a token."""
+    status = house.health().get("status", "")
+    return Response(msgspec.json.encode({"status": status}), 200 if status == "ok" else 503, None, "application/json")
 
 
 def software_version() -> str:

@@ -12,7 +12,7 @@ import time
 from pathlib import Path
 from typing import Literal
 
-from leafweather.run import CannotStart
+from leafweather.starting import CannotStart
 
 START_WITHIN_S = 20.0
 STOP_WITHIN_S = 10.0

@@ -28,6 +28,7 @@ from leafweather.report_commands import report_app
 from leafweather.settings import Settings
 from leafweather.simulate_command import simulate
 from leafweather.store_commands import app as store_app
+from leafweather.token_commands import token_app
 
 DEMO_DATA = Path("demo-data")
 DONE, FOUND_SOMETHING, BAD_CALL = 0, 1, 2
@@ -49,6 +50,7 @@ app.add_typer(notice_app, name="notice")
 app.add_typer(report_app, name="report")
 copy_command.register(store_app)
 app.add_typer(store_app, name="store")
+app.add_typer(token_app, name="token")
 app.command(epilog="Example: leafweather dose --from 1.2 --to 1.8 --volume-l 200 --stock-ms-cm 100")(dose)
 app.command(epilog="Example: leafweather simulate scenario.toml --to simulated")(simulate)
 app.command(epilog="Example: leafweather explain 3f9c1a7be0 --data demo-data")(explain)
@@ -126,16 +128,30 @@ def serve(
     port: Annotated[int | None, typer.Option(help="port the page listens on; 0 takes a free one")] = None,
     mqtt_host: Annotated[str | None, typer.Option(help="the broker's address")] = None,
     mqtt_port: Annotated[int | None, typer.Option(help="the broker's port")] = None,
+    require_token: Annotated[
+        bool | None, typer.Option("--require-token", help="ask for a sign-in on this machine too")
+    ] = None,
+    tls_cert: Annotated[Path | None, typer.Option(help="certificate of the page and API, with its chain; PEM")] = None,
+    tls_key: Annotated[Path | None, typer.Option(help="its key; PEM")] = None,
+    behind_proxy: Annotated[
+        bool | None, typer.Option("--behind-proxy", help="a proxy in front of us does TLS; see docs/security.md")
+    ] = None,
 ) -> None:
     """Receive, store and watch a farm's readings, and serve its page and API, until stopped.
+
+    Other computers are let in with a token and TLS alone: see leafweather token make, --tls-cert and --behind-proxy.
 
     Settings not given here come from the environment: LEAFWEATHER_DATA, LEAFWEATHER_HOST, LEAFWEATHER_PORT,
     LEAFWEATHER_MQTT_HOST, LEAFWEATHER_MQTT_PORT, LEAFWEATHER_MQTT_USERNAME, LEAFWEATHER_MQTT_PASSWORD ...
     """
-    from leafweather.run import CannotStart, Service
+    from leafweather.run import Service
+    from leafweather.starting import CannotStart
     from store.contract import StoreUnavailable, StoreUnusable
 
-    settings = _settings(data=data, host=host, port=port, mqtt_host=mqtt_host, mqtt_port=mqtt_port)
+    settings = _settings(
+        data=data, host=host, port=port, mqtt_host=mqtt_host, mqtt_port=mqtt_port, require_token=require_token,
+        tls_cert=tls_cert, tls_key=tls_key, behind_proxy=behind_proxy,
+    )  # fmt: skip
     description = _description(file)
     _log(settings.log_level)
     stopping = threading.Event()
@@ -171,7 +187,7 @@ def demo(
         from leafweather.demo import run_demo
     except ModuleNotFoundError as error:
         _stop(f"the demonstration needs {error.name}, which is not installed: pip install 'leafweather[demo]'")
-    from leafweather.run import CannotStart
+    from leafweather.starting import CannotStart
     from store.contract import StoreUnavailable, StoreUnusable
 
     _log("warning")

@@ -24,8 +24,9 @@ from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeEl
 from farm.check import read_description
 from farm.readings import instant
 from leafweather.broker import DemoBroker
-from leafweather.run import CannotStart, Service, made_folder, now_us
+from leafweather.run import Service, now_us
 from leafweather.settings import Settings
+from leafweather.starting import CannotStart, made_folder
 from simulator.demo import demo_farm_text, demo_faults
 from simulator.publish import Publisher
 from simulator.simulation import Simulation

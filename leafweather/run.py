@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import logging
-import socket
 import threading
 import time
 from contextlib import ExitStack
@@ -12,10 +11,8 @@ from functools import partial
 from pathlib import Path
 from typing import Any, Self
 
-import uvicorn
 from filelock import FileLock, Timeout
 
-from api.app import create_app
 from api.house import House
 from farm.check import Description
 from farm.readings import instant, iso_time
@@ -24,10 +21,12 @@ from ingest.arrival import Arrival
 from ingest.counts import TopicCount
 from ingest.subscriber import Broker, Subscriber
 from leafweather.link_key import link_key
+from leafweather.listening import access_of, listening_socket, server_of, somebody_may_come_in
 from leafweather.memory import give_memory_back
 from leafweather.outside import BadOutside, channels_of, pulse_of
 from leafweather.second_process import opened_beside
 from leafweather.settings import Settings
+from leafweather.starting import CannotStart, made_folder
 from leafweather.store_commands import DAY_US, SEAL_LAG_DAYS
 from leafweather.telling import KEEPS_UP_S, Telling
 from store.contract import StoreUnavailable, StoreUnusable
@@ -43,10 +42,6 @@ LATE_US = 300_000_000  # an hour is summed up this long after its end, when most
 _log = logging.getLogger(__name__)
 
 
-class CannotStart(Exception):
-    """The service cannot start as it is told to; the message says why and what to do."""
-
-
 def now_us() -> int:
     """Return the wall clock as microseconds since 1970 UTC."""
     return time.time_ns() // 1000
@@ -59,18 +54,13 @@ class Service:
     """
 
     def __init__(self, description: Description, settings: Settings) -> None:
-        if not settings.loopback_only and not settings.open_network:
-            raise CannotStart(
-                f"the page would be open to other computers on {settings.host}, and Leafweather has no sign-in yet: "
-                "listen on 127.0.0.1, or put a sign-in with TLS in front and set LEAFWEATHER_OPEN_NETWORK=true"
-            )
-        farm = description.farm
+        farm, access = description.farm, access_of(settings)
         try:
             channels, pulse = channels_of(farm.notices, settings), pulse_of(settings)
         except BadOutside as error:
             raise CannotStart(str(error)) from error
         with ExitStack() as undo:  # what is held already is let go where the service cannot start
-            self._socket = _listening_socket(settings.host, settings.port)
+            self._socket = listening_socket(settings.host, settings.port)
             undo.callback(self._socket.close)
             folder = made_folder(settings.data)
             self._locks = [_held_alone(folder, LOCK)]
@@ -81,6 +71,7 @@ class Service:
                 raise CannotStart(f"LEAFWEATHER_STORE: {error}") from error
             undo.callback(self.store.close)
             undo.callback(self.journal.close)
+            somebody_may_come_in(access, self.journal, farm.name, now_us())
             if isinstance(self.store, EmbeddedStore) and self.store.folder.resolve() != folder:
                 self._locks.append(_held_alone(self.store.folder, f"{farm.name}.{LOCK}"))  # other farms may share it
             undo.pop_all()
@@ -129,18 +120,17 @@ class Service:
         )
         remove_leftovers(folder)
         house = House(
-            farm, description.sha256, self.watch.readings, self.journal, self.health, now_us, self.topics, folder
-        )
-        self._server = uvicorn.Server(
-            uvicorn.Config(create_app(house), log_config=None, access_log=False, timeout_graceful_shutdown=3)
-        )
+            farm, description.sha256, self.watch.readings, self.journal, self.health, now_us, self.topics, folder,
+            access,
+        )  # fmt: skip
+        self._server, self._encrypted = server_of(house, settings), settings.tls_cert is not None
         self._serving = threading.Thread(target=self._serve, name="api", daemon=True)
 
     @property
     def address(self) -> str:
         """The page's address."""
         host, port = self._socket.getsockname()[:2]
-        return f"http://{f'[{host}]' if ':' in host else host}:{port}/"
+        return f"http{'s' if self._encrypted else ''}://{f'[{host}]' if ':' in host else host}:{port}/"
 
     @property
     def caught_up(self) -> bool:
@@ -169,6 +159,9 @@ class Service:
         self._serving.join()
         self._watching.join()
         self._keeping.join()
+        self._shut()
+
+    def _shut(self) -> None:
         self.journal.close()
         self.store.close()
         self._socket.close()
@@ -258,35 +251,6 @@ def _topic(one: TopicCount) -> dict[str, Any]:
 
 def _iso(time_us: int | None) -> str | None:
     return None if time_us is None else iso_time(time_us)
-
-
-def _listening_socket(host: str, port: int) -> socket.socket:
-    """Return a socket that listens on an address; the address is ours from here on."""
-    try:
-        family, kind, protocol, _, address = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0]
-        listening = socket.socket(family, kind, protocol)
-        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        listening.bind(address)
-    except OSError as error:
-        raise CannotStart(
-            f"cannot listen on {host} port {port} ({error.strerror}): stop the program that uses it, "
-            "or choose another with --port"
-        ) from error
-    return listening
-
-
-def made_folder(folder: Path) -> Path:
-    """Return the data folder, made if it was not there yet."""
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        probe = folder / ".writable"
-        probe.touch()
-        probe.unlink()
-    except OSError as error:
-        raise CannotStart(
-            f"cannot write to {folder} ({error.strerror}): choose another folder with --data, or mend its permissions"
-        ) from error
-    return folder.resolve()
 
 
 def _held_alone(folder: Path, name: str) -> FileLock:

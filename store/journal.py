@@ -13,12 +13,14 @@ from sqlalchemy.orm import Session
 from farm.readings import Series, iso_time
 from store.entries import ClockFault, DaySheetEntry, ExcursionEntry, Reason, Reject, UnknownName
 from store.journal_alarms import JournalAlarms
+from store.journal_audit import JournalAudit
 from store.journal_database import JournalDatabase
 from store.journal_findings import JournalFindings
 from store.journal_links import JournalLinks
 from store.journal_log import JournalLog, LogState, state_of_log
 from store.journal_marks import JournalMarks
 from store.journal_outbox import JournalOutbox
+from store.journal_tokens import JournalTokens
 from store.tables import (
     BasisRow,
     ClockFaultRow,
@@ -43,7 +45,7 @@ class Journal:
 
     ``log`` is what people wrote, ``marks`` what quality tests doubt, ``findings`` what may be behind excursions,
     ``alarms`` what was raised and what people did about it, ``outbox`` what is told to whom, ``links`` how people
-    acknowledge from a notice.
+    acknowledge from a notice, ``tokens`` who may come in, ``audit`` who tried to change what.
 
     Several threads may share one. Every method may raise `store.contract.StoreUnavailable` (locked,
     disk full, no permission): nothing was written then, and the same call may be repeated.
@@ -72,6 +74,8 @@ class Journal:
         self.alarms = JournalAlarms(self._database)
         self.outbox = JournalOutbox(self._database)
         self.links = JournalLinks(self._database)
+        self.tokens = JournalTokens(self._database)
+        self.audit = JournalAudit(self._database)
 
     def add_rejects(self, farm: str, rejects: Sequence[Reject]) -> None:
         """Add refused arrivals to those of the same reason, topic and name; counts add up.

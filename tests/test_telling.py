@@ -6,8 +6,9 @@ import pytest
 
 from farm.check import Description, check_text
 from leafweather.link_key import link_key
-from leafweather.run import CannotStart, Service
+from leafweather.run import Service
 from leafweather.settings import Settings
+from leafweather.starting import CannotStart
 from leafweather.telling import Telling
 from store.journal import Journal
 from tests.conftest import MINUTE_US, SMALL_FARM, eventually, free_port

@@ -1,5 +1,6 @@
 // What people do about alarms: acknowledge, shelve, take out of service; and what stands besides what needs a person.
 import { useState } from "./vendor/preact-hooks.js";
+import { may, signedInAs, writing } from "./access.js";
 import { API } from "./feed.js";
 import { html } from "./html.js";
 import { Performance } from "./performance.js";
@@ -38,7 +39,7 @@ export function State({ state, until, zone }) {
 async function send(id, act, doing) {
   const response = await fetch(`${API}alarms/${id}/${act}`, {
     method: "POST",
-    headers: { "Content-Type": "application/json" },
+    headers: writing(),
     body: JSON.stringify(doing),
     signal: AbortSignal.timeout(15_000),
   });
@@ -49,7 +50,7 @@ async function send(id, act, doing) {
 
 /** What can be done about one alarm, by keyboard as by hand; says what came of it. */
 export function Doing({ feed, id, state, about }) {
-  const [who, setWho] = useState(remembered);
+  const [who, setWho] = useState(() => remembered() || signedInAs() || "");
   const [why, setWhy] = useState("");
   const [hours, setHours] = useState(4);
   const [open, setOpen] = useState(false);
@@ -76,16 +77,17 @@ export function Doing({ feed, id, state, about }) {
   };
   const until = () => new Date(feed.now() + hours * 3_600_000).toISOString();
 
+  if (!may("technician")) return null;
   return html`<div class="doing">
     <p>
       ${owed && html`<button type="button" aria-label=${`Acknowledge: ${about}`} onClick=${() => act("acknowledge")}>Acknowledge</button>`}
-      ${away && html`<button type="button" aria-label=${`${away === "unshelve" ? "Unshelve" : "Into service"}: ${about}`} onClick=${() => act(away, { why })}>${away === "unshelve" ? "Unshelve" : "Into service"}</button>`}
-      ${!away && state !== "returned_unacknowledged" && html`<button type="button" aria-expanded=${open} aria-controls=${`away-${id}`} aria-label=${`Shelve: ${about}`} onClick=${() => setOpen(!open)}>Shelve …</button>`}
+      ${may("keeper") && away && html`<button type="button" aria-label=${`${away === "unshelve" ? "Unshelve" : "Into service"}: ${about}`} onClick=${() => act(away, { why })}>${away === "unshelve" ? "Unshelve" : "Into service"}</button>`}
+      ${may("keeper") && !away && state !== "returned_unacknowledged" && html`<button type="button" aria-expanded=${open} aria-controls=${`away-${id}`} aria-label=${`Shelve: ${about}`} onClick=${() => setOpen(!open)}>Shelve …</button>`}
       ${" "}<span role="status" class="note">${said}</span>
     </p>
     <div id=${`away-${id}`} hidden=${!open} class="away">
       <p><label for=${`who-${id}`}>Your name</label> <input id=${`who-${id}`} maxlength="80" autocomplete="name" value=${who} onInput=${(event) => setWho(event.target.value)} /></p>
-      ${!away && state !== "returned_unacknowledged" && html`
+      ${may("keeper") && !away && state !== "returned_unacknowledged" && html`
       <p><label for=${`why-${id}`}>Reason</label> <input id=${`why-${id}`} maxlength="500" value=${why} onInput=${(event) => setWhy(event.target.value)} /></p>
       <p><label for=${`for-${id}`}>For</label> <select id=${`for-${id}`} onChange=${(event) => setHours(Number(event.target.value))}>
         ${HOURS.map((one) => html`<option value=${one} selected=${one === hours}>${one} h</option>`)}</select></p>

@@ -1,5 +1,6 @@
 // The page: one feed, one view, and the sections that show them.
 import { useEffect, useState } from "./vendor/preact-hooks.js";
+import { SignedIn, SignIn, askWho, shut } from "./access.js";
 import { Alarms, STANDING } from "./alarms.js";
 import { Clocks, Rejects, Unknown } from "./arrivals.js";
 import { DataSet } from "./data_set.js";
@@ -15,6 +16,7 @@ import { link, readView } from "./view.js";
 import { Zones } from "./zones.js";
 
 const TICK_MS = 1000;
+const ASK_AGAIN_MS = 3000;
 const OURS = "Leafweather advises and records; it controls nothing and is not a life-safety device.";
 
 const STATES = {
@@ -42,6 +44,7 @@ function Header({ feed, farm, zone }) {
       <div class="moment">
         ${farm && html`<p><time class="clock">${clock(now, zone)}</time> <span class="note">${dayName(now, zone)}, ${zoneName(now, zone)}</span></p>`}
         <${Link} feed=${feed} />
+        <${SignedIn} onOut=${() => feed.bar()} />
       </div>
     </div>
     ${farm?.invented && html`<p class="invented"><strong>Invented demonstration farm.</strong> Nothing here was measured in a real one.</p>`}
@@ -83,6 +86,7 @@ function Page({ feed }) {
   const shared = { feed, zone, view: seen, change };
   useEffect(() => { if (farm) document.title = `${farm.title} · Leafweather`; }, [farm?.title]);
 
+  if (feed.barred) return html`<${SignIn} onIn=${() => feed.enter()} />`;
   return html`
     <a class="skip" href="#needs" onClick=${jump}>Skip to what needs a person</a>
     <${Header} ...${{ feed, farm, zone }} />
@@ -137,6 +141,14 @@ feed.want("rejects", 60);
 feed.want("unknown", 60);
 feed.want("clocks", 60);
 const root = document.getElementById("app");
-root.textContent = "";
-render(html`<${Page} feed=${feed} />`, root);
-feed.soon();
+function begin() {
+  root.textContent = "";
+  feed.barred = shut();
+  render(html`<${Page} feed=${feed} />`, root);
+  feed.soon();
+}
+/** A server that does not answer is told of by the page itself; who is signed in is asked until it does. */
+function askAgain() {
+  setTimeout(() => askWho().then(() => (shut() ? feed.bar() : feed.onChange()), askAgain), ASK_AGAIN_MS);
+}
+askWho().then(begin, () => { begin(); askAgain(); });

@@ -13,7 +13,7 @@ export async function ask(path, signal) {
   const isJson = (response.headers.get("content-type") ?? "").includes("json");
   if (!response.ok && !(path === "health" && isJson)) {
     const problem = isJson ? await response.json() : {};
-    throw new Error(problem.detail ?? `The server answered ${response.status}.`);
+    throw Object.assign(new Error(problem.detail ?? `The server answered ${response.status}.`), { status: response.status });
   }
   return response.json();
 }
@@ -26,6 +26,7 @@ export class Feed {
     this.lastSuccess = null;
     this.failures = 0;
     this.fault = null;
+    this.barred = false; // the server wants to know first who asks
     this.offset = 0; // the server's clock minus this device's
     this.timer = null;
     document.addEventListener("visibilitychange", () => document.hidden || this.soon());
@@ -56,13 +57,29 @@ export class Feed {
     return this.failures ? "reconnecting" : "live";
   }
 
+  /** Ask nothing more, and forget what was told, until somebody has signed in. */
+  bar() {
+    this.barred = true;
+    this.answers = {};
+    this.lastSuccess = null;
+    this.onChange();
+  }
+
+  enter() {
+    this.barred = false;
+    this.failures = 0;
+    for (const one of this.wanted.values()) one.askedAt = -Infinity;
+    this.onChange();
+    this.soon();
+  }
+
   soon() {
     clearTimeout(this.timer);
     this.timer = setTimeout(() => this.round(), 0);
   }
 
   async round() {
-    if (this.running) return;
+    if (this.running || this.barred) return;
     this.running = true;
     try {
       const due = [...this.wanted].filter(([, one]) => Date.now() - one.askedAt >= one.everyS * 1000 - 500);
@@ -73,8 +90,10 @@ export class Feed {
     } catch (error) {
       this.failures += 1;
       this.fault = error.message;
+      if (error.status === 401) this.bar();
     }
     this.running = false;
+    if (this.barred) return;
     this.onChange();
     clearTimeout(this.timer);
     const wait = document.hidden ? SLOWEST_S : Math.min(SLOWEST_S, ROUND_S * 2 ** this.failures);
@@ -83,6 +102,7 @@ export class Feed {
 
   async fetchOne(path, one) {
     const data = await ask(path);
+    if (this.barred) return;
     const at = Date.now();
     one.askedAt = at;
     this.answers[path] = { data, at };

@@ -189,7 +189,7 @@ class Client:
     def __call__(self, path: str, method: str = "GET", **more: Any) -> httpx.Response:
         async def ask() -> httpx.Response:
             transport = httpx.ASGITransport(self.app)
-            async with httpx.AsyncClient(transport=transport, base_url="http://farm.test") as client:
+            async with httpx.AsyncClient(transport=transport, base_url="http://127.0.0.1") as client:
                 return await client.request(method, path, **more)
 
         return asyncio.run(ask())

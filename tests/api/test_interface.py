@@ -6,7 +6,7 @@ from html.parser import HTMLParser
 import pytest
 from pydantic import TypeAdapter
 
-from api import alarm_schemas, examples, notice_schemas, schemas
+from api import access_schemas, alarm_schemas, examples, notice_schemas, schemas
 from api.app import PAGE
 from tests.api.conftest import assert_problem
 
@@ -41,8 +41,12 @@ ANSWERS = {
     "notice": notice_schemas.NoticeAnswer,
     "data_set_plan": schemas.DataSetPlanAnswer,
     "health": schemas.HealthAnswer,
+    "session": access_schemas.SessionAnswer,
+    "audit": access_schemas.AuditAnswer,
+    "alive": access_schemas.AliveAnswer,
 }
-WRITING = {"/api/v1/alarms/{id}/{act}"}
+METHODS = {"/api/v1/alarms/{id}/{act}": ["POST"], "/api/v1/session": ["GET", "POST", "DELETE"]}  # the others: GET
+BODIES = {"/api/v1/alarms/{id}/{act}": {"who": "kim"}, "/api/v1/session": {"token": "x"}}
 FILES = {
     "/api/v1/data-set": {"application/zip"},
     "/api/v1/data-set/readings": {"application/vnd.apache.arrow.stream", "text/csv"},
@@ -62,20 +66,24 @@ def openapi(client):
 def test_every_address_is_documented_with_an_example(openapi):
     assert len(openapi["paths"]) == 36
     for path, operations in openapi["paths"].items():
-        assert list(operations) == ["post" if path in WRITING else "get"], path
-        [operation] = operations.values()
-        content = operation["responses"]["200"]["content"]
-        if path in FILES:
-            assert set(content) == FILES[path], "files, which have no example"
-        else:
-            assert content["application/json"]["example"], path
-            assert "$ref" in content["application/json"]["schema"], path
-        problem = operation["responses"]["default"]["content"]["application/problem+json"]
-        name = problem["schema"]["$ref"].rpartition("/")[2]
-        assert "detail" in openapi["components"]["schemas"][name]["properties"]
-        assert "422" not in operation["responses"], "the framework's own error shape is not ours"
-        for parameter in operation.get("parameters", []):
-            assert parameter["description"], (path, parameter["name"])
+        assert [method.upper() for method in operations] == METHODS.get(path, ["GET"]), path
+        for operation in operations.values():
+            documented(path, operation, openapi["components"]["schemas"])
+
+
+def documented(path, operation, schemas):
+    content = operation["responses"]["200"]["content"]
+    if path in FILES:
+        assert set(content) == FILES[path], "files, which have no example"
+    else:
+        assert content["application/json"]["example"], path
+        assert "$ref" in content["application/json"]["schema"], path
+    problem = operation["responses"]["default"]["content"]["application/problem+json"]
+    name = problem["schema"]["$ref"].rpartition("/")[2]
+    assert "detail" in schemas[name]["properties"]
+    assert "422" not in operation["responses"], "the framework's own error shape is not ours"
+    for parameter in operation.get("parameters", []):
+        assert parameter["description"], (path, parameter["name"])
 
 
 def test_every_reference_in_the_openapi_leads_somewhere(openapi):
@@ -118,14 +126,15 @@ def test_answers_have_the_fields_of_their_example(client, address):
 def test_one_error_shape_over_every_address(client, openapi):
     for template in openapi["paths"]:
         path = template.format(**{name: REAL.get(name, "x") for name in re.findall(r"{(\w+)}", template)})
-        own = "POST" if template in WRITING else "GET"
-        for method in {"GET", "POST", "PUT", "PATCH", "DELETE"} - {own}:
+        methods = METHODS.get(template, ["GET"])
+        for method in {"GET", "POST", "PUT", "PATCH", "DELETE"} - {*methods}:
             response = client(path, method, json={})
             assert_problem(response, 405)
-            assert own in response.headers["allow"]
-        doing = {"json": {"who": "kim"}} if own == "POST" else {}
-        body = assert_problem(client(f"{path}?no_such_parameter=1", own, **doing), 422)
-        assert body["errors"][0]["parameter"] == "no_such_parameter"
+            assert response.headers["allow"] in ", ".join(methods)
+        for method in methods:
+            doing = {"json": BODIES[template]} if method == "POST" else {}
+            body = assert_problem(client(f"{path}?no_such_parameter=1", method, **doing), 422)
+            assert body["errors"][0]["parameter"] == "no_such_parameter"
         assert_problem(client(f"{path}/nothing/to/be/found"), 404)
 
 
@@ -163,7 +172,8 @@ def test_files_are_revalidated_and_answers_are_not_kept(client):
         again = client(path, headers={"If-None-Match": first.headers["etag"]})
         assert again.status_code == 304
         assert again.headers["x-content-type-options"] == "nosniff"
-    assert client("/api/v1/farm").headers["cache-control"] == "no-store"
+    for path in ("/api/v1/farm", "/metrics"):
+        assert client(path).headers["cache-control"] == "no-store"
 
 
 def test_what_is_long_travels_compressed(client):

@@ -45,8 +45,10 @@ def test_excursions_of_before_onset_limits_stay_without_one(tmp_path):
     with Journal(url(tmp_path)) as journal:
         journal.replace_excursions("north", AIR, 0, [entry])
     with closing(sqlite3.connect(tmp_path / "journal.sqlite")) as file, file:  # as the version before left it
-        for table in ("finding", "alarm", "alarm_revision", "alarm_act", "notice", "notice_try", "notice_link",
-                      "alarm_name", "notice_alarm"):  # fmt: skip
+        for table in (
+            "finding", "alarm", "alarm_revision", "alarm_act", "notice", "notice_try", "notice_link",
+            "alarm_name", "notice_alarm", "token", "session", "written",
+        ):  # fmt: skip
             file.execute(f"DROP TABLE {table}")
         file.execute("DROP INDEX ix_log_entry_farm_kind_identity_version")
         file.execute("ALTER TABLE excursion DROP COLUMN onset_limit")

@@ -135,7 +135,7 @@ def test_a_journal_of_before_finds_former_names_and_what_is_owed(tmp_path):
         [kept] = journal.alarms.replace(FARM, alarm(1, 0).condition, 0, [alarm(1, 90)])
         journal.outbox.add(before)
     with closing(sqlite3.connect(tmp_path / "journal.sqlite")) as file, file:
-        for table in ("alarm_name", "notice_alarm"):
+        for table in ("alarm_name", "notice_alarm", "token", "session", "written"):
             file.execute(f"DROP TABLE {table}")
         for index in ("log_entry_farm_kind_identity_version", "alarm_farm_returned_us_alarm_us"):
             file.execute(f"DROP INDEX ix_{index}")
