@@ -16,7 +16,7 @@ from store.journal import Journal
 from tests.api.conftest import HOUR_US, NOW_US, Client, assert_problem
 
 API_PAGE = Path(__file__).parents[2] / "docs" / "api.md"
-REAL = {"key": "room/air_temperature", "date": "2026-03-01", "id": "x", "name": "x"}
+REAL = {"key": "room/air_temperature", "date": "2026-03-01", "week": "2026-W09", "id": "x", "name": "x"}
 BODIES = {"session": {"token": "x"}}  # else who does it
 
 # What lies beside the OpenAPI document: nothing of the farm, or a secret of its own.
