@@ -8,6 +8,7 @@ COPY store store
 COPY analytics analytics
 COPY ingest ingest
 COPY watch watch
+COPY handover handover
 COPY api api
 COPY simulator simulator
 COPY leafweather leafweather

@@ -1,0 +1,40 @@
+"""What is installed, and what goes into the container's image, is all there is."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+
+ROOT = Path(__file__).parents[1]
+PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text())
+PACKAGES = PROJECT["tool"]["setuptools"]["packages"]
+NOT_INSTALLED = {"bench", "tests", "docs"}
+
+
+def files_of(folder):
+    found = (one.relative_to(ROOT) for one in (ROOT / folder).rglob("*") if one.is_file())
+    return [one for one in found if "__pycache__" not in one.parts]
+
+
+def test_every_folder_with_code_is_a_package_that_is_installed():
+    tops = {one.parent.name for one in ROOT.glob("*/__init__.py")} - NOT_INSTALLED
+    assert {".".join(one.parent.parts) for top in tops for one in files_of(top) if one.suffix == ".py"} == set(PACKAGES)
+
+
+def test_every_other_file_in_a_package_is_installed_with_it():
+    data = PROJECT["tool"]["setuptools"]["package-data"]
+    folders = {package: Path(*package.split(".")) for package in PACKAGES}
+    installed = {
+        found.relative_to(ROOT)
+        for package, patterns in data.items()
+        for pattern in patterns
+        for found in (ROOT / folders[package]).glob(pattern)
+    }
+    inside = {one for folder in folders.values() for one in files_of(folder) if one.suffix != ".py"}
+    assert inside - installed == set()
+
+
+def test_the_image_is_made_of_every_package():
+    copied = set(re.findall(r"^COPY (\w+) \1$", (ROOT / "Dockerfile").read_text(), re.MULTILINE))
+    assert copied == {package.split(".")[0] for package in PACKAGES}
