@@ -64,7 +64,7 @@ def openapi(client):
 
 
 def test_every_address_is_documented_with_an_example(openapi):
-    assert len(openapi["paths"]) == 36
+    assert len(openapi["paths"]) == 39
     for path, operations in openapi["paths"].items():
         assert [method.upper() for method in operations] == METHODS.get(path, ["GET"]), path
         for operation in operations.values():
