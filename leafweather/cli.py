@@ -18,6 +18,7 @@ from rich.logging import RichHandler
 from farm.check import Description, DescriptionError, read_description
 from leafweather import __version__, copy_command
 from leafweather.alarm_commands import alarms_app
+from leafweather.doctor_command import doctor
 from leafweather.dose_command import dose
 from leafweather.explain_command import explain
 from leafweather.export_command import export
@@ -53,6 +54,7 @@ app.add_typer(store_app, name="store")
 app.add_typer(token_app, name="token")
 app.command(epilog="Example: leafweather dose --from 1.2 --to 1.8 --volume-l 200 --stock-ms-cm 100")(dose)
 app.command(epilog="Example: leafweather simulate scenario.toml --to simulated")(simulate)
+app.command(epilog="Example: leafweather doctor farm.toml --data /var/lib/leafweather")(doctor)
 app.command(epilog="Example: leafweather explain 3f9c1a7be0 --data demo-data")(explain)
 app.command(
     epilog="Example: leafweather export farm.toml lettuce-in-march --start 2026-03-01 --end 2026-04-01 --zone row-1 "

@@ -45,8 +45,7 @@ class JournalDatabase:
             raise
 
     def _bring_up_to_date(self) -> None:
-        config = Config()
-        config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
+        config = _migrations()
         scripts = ScriptDirectory.from_config(config)
         known = {script.revision for script in scripts.walk_revisions()}
         with self._writer.begin() as connection:
@@ -92,6 +91,17 @@ class JournalDatabase:
         """Release every connection; closing twice is harmless."""
         self._closed = True
         self._engine.dispose()
+
+
+def newest_revision() -> str:
+    """Return the revision of the tables that this program knows."""
+    return str(ScriptDirectory.from_config(_migrations()).get_current_head())
+
+
+def _migrations() -> Config:
+    config = Config()
+    config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
+    return config
 
 
 def _set_up_sqlite(engine: Engine) -> None:

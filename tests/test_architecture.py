@@ -24,7 +24,7 @@ MAY_IMPORT = {
 
 # Outside libraries that belong to one place each.
 ONLY_IN = {
-    "paho": {"ingest/subscriber.py", "simulator/publish.py"},
+    "paho": {"ingest/subscriber.py", "leafweather/checkup_of_broker.py", "simulator/publish.py"},
     "amqtt": {"leafweather/embedded_broker.py"},
     "fastapi": {"api/"},
     "starlette": {"api/"},
@@ -37,6 +37,7 @@ ONLY_IN = {
         "leafweather/alarm_commands.py",
         "leafweather/cli.py",
         "leafweather/copy_command.py",
+        "leafweather/doctor_command.py",
         "leafweather/dose_command.py",
         "leafweather/explain_command.py",
         "leafweather/export_command.py",
