@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import configparser
 import re
 import tomllib
 from pathlib import Path
+
+from leafweather.cli import app
+from leafweather.settings import Settings
 
 ROOT = Path(__file__).parents[1]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text())
@@ -38,3 +42,15 @@ def test_every_other_file_in_a_package_is_installed_with_it():
 def test_the_image_is_made_of_every_package():
     copied = set(re.findall(r"^COPY (\w+) \1$", (ROOT / "Dockerfile").read_text(), re.MULTILINE))
     assert copied == {package.split(".")[0] for package in PACKAGES}
+
+
+def test_the_systemd_unit_starts_what_there_is():
+    unit = configparser.RawConfigParser(strict=True)
+    unit.optionxform = str
+    unit.read_string((ROOT / "docs" / "leafweather.service").read_text())
+    program, command, file = unit["Service"]["ExecStart"].split()
+    assert program.endswith("/leafweather")
+    assert file == "/etc/leafweather/farm.toml"
+    assert command in {one.callback.__name__ for one in app.registered_commands}
+    name, _ = unit["Service"]["Environment"].split("=")
+    assert name.removeprefix("LEAFWEATHER_").lower() in Settings.model_fields
