@@ -47,7 +47,8 @@ class Connections:
         self._path = path
         self._patience_s = patience_s
         self._closed = False
-        self.unsynced = False  # whether something was written that a loss of power may still undo
+        # Whether something was written that a loss of power may still undo; a program that died may have done so too.
+        self.unsynced = True
         self._idle: list[sqlite3.Connection] = []
         self._lock = Lock()
         with self._told():

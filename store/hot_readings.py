@@ -73,6 +73,8 @@ def next_time(connection: sqlite3.Connection, series: int, start_us: int, end_us
 
 def replace_derived(connection: sqlite3.Connection, series: int, start_us: int, end_us: int, columns: Columns) -> None:
     """Within a transaction: make ``columns`` the only hot readings of a derived series in a range."""
+    if start_us >= end_us:
+        return
     connection.execute(sql.CLEAR_READINGS, (series, start_us, end_us))  # rows of before there were blocks
     blocks = _blocks(connection, series, start_us, end_us)
     pieces = [columns]

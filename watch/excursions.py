@@ -80,7 +80,7 @@ class ExcursionKeeper:
     def _let_go(self, newest_us: int) -> None:
         """Forget what is over for long: only a late reading asks for it."""
         if len(self._known) > MOST_KNOWN:
-            self._known_since_us = newest_us - 2 * self._decided_us
+            self._known_since_us = max(self._known_since_us, newest_us - 2 * self._decided_us)
             self._known = self._overlapping(self._known_since_us, END_OF_TIME_US)
 
     def _replayed(

@@ -76,6 +76,16 @@ def test_embedded_to_embedded(embedded):
         assert {note.series for note in target.touched("north", 1000)} == {AIR, HUMIDITY}
 
 
+def test_what_was_copied_is_synced_before_it_is_read_back(embedded):
+    with embedded("a") as source, embedded("b") as target:
+        filled(source)
+        steps = []  # of each that was done: whether all that the target holds is synced
+        copy_readings(source, target, "north", -FAR, FAR, lambda *_: steps.append(not target._connections.unsynced))
+        copied, read_back = steps[: len(steps) // 2], steps[len(steps) // 2 :]
+        assert not copied[-1]  # derived readings come last
+        assert all(read_back)
+
+
 def test_embedded_to_influx_and_back(embedded, influx_opened):
     with embedded("a") as source, influx_opened(page=40) as middle, embedded("b") as target:
         filled(source)

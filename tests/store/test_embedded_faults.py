@@ -247,6 +247,14 @@ class TestSyncing:
         store.settle([])
         assert self.commits(statements) == []
 
+    def test_what_a_program_that_died_replaced_is_synced_by_the_next(self, tmp_path):
+        with EmbeddedStore(tmp_path) as died, EmbeddedStore(tmp_path) as store:
+            died.replace(VPD, 0, 10, columns((1, 1.0, 1)))
+            statements = []
+            store._connections._writer.set_trace_callback(statements.append)
+            store.settle([])
+            assert self.commits(statements) == [(True, True)]
+
     def test_a_replacement_that_fails_leaves_syncing_on(self, traced):
         store, statements = traced
         with pytest.raises(ValueError, match="strictly ascending"):

@@ -52,6 +52,13 @@ def test_a_change_within_blocks_leaves_what_is_around_it(store, tmp_path):
     assert sum(counts(tmp_path)) == len(wanted)
 
 
+def test_a_range_that_ends_before_it_begins_holds_nothing_to_replace(store, tmp_path):
+    store.replace(VPD, 0, DAY, columns(*rows(10)))
+    store.replace(VPD, 8 * MINUTE, 2 * MINUTE, columns())
+    assert everything(store, VPD) == rows(10)
+    assert counts(tmp_path) == [10]
+
+
 def test_instants_are_removed_from_blocks_and_rows_alike(store, tmp_path):
     store.replace(VPD, 0, DAY, columns(*rows(10)))
     with contextlib.closing(sqlite3.connect(tmp_path / FILE_NAME)) as file, file:

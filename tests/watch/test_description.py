@@ -6,6 +6,7 @@ import pytest
 
 from farm.check import check_text
 from tests.conftest import SMALL_FARM, T0_US, samples
+from watch.deriving import DERIVED
 
 HUMIDITY = "room/relative_humidity"
 
@@ -31,6 +32,22 @@ def test_derived_series_follow_a_changed_description_over_all_history(house):
     # ISO 13788: f = 1 - U Rsi = 0.87, so 22 - 0.13 x 42
     assert after == pytest.approx(22 - 0.13 * 42, abs=1e-6)
     assert house.journal.description_in_force("testfarm") == "second"
+
+
+def test_what_was_worked_out_anew_is_synced_before_it_is_noted_as_done(house, monkeypatch):
+    house.put("room/air_temperature", [(T0_US, 22.0)])
+    house.put("outdoors/air_temperature", [(T0_US, -20.0)])
+    house.work()
+    noted, keep = [], type(house.journal).note_bases
+
+    def note_bases(journal, farm, kind, texts):
+        noted.append((kind, house.store._connections.unsynced))
+        keep(journal, farm, kind, texts)
+
+    monkeypatch.setattr(type(house.journal), "note_bases", note_bases)
+    change(house, SMALL_FARM.replace("r_value_m2k_w = 3.8744", "u_value_w_m2k = 1.0"))
+    assert (DERIVED, False) in noted
+    assert (DERIVED, True) not in noted
 
 
 def test_the_same_description_works_nothing_out_anew(house, monkeypatch):

@@ -11,6 +11,8 @@ from hypothesis import strategies as st
 
 from tests.conftest import MINUTE_US, T0_US, samples
 from tests.watch.conftest import House
+from watch import excursions
+from watch.excursions import ExcursionKeeper
 
 HUMIDITY = "room/relative_humidity"
 # The small farm's band: 50 to 75 %, 5 min on, 2 min off, 2 % deadband.
@@ -92,6 +94,21 @@ def test_lights_that_come_late_revise_the_excursion(house):
     house.put("row/lights_on", samples("1*40"))
     house.work()
     assert house.journal.excursions(house.farm.name) == []
+
+
+def test_one_let_go_in_a_long_silence_is_asked_for_again(house, monkeypatch):
+    """Looking at a stretch without readings tells nothing of what was before it."""
+    monkeypatch.setattr(excursions, "MOST_KNOWN", 1)
+    later_us = T0_US + 10 * 1440 * MINUTE_US
+    house.put(HUMIDITY, samples("60*5 80*60 60*5"))
+    house.put(HUMIDITY, samples("60*5 80*20 60*20 80*20 60*20", start_us=later_us))
+    house.work()
+    keeper = ExcursionKeeper(house.farm, house.store, house.journal, house.series(HUMIDITY))
+    silent_us = T0_US + 5 * 1440 * MINUTE_US
+    keeper.renew(silent_us, silent_us, later_us)  # as when the lights of that day come late
+    house.put(HUMIDITY, [(T0_US + 70 * MINUTE_US, 60.0)])
+    keeper.renew(T0_US + 70 * MINUTE_US, T0_US + 70 * MINUTE_US)
+    assert [row[2:4] for row in found(house)] == [(5, 65), (14405, 14425), (14445, 14465)]
 
 
 @settings(max_examples=25)
