@@ -14,8 +14,10 @@ from watch.derived import derived_series
 
 # A sheet may look this far into the days before and after, at what goes on over midnight; a reading there renews it.
 LOOK_AROUND_US = 2 * 3600 * MICROSECONDS_PER_SECOND
-# A sheet tells of trends in these quantities over so many days before its own; a change there renews it.
-TRENDS, TREND_DAYS = ("lamp_output", "photoperiod"), 366
+# A sheet looks back so many days from its own's end: at what is usual, at siblings, nights, doses; a change renews it.
+LOOKS_BACK_DAYS = 16
+TREND_DAYS = 366  # of lamps
+WEARS = {"lamp_output": TREND_DAYS, "photoperiod": TREND_DAYS, "normalised_output": 92, "filter_pressure_drop": 30}
 LOOKS_BACK_US = 12 * 3600 * MICROSECONDS_PER_SECOND  # before the day, for averages and stretches that reach into it
 
 
@@ -23,9 +25,9 @@ LOOKS_BACK_US = 12 * 3600 * MICROSECONDS_PER_SECOND  # before the day, for avera
 class DayData:
     """A local day ``[start_us, end_us)`` of one farm; ``until_us`` is its end, or now while it lasts.
 
-    A sheet rests on readings from at most ``LOOKS_BACK_US`` before ``start_us`` to ``LOOK_AROUND_US`` after
-    ``end_us``: so far the watch renews sheets for late readings. ``known`` are the described and derived series
-    that have readings around the day.
+    A sheet rests on readings from at most ``LOOKS_BACK_DAYS`` before, of quantities in ``WEARS`` more, to
+    ``LOOK_AROUND_US`` after ``end_us``: so far the watch renews sheets for late readings. ``known`` are the described
+    and derived series that have readings around the day.
     """
 
     farm: Farm

@@ -8,7 +8,7 @@ from datetime import date, timedelta
 from farm.description import Farm
 from farm.readings import Series, instant
 from store.journal import Journal
-from watch.day_data import LOOK_AROUND_US, LOOKS_BACK_US, TREND_DAYS, TRENDS
+from watch.day_data import LOOK_AROUND_US, LOOKS_BACK_DAYS, LOOKS_BACK_US, WEARS
 from watch.stretches import Stretch
 
 
@@ -33,22 +33,16 @@ class StaleDays:
         if not own:
             return set()
         written = {*self._journal.days(self._farm.name), *under_way}
-        around = self.around(stretches)
-        seen_from_later = [
-            day
-            for series, several in changed.items()
-            if series.quantity in TRENDS
-            for first, last in several
-            for day in self._days(first, last)
-        ]
-        reach = timedelta(days=TREND_DAYS)
-        later = {sheet for sheet in written for day in seen_from_later if day < sheet <= day + reach}
-        stale = own | (around & written) | later
+        stale = own | (self.around(stretches) & written)
+        for series, several in changed.items():
+            reach = timedelta(days=WEARS.get(series.quantity, LOOKS_BACK_DAYS))
+            for days in (self._days(*stretch) for stretch in several):
+                stale |= {sheet for sheet in written if days and days[0] < sheet <= days[-1] + reach}
         self._journal.mark_days_stale(self._farm.name, stale)
         return stale
 
     def around(self, stretches: Iterable[Stretch]) -> set[date]:
-        """Return the days whose sheets look at changes in some stretches, trends aside."""
+        """Return the days that changes in some stretches lie in or reach into, what sheets look back on aside."""
         return {day for first, last in stretches for day in self._days(first - LOOK_AROUND_US, last + LOOKS_BACK_US)}
 
     def _days(self, first_us: int, last_us: int) -> list[date]:
