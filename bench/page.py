@@ -107,7 +107,9 @@ def wait_until_caught_up(url, process):
         assert process.poll() is None, "the demonstration has ended"
         try:
             with urllib.request.urlopen(f"{url}/api/v1/days", timeout=5) as answer:
-                if len(json.load(answer)["days"]) >= 2:
+                days = json.load(answer)["days"]
+            with urllib.request.urlopen(f"{url}/api/v1/health", timeout=5):  # 503 while the watch is behind
+                if len(days) >= 2:
                     return
         except (urllib.error.URLError, ConnectionError, TimeoutError):
             pass
