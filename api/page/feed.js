@@ -104,10 +104,12 @@ export class Feed {
     const data = await ask(path);
     if (this.barred) return;
     const at = Date.now();
+    const isFirst = !this.answers[path];
     one.askedAt = at;
     this.answers[path] = { data, at };
     this.lastSuccess = at;
     if (data.time && typeof data.time === "string") this.offset = Date.parse(data.time) - at;
+    if (isFirst) this.onChange(); // what is there is shown, whatever else takes its time
   }
 
   data(path) {

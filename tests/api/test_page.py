@@ -103,6 +103,24 @@ def test_the_first_screen_tells_what_needs_a_person_and_each_zone(visit):
     assert "not a life-safety device" in page.locator("footer").inner_text()
 
 
+def test_what_has_answered_is_shown_while_the_rest_takes_its_time(browser, served):
+    context = browser.new_context()
+    page = context.new_page()
+    held = []
+    page.route("**/api/v1/notices*", lambda route: held.append(route))  # it gets no answer
+    page.add_init_script("window.setInterval = () => 0;")  # the clock's tick would show it a second later
+    page.goto(served.url)
+    playwright.expect(page.locator("article.zone").first).to_contain_text("Relative humidity")
+    assert held
+    context.close()
+
+
+def test_every_module_is_fetched_at_once_not_wave_by_wave():
+    page = Path(__file__).parents[2] / "api" / "page"
+    named = set(re.findall(r'rel="modulepreload" href="/page/([^"]+)"', (page / "index.html").read_text()))
+    assert named == {one.relative_to(page).as_posix() for one in page.rglob("*.js")} - {"app.js"}
+
+
 def test_silent_series_are_not_shown_as_fresh(visit):
     page = visit()
     co2 = page.get_by_role("row").filter(has_text="CO2").first
