@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import secrets
 from html.parser import HTMLParser
 
 import pytest
@@ -159,7 +160,8 @@ class Inline(HTMLParser):
 
 
 def test_no_page_of_ours_runs_or_draws_anything_inline_and_the_policy_forbids_it(client, house):
-    secret = house.journal.links.make(Link("testfarm", "ada", "hostile", "g", ("x",), NOW_US + HOUR_US))
+    secret = secrets.token_urlsafe(32)
+    house.journal.links.keep(Link("testfarm", "ada", "hostile", "g", ("x",), NOW_US + HOUR_US), secret)
     for path in ("/", f"/acknowledge/{secret}", "/acknowledge/none"):
         response, page = client(path), Inline()
         page.feed(response.text)
