@@ -29,6 +29,7 @@ from api import (
     routes_notices,
     routes_readings,
     routes_reports,
+    routes_writing,
 )
 from api.auditing import Audited
 from api.guard import Guard
@@ -96,6 +97,7 @@ def create_app(house: House) -> FastAPI:
         routes_notices,
         routes_data_sets,
         routes_reports,
+        routes_writing,
         routes_access,
     ):
         api.include_router(part.router)

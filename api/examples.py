@@ -405,6 +405,7 @@ EXAMPLES: dict[str, dict[str, Any]] = {
         "corrections": [{"since": "2026-02-20T09:00:00Z", "scale": 1.0417, "offset": -0.2542}],
     },
     "log": {"entries": [_ENTRY]},
+    "log_entry": _ENTRY,
     "log_versions": {"versions": [_ENTRY]},
     "dose": {
         "add": "stock",

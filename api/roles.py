@@ -65,6 +65,9 @@ LEAST: dict[str, Role | None] = {
     "GET /zones": VIEWER,
     # The work of the day.
     "POST /alarms/{id}/acknowledge": TECHNICIAN,
+    "POST /log": TECHNICIAN,
+    "POST /log/{id}": TECHNICIAN,
+    "POST /log/{id}/withdraw": TECHNICIAN,
     # What keeps people from being told, and who did what.
     "POST /alarms/{id}/shelve": KEEPER,
     "POST /alarms/{id}/unshelve": KEEPER,

@@ -150,7 +150,7 @@ def log(
     found = house.journal.log.entries(
         house.farm.name, start_us=start_us, end_us=end_us, kinds=[kind] if kind else (), withdrawn=withdrawn
     )
-    return schemas.LogAnswer(entries=[_log_row(one) for one in found])
+    return schemas.LogAnswer(entries=[log_row(one) for one in found])
 
 
 @router.get("/log/{id}", responses=examples.of("log_versions"))
@@ -161,10 +161,11 @@ def log_versions(
     found = house.journal.log.versions(house.farm.name, identity)
     if not found:
         raise Problem(404, f"There is no entry {identity[:200]!r}. /api/v1/log lists every one.")
-    return schemas.LogVersionsAnswer(versions=[_log_row(one) for one in found])
+    return schemas.LogVersionsAnswer(versions=[log_row(one) for one in found])
 
 
-def _log_row(one: LogEntry) -> schemas.LogRow:
+def log_row(one: LogEntry) -> schemas.LogRow:
+    """Return an entry as the interface tells it."""
     return schemas.LogRow(
         id=one.identity,
         kind=one.detail.kind,

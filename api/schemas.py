@@ -6,13 +6,14 @@ import math
 from datetime import date, datetime
 from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
 from farm.alarm_words import AlarmState
 from farm.description import ZoneKind
 from farm.quantities import Kind
 from store.contract import Origin
 from store.entries import Reason, Side
+from store.log_entries import Detail
 from watch.outlook import Standing, Urgency
 
 
@@ -566,6 +567,26 @@ class LogRow(BaseModel):
     version: int
     withdrawn: bool
     detail: dict[str, Any]
+
+
+class LogWriting(BaseModel):
+    """What a person writes into the journal, or what an entry of theirs is to say from now on."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    who: str = Field(min_length=1, max_length=80, description="who writes")
+    time: AwareDatetime | None = Field(
+        None, description="when it was, ISO 8601 with a zone; now, or as it was, without"
+    )
+    detail: Detail
+
+
+class Withdrawing(BaseModel):
+    """Who makes an entry count for nothing."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    who: str = Field(min_length=1, max_length=80, description="who withdraws it")
 
 
 class LogAnswer(BaseModel):

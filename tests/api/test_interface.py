@@ -32,6 +32,7 @@ ANSWERS = {
     "clocks": schemas.ClocksAnswer,
     "quality": schemas.QualityAnswer,
     "log": schemas.LogAnswer,
+    "log_entry": schemas.LogRow,
     "log_versions": schemas.LogVersionsAnswer,
     "alarms": alarm_schemas.AlarmsAnswer,
     "alarm": alarm_schemas.AlarmHistoryAnswer,
@@ -45,8 +46,21 @@ ANSWERS = {
     "audit": access_schemas.AuditAnswer,
     "alive": access_schemas.AliveAnswer,
 }
-METHODS = {"/api/v1/alarms/{id}/{act}": ["POST"], "/api/v1/session": ["GET", "POST", "DELETE"]}  # the others: GET
-BODIES = {"/api/v1/alarms/{id}/{act}": {"who": "kim"}, "/api/v1/session": {"token": "x"}}
+METHODS = {
+    "/api/v1/alarms/{id}/{act}": ["POST"],
+    "/api/v1/log": ["GET", "POST"],
+    "/api/v1/log/{id}": ["GET", "POST"],
+    "/api/v1/log/{id}/withdraw": ["POST"],
+    "/api/v1/session": ["GET", "POST", "DELETE"],
+}  # the others: GET
+WRITING = {"who": "kim", "detail": {"kind": "note", "note": "leaves pale"}}
+BODIES = {
+    "/api/v1/alarms/{id}/{act}": {"who": "kim"},
+    "/api/v1/log": WRITING,
+    "/api/v1/log/{id}": WRITING,
+    "/api/v1/log/{id}/withdraw": {"who": "kim"},
+    "/api/v1/session": {"token": "x"},
+}
 FILES = {
     "/api/v1/data-set": {"application/zip"},
     "/api/v1/data-set/readings": {"application/vnd.apache.arrow.stream", "text/csv"},
@@ -64,7 +78,7 @@ def openapi(client):
 
 
 def test_every_address_is_documented_with_an_example(openapi):
-    assert len(openapi["paths"]) == 39
+    assert len(openapi["paths"]) == 40
     for path, operations in openapi["paths"].items():
         assert [method.upper() for method in operations] == METHODS.get(path, ["GET"]), path
         for operation in operations.values():
