@@ -5,6 +5,7 @@ import { html } from "./html.js";
 const SESSION = "/api/v1/session";
 const ROLES = ["viewer", "technician", "keeper"];
 const PATIENCE_MS = 15_000;
+const WHO = "leafweather-who";
 
 let session = { sign_in_needed: false, signed_in: false, who: null, role: null, until: null, csrf: null };
 
@@ -13,6 +14,9 @@ export const writing = () => ({ "Content-Type": "application/json", ...(session.
 /** Whether who is signed in may do what needs a role; the server refuses it all the same. */
 export const may = (role) => ROLES.indexOf(session.role) >= ROLES.indexOf(role);
 export const signedInAs = () => (session.signed_in ? session.who : null);
+/** The name that was given last in this browser. */
+export const remembered = () => { try { return localStorage.getItem(WHO) ?? ""; } catch { return ""; } };
+export const remember = (name) => { try { localStorage.setItem(WHO, name); } catch { /* asked again next time */ } };
 export const shut = () => session.sign_in_needed && !session.signed_in;
 
 async function told(method, body) {

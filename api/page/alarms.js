@@ -1,13 +1,12 @@
 // What people do about alarms: acknowledge, shelve, take out of service; and what stands besides what needs a person.
 import { useState } from "./vendor/preact-hooks.js";
-import { may, signedInAs, writing } from "./access.js";
+import { may, remember, remembered, signedInAs, writing } from "./access.js";
 import { API } from "./feed.js";
 import { html } from "./html.js";
 import { Performance } from "./performance.js";
 import { dayAndClock } from "./text.js";
 
 export const STANDING = "alarms?standing=true&suppressed=true&limit=500";
-const WHO = "leafweather-who";
 const HOURS = [1, 4, 12, 24, 72];
 
 const STATES = {
@@ -18,9 +17,6 @@ const STATES = {
   suppressed_by_design: "Suppressed by design",
   out_of_service: "Out of service",
 };
-
-const remembered = () => { try { return localStorage.getItem(WHO) ?? ""; } catch { return ""; } };
-const remember = (name) => { try { localStorage.setItem(WHO, name); } catch { /* asked again next time */ } };
 
 /** One shape a state, beside its word, so that colour is never alone. */
 export function State({ state, until, zone }) {

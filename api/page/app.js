@@ -13,6 +13,7 @@ import { DaySheet, Excursions, RECENT } from "./record.js";
 import { clock, dayName, lasting, zoneName } from "./text.js";
 import { Timeline } from "./timeline.js";
 import { link, readView } from "./view.js";
+import { WriteDown } from "./write_down.js";
 import { Zones } from "./zones.js";
 
 const TICK_MS = 1000;
@@ -98,6 +99,7 @@ function Page({ feed }) {
       <${Excursions} ...${shared} />
       <${Findings} ...${shared} />
       <${DaySheet} ...${shared} />
+      <${WriteDown} ...${shared} />
       <${Notices} ...${shared} />
       <${Rejects} ...${shared} />
       <${Unknown} ...${shared} />

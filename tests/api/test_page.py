@@ -115,6 +115,31 @@ def test_what_has_answered_is_shown_while_the_rest_takes_its_time(browser, serve
     context.close()
 
 
+@pytest.mark.parametrize("size", [DESK, PHONE])
+def test_what_was_done_is_written_down_on_the_page(visit, house, size):
+    page = visit(size=size)
+    form = page.locator("#write-down")
+    form.get_by_role("button", name="Write it down").click()
+    playwright.expect(form.get_by_role("alert")).to_have_text("Give your name first.")
+    form.get_by_label("Who").fill("Kim")
+    form.locator("select").first.select_option(label="Sample by hand")
+    form.get_by_role("button", name="Write it down").click()
+    playwright.expect(form.get_by_role("alert")).to_contain_text("Fill in every field")
+    form.get_by_label("Compared with").select_option("room/air_temperature")
+    form.get_by_label("What your instrument gave").fill(str(size[0] / 100))
+    form.get_by_role("button", name="Write it down").click()
+    playwright.expect(form.get_by_role("status")).to_have_text("Written down.")
+    newest = max(house.journal.log.entries("testfarm", kinds=["grab_sample"]), key=lambda one: one.written_us)
+    assert (newest.author, newest.detail.series, newest.detail.value) == ("Kim", "room/air_temperature", size[0] / 100)
+    form.locator("select").first.select_option(label="Bottle refilled")
+    form.get_by_label("Bottle, as named in farm.toml").fill("nutrient")
+    form.get_by_label("Holds now, L").fill("5")
+    form.get_by_role("button", name="Write it down").click()
+    playwright.expect(form.get_by_role("alert")).to_contain_text("no stock of farm.toml")
+    visit.complaints[:] = [one for one in visit.complaints if "422" not in one]  # the browser notes the refusal
+    house.journal.log.withdraw("testfarm", newest.identity, "test", NOW_US)
+
+
 def test_every_module_is_fetched_at_once_not_wave_by_wave():
     page = Path(__file__).parents[2] / "api" / "page"
     named = set(re.findall(r'rel="modulepreload" href="/page/([^"]+)"', (page / "index.html").read_text()))
