@@ -334,6 +334,8 @@ def test_a_data_set_is_chosen_and_taken_away(visit, tmp_path):
     section.get_by_label("First day").fill("2026-03-01")
     section.get_by_label("Last day").fill("2026-03-01")
     section.get_by_label("Zone").select_option("row")
+    choices = section.get_by_label("Readings").locator("option").all_inner_texts()
+    assert choices[1:3] == ["cleaned, one value every minute", "cleaned, one value every 10 minutes"]
     section.get_by_label("Readings").focus()
     page.keyboard.press("End")  # by keyboard alone: the last choice is the local day
     playwright.expect(status).to_contain_text("2 series, cleaned, 1 cell each")
@@ -417,6 +419,16 @@ def test_sheets_from_before_a_section_was_made_still_show(visit):
     shown = science_of(page, older).text
     assert "Light days that began on this day" in shown
     assert "Energy" not in shown
+
+
+def test_a_cause_that_began_before_the_day_stands_with_its_date(visit):
+    page = visit()
+    onsets = {"Before.": "2026-02-27T03:00:00Z", "That day.": "2026-03-01T11:00:00Z"}
+    found = [{"id": name, "onset": onset, "headline": name} for name, onset in onsets.items()]
+    older = {name: EXAMPLES["day"][name] for name in ("zones", "light_days")}
+    sheet = older | {"start": "2026-02-28T23:00:00Z", "findings": found}
+    shown = science_of(page, sheet).text
+    assert "Likely causes\nFri 27 Feb, 04:00: Before.\n12:00: That day.\n" in shown
 
 
 def test_it_says_so_when_the_server_no_longer_answers(visit, served):
