@@ -495,8 +495,8 @@ def test_an_alarm_is_acknowledged_and_shelved_with_the_keyboard_alone(with_alarm
     page.keyboard.press("Enter")
     need.get_by_role("status").get_by_text("Give your name first.").wait_for()
     page.wait_for_function("document.activeElement.id.startsWith('who-')")
+    assert not need.get_by_text("Shelve it").is_visible()  # nothing is shelved by mistake
     page.keyboard.type("Kim")
-    button.focus()
     page.keyboard.press("Enter")
     need.get_by_text("Acknowledged", exact=True).wait_for()
     need.get_by_role("button", name=re.compile("^Shelve: ")).focus()
