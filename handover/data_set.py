@@ -200,12 +200,19 @@ def _attributes(export: Export, imprint: Imprint, made_by: MadeBy) -> dict[str, 
 
 
 def _refuse_empty(facts: Facts) -> None:
-    if not any(one.readings for one in facts.tallies):
-        what = "damaged: leafweather store verify says what to put back" if facts.damages else "no reading"
+    if any(one.readings for one in facts.tallies):
+        return
+    count = len(facts.choice.members)
+    if facts.damages:
+        days = ", ".join(sorted({one.day for one in facts.damages}))
         raise Refused(
-            f"the {len(facts.choice.members)} series asked for have {what} in this range: nothing was written. "
-            "leafweather export --help says how to ask for another one."
+            f"what this range holds of the {count} series asked for is damaged ({days}): nothing was written. "
+            "leafweather store verify says which file to put back from a backup."
         )
+    raise Refused(
+        f"the {count} series asked for have no reading in this range: nothing was written. "
+        "leafweather export --help says how to ask for another one."
+    )
 
 
 def _describe(folder: Path, facts: Facts, readings: Sequence[File]) -> None:

@@ -46,7 +46,9 @@ class Act(StrEnum):
 @alarms_app.command("list", epilog="Example: leafweather alarms list farm.toml --days 7")
 def list_(
     file: FarmFile,
-    days: Annotated[float | None, typer.Option(help="all of the last days, not only those that stand now")] = None,
+    days: Annotated[
+        float | None, typer.Option(min=0.001, max=3660, help="all of the last days, not only those that stand now")
+    ] = None,
     suppressed: Annotated[bool, typer.Option("--suppressed", help="those suppressed by design too")] = False,
     data: Data = None,
 ) -> None:
@@ -63,6 +65,8 @@ def list_(
             entries = journal.alarms.between(farm.name, now_us - int(days * DAY_US))
             acts = journal.alarms.acts_about_each(entries)
             found = [(one, state_of(one, acts[one.identity], now_us)) for one in entries]
+        if not found:
+            _check_watched(journal, farm, data)
     shown = [(one, state) for one, state in found if suppressed or one.suppressed_by is None]
     for one, state in shown:
         typer.echo(_line(farm, one, AlarmState(state)))
@@ -120,7 +124,7 @@ def act(
         try:
             done = act_on(one, ActKind(what.replace("-", "_")), _author(by), why, until_us, now_us)
         except NotAllowed as error:
-            _stop(str(error))
+            _stop(f"{_option_of(one, what, why)}{error}")
         journal.alarms.add_act(done)
         state = state_of(one, journal.alarms.acts_about(one), now_us)
     typer.echo(_line(farm, one, state))
@@ -140,6 +144,8 @@ def report(
     end_us = _now_us() if end is None else _moment(farm, end)
     with _journal(data) as journal:
         found = alarm_report(journal, farm.name, end_us - int(days * DAY_US), end_us)
+        if not found.figures.alarms + found.suppressed:
+            _check_watched(journal, farm, data)
     figures, texts = found.figures, found.texts
     typer.echo(f"{figures.alarms} alarms in {days:g} days; {found.suppressed} more were suppressed by design.")
     typer.echo(
@@ -188,6 +194,27 @@ def _alarm(journal: Journal, farm: Farm, identity: str) -> AlarmEntry:
     if found is None:
         _stop(f"there is no alarm {identity!r}: leafweather alarms list shows their names")
     return found
+
+
+def _check_watched(journal: Journal, farm: Farm, data: Path | None) -> None:
+    """Stop where having no alarm would only mean that nobody looked."""
+    if journal.description_in_force(farm.name) is None:
+        folder = data if data is not None else Settings().data
+        _stop(
+            f"{folder}: no service has watched the farm {farm.name} in this folder: check [farm] name, or name another "
+            "folder with --data"
+        )
+
+
+def _option_of(one: AlarmEntry, what: Act, why: str) -> str:
+    """Return which option is to be given, or given otherwise, before the reason why an act is not allowed."""
+    from watch.alarm_acts import ALWAYS_TOLD, WITH_REASON
+    from watch.alarm_book import named
+
+    kind = ActKind(what.replace("-", "_"))
+    if kind not in WITH_REASON or named(one.condition).kind in ALWAYS_TOLD:
+        return ""
+    return "--why: " if not why.strip() else "--hours: "
 
 
 def _author(by: str | None) -> str:

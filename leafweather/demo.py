@@ -10,11 +10,10 @@ import threading
 import time
 import urllib.error
 import urllib.request
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from multiprocessing.connection import Connection
-from multiprocessing.synchronize import Event
 from pathlib import Path
 from typing import Literal
 
@@ -116,11 +115,12 @@ class Feed:
 
     def __init__(self, description_file: Path, broker: DemoBroker, history: History, after: datetime | None) -> None:
         context = multiprocessing.get_context("spawn")
-        self._stopping = context.Event()
+        # Its closing says stop. An event of multiprocessing would wait for ever for a waiter that was killed.
+        stop_end, self._stop = context.Pipe(duplex=False)
         self.progress, child_end = context.Pipe(duplex=False)
         self._process = context.Process(
             target=_feed,
-            args=(description_file, broker.port, broker.protocol, history, after, child_end, self._stopping),
+            args=(description_file, broker.port, broker.protocol, history, after, child_end, stop_end),
             name="simulator",
         )
 
@@ -129,7 +129,7 @@ class Feed:
         return self
 
     def __exit__(self, *exc: object) -> None:
-        self._stopping.set()
+        self._stop.close()
         self._process.join(STOP_WITHIN_S)
         if self._process.is_alive():
             self._process.kill()
@@ -148,12 +148,13 @@ def _feed(
     history: History,
     after: datetime | None,
     progress: Connection,
-    told_to_stop: Event,
+    stop: Connection,
 ) -> None:
     """Simulate and publish, in the child process; sends the simulated time, and None once live."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C reaches the parent, which stops us
+    for number in (signal.SIGINT, signal.SIGTERM):  # they reach the parent too, which stops us
+        signal.signal(number, signal.SIG_IGN)
     stopping = threading.Event()
-    threading.Thread(target=_pass_on, args=(told_to_stop, stopping), daemon=True).start()
+    threading.Thread(target=_pass_on, args=(stop, stopping), daemon=True).start()
     threading.Thread(target=_end_with_parent, daemon=True).start()
     farm = read_description(description_file).farm
     faults = demo_faults(history.start, history.laid_out)
@@ -165,8 +166,9 @@ def _feed(
         publisher.live(sources, stopping)
 
 
-def _pass_on(told: Event, stopping: threading.Event) -> None:
-    told.wait()
+def _pass_on(stop: Connection, stopping: threading.Event) -> None:
+    with suppress(EOFError):
+        stop.recv()
     stopping.set()
 
 

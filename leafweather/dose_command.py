@@ -7,6 +7,13 @@ from typing import Annotated
 import typer
 
 BAD_CALL = 2
+OPTIONS = {
+    "from_ms_cm": "--from",
+    "to_ms_cm": "--to",
+    "stock_ms_cm": "--stock-ms-cm",
+    "ec_per_ml_l": "--ec-per-ml-l",
+    "water_ms_cm": "--water-ms-cm",
+}
 
 
 def dose(
@@ -38,7 +45,10 @@ def dose(
         )
     except ValueError as error:
         caution = f"\n{cautions.ACID_AND_BASE}" if quantity == "solution_ph" else ""
-        typer.echo(f"{error}{caution}", err=True)
+        message = str(error)
+        for name, option in OPTIONS.items():
+            message = message.replace(name, option)
+        typer.echo(f"{message}{caution}", err=True)
         raise typer.Exit(BAD_CALL) from error
     what = "water" if water_ms_cm is not None else "stock"
     each = f", {found.each_l:.3f} L of each of {bottles} bottles" if bottles > 1 else ""

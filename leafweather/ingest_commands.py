@@ -23,7 +23,8 @@ FarmFile = Annotated[Path, typer.Argument(metavar="FILE", help="the farm's descr
 
 @ingest_app.command(
     "try",
-    epilog="""Example: leafweather ingest try farm.toml --topic leafweather/x --payload '[{"n":"room/x","v":21}]'""",
+    epilog="Example: leafweather ingest try farm.toml --topic leafweather/x "
+    """--payload '[{"n":"room/air_temperature","v":21}]'""",
 )
 def try_(
     file: FarmFile,
@@ -43,10 +44,10 @@ def try_(
         farm = read_description(file).farm
         if any(wild in topic for wild in "+#"):
             _stop(f"--topic: found {topic!r}; nothing can be published on + or #: give the topic of one message")
-        message = _message(payload)
-        arrived_us = time.time_ns() // 1000 if at is None else microseconds(datetime.fromisoformat(at))
-    except (DescriptionError, OSError, ValueError) as error:
+    except DescriptionError as error:
         _stop(str(error))
+    message = _message(payload)
+    arrived_us = time.time_ns() // 1000 if at is None else _moment(at)
     trial = tried(farm, topic, message, arrived_us, content_type)
     typer.echo(f"{len(message):,} bytes on {topic}: {trial.how}")
     for step in trial.steps:
@@ -101,7 +102,19 @@ def unknown(
 def _message(payload: str) -> bytes:
     if payload == "-":
         return sys.stdin.buffer.read()
-    return Path(payload[1:]).read_bytes() if payload.startswith("@") else payload.encode()
+    if not payload.startswith("@"):
+        return payload.encode()
+    try:
+        return Path(payload[1:]).read_bytes()
+    except OSError as error:
+        _stop(f"--payload: found {payload!r}: {error.strerror}; give a file that is there")
+
+
+def _moment(at: str) -> int:
+    try:
+        return microseconds(datetime.fromisoformat(at))
+    except ValueError:
+        _stop(f"--at: found {at!r}; write ISO 8601 with a zone, as in 2026-03-01T13:30:00Z")
 
 
 def _stop(message: str) -> NoReturn:

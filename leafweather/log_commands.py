@@ -176,6 +176,10 @@ def _said(value: Any) -> str:  # noqa: ANN401  # a field as it was given
 def _line(farm: Farm, entry: LogEntry) -> str:
     local = instant(entry.at_us).astimezone(farm.farm.zone_info)
     said = entry.detail.model_dump(mode="json", exclude={"kind", "note"}, exclude_none=True, exclude_defaults=True)
+    if isinstance(until := getattr(entry.detail, "until", None), datetime):
+        said["until"] = (
+            f"{until.astimezone(farm.farm.zone_info):%Y-%m-%dT%H:%M}"  # as it is written, by the farm's clock
+        )
     words = [f"{name}={json.dumps(value) if isinstance(value, list) else value}" for name, value in said.items()]
     note = f'"{entry.detail.note}"' if entry.detail.note else ""
     version = f"version {entry.version}" if entry.version > 1 else ""

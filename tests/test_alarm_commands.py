@@ -94,3 +94,27 @@ def test_a_folder_without_a_journal(call, tmp_path):
     done = CliRunner().invoke(app, ["alarms", "list", str(tmp_path / "farm.toml"), "--data", str(tmp_path / "empty")])
     assert done.exit_code == 2
     assert "there is no journal in" in done.stderr
+
+
+def test_what_shelving_lacks_is_told_by_its_option(call):
+    assert call("act", call.standing, "shelve", "--hours", "4").stderr.startswith("--why: ")
+    assert call("act", call.standing, "shelve", "--why", "x").stderr.startswith("--hours: ")
+    assert call("act", call.standing, "shelve", "--why", "x", "--hours", "999").stderr.startswith("--hours: ")
+
+
+def test_days_are_more_than_none(call):
+    refused = call("list", "--days", "-1")
+    assert refused.exit_code == 2
+    assert "--days" in refused.stderr
+
+
+def test_no_alarm_is_not_said_of_a_farm_that_the_folder_does_not_know(call, tmp_path):
+    other = tmp_path / "other.toml"
+    other.write_text(SMALL_FARM.replace('name = "testfarm"', 'name = "elsewhere"'))
+    for action in ("list", "report"):
+        done = CliRunner().invoke(app, ["alarms", action, str(other), "--data", str(tmp_path)])
+        assert (done.exit_code, done.stdout) == (2, "")
+        assert done.stderr == (
+            f"{tmp_path}: no service has watched the farm elsewhere in this folder: check [farm] name, or name another "
+            "folder with --data\n"
+        )

@@ -68,7 +68,8 @@ def test_it_back_fills_finds_the_three_faults_and_goes_on_with_the_stored_data(t
 
 
 @pytest.mark.slow
-def test_ctrl_c_stops_everything_cleanly(tmp_path):
+@pytest.mark.parametrize("told", [signal.SIGINT, signal.SIGTERM])  # Ctrl-C; what an init system sends to all
+def test_ctrl_c_stops_everything_cleanly(tmp_path, told):
     port, mqtt_port = free_port(), free_port()
     command = [sys.executable, "-m", "leafweather", "demo", "--data", str(tmp_path), "--days", "2",
                "--port", str(port), "--mqtt-port", str(mqtt_port)]  # fmt: skip
@@ -77,8 +78,11 @@ def test_ctrl_c_stops_everything_cleanly(tmp_path):
     eventually(lambda: answers(port), 60)
     eventually(lambda: httpx.get(f"http://127.0.0.1:{port}/api/v1/latest").json()["latest"], 60)
     time.sleep(1)
-    os.killpg(process.pid, signal.SIGINT)
-    output, _ = process.communicate(timeout=30)
+    os.killpg(process.pid, told)
+    try:
+        output, _ = process.communicate(timeout=30)
+    finally:
+        process.kill()
     assert process.returncode == 0, output.decode()
     assert b"Traceback" not in output, output.decode()
     assert b"Stopped." in output

@@ -44,3 +44,15 @@ def test_what_cannot_be_is_one_message():
     assert done.stderr.count("\n") == 1
     assert "stock only raises EC. Work out a dilution with water instead" in done.stderr
     assert run("--from", "1.2", "--to", "1.8", "--volume-l", "200").exit_code == 2
+
+
+def test_messages_name_the_options_as_they_are_typed():
+    nothing = run("--from", "1.2", "--to", "1.8", "--volume-l", "200").stderr
+    for option in ("--stock-ms-cm", "--ec-per-ml-l", "--water-ms-cm"):
+        assert option in nothing
+    assert "_ms_cm" not in nothing
+    assert run("--from", "1200", "--to", "1800", "--volume-l", "200", "--stock-ms-cm", "100").stderr == (
+        "--from is 1200.0: give an EC in mS/cm, 0 to 500\n"
+    )
+    both = run("--from", "1.2", "--to", "1.8", "--volume-l", "200", "--stock-ms-cm", "9", "--water-ms-cm", "0").stderr
+    assert both.startswith("given is --stock-ms-cm and --water-ms-cm: ")

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import shlex
+from pathlib import Path
 
 import cbor2
 import pytest
@@ -135,3 +137,22 @@ def test_unknown_names_come_with_a_draft_and_those_described_since_are_left_out(
     assert "yard-1" not in done.stdout
     farm, mistakes = check_text(SMALL_FARM + done.stdout)
     assert (mistakes, farm.series[-1].wire) == ([], "row/temp")
+
+
+def test_the_example_of_the_help_is_taken_on_the_first_farm(call):
+    first_farm = Path(__file__).parent.parent / "docs" / "first-farm.toml"
+    shown = " ".join(CliRunner().invoke(app, ["ingest", "try", "--help"], terminal_width=200).output.split())
+    example = shlex.split(shown.partition("Example: leafweather ")[2])
+    done = CliRunner().invoke(app, [str(first_farm) if one == "farm.toml" else one for one in example])
+    assert done.exit_code == 0, done.output
+
+
+def test_a_file_of_the_payload_and_a_time_that_cannot_be_used_name_their_option(call):
+    done = call("leafweather/x", "@no-such-file")
+    assert (done.exit_code, done.stdout) == (2, "")
+    assert done.stderr == "--payload: found '@no-such-file': No such file or directory; give a file that is there\n"
+    assert call("leafweather/x", "@").stderr.startswith("--payload: found '@'")
+    for wrong in ("2026-03-01T12:00:00", "noon"):
+        done = call("leafweather/x", "[]", "--at", wrong)
+        assert done.exit_code == 2
+        assert done.stderr == f"--at: found {wrong!r}; write ISO 8601 with a zone, as in 2026-03-01T13:30:00Z\n"

@@ -133,6 +133,7 @@ def test_planned_work_may_be_to_come_and_is_local_time(call):
     earlier = call("edit", entry.identity, "until=2998-01-02T10:00")
     assert earlier.exit_code == 0, earlier.output
     assert "version 2" in earlier.output
+    assert "  2998-01-02 09:00  planned_work  what=cleaning  until=2998-01-02T10:00  zones=" in call("list").output
 
 
 def test_a_harvest_and_a_move_with_photos(call):

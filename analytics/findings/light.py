@@ -43,7 +43,7 @@ def light(scene: Scene) -> Iterator[Indicator]:
             if commanded is not None:
                 dark = np.where(np.isnan(ppfd), np.nan, outputs[group.name] < SHINES)
                 yield Indicator("dark_commanded", group.name, hourly(dark, lit, MINUTES // 4))
-        seen = (ppfd / group.commissioning_ppfd > SHINES).astype(float) if ppfd is not None else commanded
+        seen = np.where(np.isnan(ppfd), np.nan, outputs[group.name] > SHINES) if ppfd is not None else commanded
         planned = _planned(scene, group)
         if seen is not None and planned is not None:
             yield Indicator("light_against_plan", group.name, hourly(np.abs(seen - planned)))

@@ -50,13 +50,14 @@ export function Doing({ feed, id, state, about }) {
   const [why, setWhy] = useState("");
   const [hours, setHours] = useState(4);
   const [open, setOpen] = useState(false);
+  const [nameless, setNameless] = useState(null); // what was to be done when the name was missing
   const [said, setSaid] = useState("");
   const away = state === "shelved" ? "unshelve" : state === "out_of_service" ? "in-service" : null;
   const owed = state === "unacknowledged" || state === "returned_unacknowledged";
 
   const act = async (what, more = {}) => {
     if (!who.trim()) {
-      setOpen(true);
+      setNameless({ what, more });
       setSaid("Give your name first.");
       setTimeout(() => document.getElementById(`who-${id}`)?.focus(), 0); // once it is shown
       return;
@@ -66,6 +67,7 @@ export function Doing({ feed, id, state, about }) {
       await send(id, what, { who: who.trim(), ...more });
       setSaid("Done.");
       setOpen(false);
+      setNameless(null);
       for (const path of ["needs", STANDING]) feed.again(path);
     } catch (error) {
       setSaid(`Not done: ${error.message}`);
@@ -81,14 +83,15 @@ export function Doing({ feed, id, state, about }) {
       ${may("keeper") && !away && state !== "returned_unacknowledged" && html`<button type="button" aria-expanded=${open} aria-controls=${`away-${id}`} aria-label=${`Shelve: ${about}`} onClick=${() => setOpen(!open)}>Shelve …</button>`}
       ${" "}<span role="status" class="note">${said}</span>
     </p>
-    <div id=${`away-${id}`} hidden=${!open} class="away">
-      <p><label for=${`who-${id}`}>Your name</label> <input id=${`who-${id}`} maxlength="80" autocomplete="name" value=${who} onInput=${(event) => setWho(event.target.value)} /></p>
-      ${may("keeper") && !away && state !== "returned_unacknowledged" && html`
+    <div id=${`away-${id}`} hidden=${!open && !nameless} class="away">
+      <p><label for=${`who-${id}`}>Your name</label> <input id=${`who-${id}`} maxlength="80" autocomplete="name" value=${who} onInput=${(event) => setWho(event.target.value)}
+        onKeyDown=${(event) => event.key === "Enter" && nameless && !open && act(nameless.what, nameless.more)} /></p>
+      ${may("keeper") && !away && state !== "returned_unacknowledged" && html`<div hidden=${!open}>
       <p><label for=${`why-${id}`}>Reason</label> <input id=${`why-${id}`} maxlength="500" value=${why} onInput=${(event) => setWhy(event.target.value)} /></p>
       <p><label for=${`for-${id}`}>For</label> <select id=${`for-${id}`} onChange=${(event) => setHours(Number(event.target.value))}>
         ${HOURS.map((one) => html`<option value=${one} selected=${one === hours}>${one} h</option>`)}</select></p>
       <p><button type="button" onClick=${() => act("shelve", { why, until: until() })}>Shelve it</button>
-        ${" "}<button type="button" onClick=${() => act("out-of-service", { why })}>Out of service</button></p>`}
+        ${" "}<button type="button" onClick=${() => act("out-of-service", { why })}>Out of service</button></p></div>`}
     </div>
   </div>`;
 }

@@ -6,7 +6,7 @@ import { isoDay, number } from "./text.js";
 
 const DAY_MS = 86_400_000;
 const WAIT_MS = 300; // while somebody still types
-const CELLS = [["1m", "1 minute"], ["10m", "10 minutes"], ["1h", "1 hour"], ["day", "local day"]];
+const CELLS = [["1m", "minute"], ["10m", "10 minutes"], ["1h", "hour"], ["day", "local day"]];
 const FORMATS = [["csv", "CSV"], ["parquet", "Parquet"], ["netcdf", "NetCDF"]];
 
 /** The day after one written as 2026-03-01: the end of a range is not included. */
@@ -85,7 +85,7 @@ export function DataSet({ feed, zone }) {
         ${batches.length > 0 && html`<label class="field">Batch <select value=${wanted.batch} onChange=${text("batch")}>
           <option value="">any</option>${batches.map((one) => html`<option value=${one.batch}>${one.batch}</option>`)}</select></label>`}
         <label class="field">Readings <select value=${wanted.every} onChange=${text("every")}>
-          <option value="">raw, as they arrived</option>${CELLS.map(([every, label]) => html`<option value=${every}>cleaned, one value a ${label}</option>`)}</select></label>
+          <option value="">raw, as they arrived</option>${CELLS.map(([every, label]) => html`<option value=${every}>cleaned, one value every ${label}</option>`)}</select></label>
       </div>
       <div class="controls">
         <fieldset class="ticks"><legend>Format</legend>${FORMATS.map(([format, label]) => html`<label>

@@ -5,7 +5,7 @@ import { CarbonDioxide, Climate, Surfaces } from "./science_air.js";
 import { Lamps, LightDays } from "./science_light.js";
 import { RootZone, Water } from "./science_water.js";
 import { Table } from "./table.js";
-import { capital, lasting, words } from "./text.js";
+import { capital, dayAndClock, lasting, words } from "./text.js";
 import { amount, at, Facts, known, Notes, Out, Part, partly, share } from "./told.js";
 
 const WATTS_PER_KW = 1000;
@@ -45,9 +45,10 @@ function Quality({ quality, named, zone, wide }) {
       <ul>${quality.impossible.map((one) => html`<li><${Out}>${capital(words(one.what))}<//>: ${named(one.key)}, since ${at(one.since, zone)}, for ${amount(one.lasted_h, 1, "h")}.</li>`)}</ul>`}<//>`;
 }
 
-function Causes({ findings, zone, wide }) {
+function Causes({ findings, start, zone, wide }) {
+  const since = (onset) => (Date.parse(onset) < Date.parse(start) ? dayAndClock(Date.parse(onset), zone) : at(onset, zone));
   return html`<${Part} title="Likely causes" wide=${wide}>
-    <ul>${alike(findings).map((some) => html`<li key=${some[0].id}>${at(some[0].onset, zone)}: ${some[0].headline}${some.length > 1 && ` In ${some.length} excursions.`}</li>`)}</ul><//>`;
+    <ul>${alike(findings).map((some) => html`<li key=${some[0].id}>${since(some[0].onset)}: ${some[0].headline}${some.length > 1 && ` In ${some.length} excursions.`}</li>`)}</ul><//>`;
 }
 
 export function Science({ sheet, list: series, zone, wide }) {
@@ -58,7 +59,7 @@ export function Science({ sheet, list: series, zone, wide }) {
   const { surfaces = [], lamps = [], light_evenness: evenness = [], carbon_dioxide: gas = [], climate, root_zone: roots = [], probes = [] } = sheet;
   const shared = { zone, wide, named, places };
   return html`
-    ${(sheet.findings ?? []).length > 0 && html`<${Causes} findings=${sheet.findings} ...${shared} />`}
+    ${(sheet.findings ?? []).length > 0 && html`<${Causes} findings=${sheet.findings} start=${sheet.start} ...${shared} />`}
     ${sheet.light_days.length > 0 && html`<${LightDays} days=${sheet.light_days} />`}
     ${surfaces.length > 0 && html`<${Surfaces} rows=${surfaces} ...${shared} />`}
     ${lamps.length + evenness.length > 0 && html`<${Lamps} rows=${lamps} evenness=${evenness} ...${shared} />`}

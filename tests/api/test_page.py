@@ -377,6 +377,8 @@ def test_a_data_set_is_chosen_and_taken_away(visit, tmp_path):
     section.get_by_label("First day").fill("2026-03-01")
     section.get_by_label("Last day").fill("2026-03-01")
     section.get_by_label("Zone").select_option("row")
+    choices = section.get_by_label("Readings").locator("option").all_inner_texts()
+    assert choices[1:3] == ["cleaned, one value every minute", "cleaned, one value every 10 minutes"]
     section.get_by_label("Readings").focus()
     page.keyboard.press("End")  # by keyboard alone: the last choice is the local day
     playwright.expect(status).to_contain_text("2 series, cleaned, 1 cell each")
@@ -462,6 +464,16 @@ def test_sheets_from_before_a_section_was_made_still_show(visit):
     assert "Energy" not in shown
 
 
+def test_a_cause_that_began_before_the_day_stands_with_its_date(visit):
+    page = visit()
+    onsets = {"Before.": "2026-02-27T03:00:00Z", "That day.": "2026-03-01T11:00:00Z"}
+    found = [{"id": name, "onset": onset, "headline": name} for name, onset in onsets.items()]
+    older = {name: EXAMPLES["day"][name] for name in ("zones", "light_days")}
+    sheet = older | {"start": "2026-02-28T23:00:00Z", "findings": found}
+    shown = science_of(page, sheet).text
+    assert "Likely causes\nFri 27 Feb, 04:00: Before.\n12:00: That day.\n" in shown
+
+
 def test_it_says_so_when_the_server_no_longer_answers(visit, served):
     page = visit(clock=True)
     served.stop()
@@ -526,8 +538,8 @@ def test_an_alarm_is_acknowledged_and_shelved_with_the_keyboard_alone(with_alarm
     page.keyboard.press("Enter")
     need.get_by_role("status").get_by_text("Give your name first.").wait_for()
     page.wait_for_function("document.activeElement.id.startsWith('who-')")
+    assert not need.get_by_text("Shelve it").is_visible()  # nothing is shelved by mistake
     page.keyboard.type("Kim")
-    button.focus()
     page.keyboard.press("Enter")
     need.get_by_text("Acknowledged", exact=True).wait_for()
     need.get_by_role("button", name=re.compile("^Shelve: ")).focus()

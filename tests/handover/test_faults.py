@@ -74,7 +74,8 @@ def test_a_damaged_day_is_passed_over_and_told(sealed, tmp_path, how, words):
 
 def test_when_all_is_damaged_nothing_is_written(sealed, tmp_path):
     measured(sealed, "2026-03-28").unlink()
-    with pytest.raises(Refused, match="leafweather store verify"):
+    told = r"series asked for is damaged \(2026-03-28\): nothing was written\. leafweather store verify says which file"
+    with pytest.raises(Refused, match=told):
         made(sealed, tmp_path / "set", start="2026-03-28T00:00:00Z", end="2026-03-29T00:00:00Z", origins="measured")
     assert not (tmp_path / "set").exists()
 

@@ -9,7 +9,7 @@ import pytest
 from analytics.findings.air import carbon_dioxide, coil
 from analytics.findings.deviation import indicators
 from analytics.findings.indicator import SPECS
-from analytics.findings.light import power
+from analytics.findings.light import light, power
 from analytics.findings.root_zone import root_zone
 from analytics.findings.scene import Scene, scene_of
 from analytics.findings.sensors import sensors
@@ -205,3 +205,11 @@ def test_a_reading_speaks_for_three_cadences_and_no_longer(farm):
     column = Columns(np.array([T0_US + MINUTE_US]), np.array([21.0]), np.array([2], np.uint8))
     found = scene_of(farm, [(series, column)], T0_US, T0_US + 60 * MINUTE_US).value[series]
     assert np.isfinite(found).sum() == 4  # its own minute and three more
+
+
+def test_light_that_nobody_measured_is_not_dark_against_the_plan(farm):
+    ppfd = np.full(DAY, 250.0)
+    ppfd[DAY // 2 :] = np.nan  # the sensor falls silent eight hours into the sixteen of the plan, 04:00 to 20:00 UTC
+    against = by_name(light(scene(farm, row91__ppfd=ppfd)), "row-1")["light_against_plan"]
+    assert against[4:12] == pytest.approx(0.0)
+    assert np.isnan(against[12:]).all()
