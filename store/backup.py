@@ -15,6 +15,7 @@ from pathlib import Path
 from store import embedded_sql as sql
 from store.contract import Origin, StoreUnavailable, StoreUnusable
 from store.durable import made_folders, sha256_of, synced_file, synced_folder
+from store.fault_points import reached
 from store.faults import file_fault, sqlite_fault
 from store.manifest import FILE_NAME as MANIFEST
 from store.sealed_days import Part, farm_folder
@@ -22,6 +23,7 @@ from store.sealed_days import Part, farm_folder
 SUMS = "SHA256SUMS"
 READINGS = "readings.sqlite"
 JOURNAL = "journal.sqlite"
+UNFINISHED = ".unfinished"  # ends the name of a database until all of a backup is there
 
 Progress = Callable[[int, int], None]
 
@@ -73,7 +75,9 @@ def back_up(folder: Path, connection: sqlite3.Connection, target: Path, progress
 
 
 def restore(source: Path, folder: Path, progress: Progress | None = None) -> None:
-    """Copy a backup into an empty folder, every file held to its checksum.
+    """Copy a backup into an empty folder, every file held to its checksum; the folder stays empty where that fails.
+
+    The databases get their names last of all: what a crash cuts off is no store.
 
     Raises
     ------
@@ -90,18 +94,38 @@ def restore(source: Path, folder: Path, progress: Progress | None = None) -> Non
         for place, line in enumerate(lines):
             if progress:
                 progress(place, len(lines))
-            sha256, name = line.split("  ", 1)
-            if Path(name).is_absolute() or ".." in Path(name).parts:
-                raise StoreUnusable(f"{source / SUMS}: {name} is not a file of a backup")
-            if not (source / name).is_file():
-                raise StoreUnusable(f"{source / name}: it is missing: this backup is not whole, take another one")
-            _copied_file(source / name, folder / name)
-            if sha256_of(folder / name) != sha256:
-                raise StoreUnusable(f"{source / name}: it was changed or damaged since the backup: take another one")
+            _restored_file(source, folder, *line.split("  ", 1))
+        reached("files restored")
+        for path in folder.glob(f"*{UNFINISHED}"):
+            path.rename(path.with_name(path.name.removesuffix(UNFINISHED)))
+        synced_folder(folder)
+    except StoreUnusable:
+        _emptied(folder)
+        raise
     except OSError as error:
+        _emptied(folder)
         raise file_fault(folder, error) from error
     if progress:
         progress(len(lines), len(lines))
+
+
+def _restored_file(source: Path, folder: Path, sha256: str, name: str) -> None:
+    if Path(name).is_absolute() or ".." in Path(name).parts:
+        raise StoreUnusable(f"{source / SUMS}: {name} is not a file of a backup")
+    if not (source / name).is_file():
+        raise StoreUnusable(f"{source / name}: it is missing: this backup is not whole, take another one")
+    target = folder / (name + UNFINISHED if name in (READINGS, JOURNAL) else name)
+    _copied_file(source / name, target)
+    if sha256_of(target) != sha256:
+        raise StoreUnusable(f"{source / name}: it was changed or damaged since the backup: take another one")
+
+
+def _emptied(folder: Path) -> None:
+    for one in folder.iterdir() if folder.is_dir() else ():
+        if one.is_dir():
+            shutil.rmtree(one, ignore_errors=True)
+        else:
+            one.unlink(missing_ok=True)
 
 
 def _refuse_unless_empty(folder: Path) -> None:

@@ -23,6 +23,7 @@ SEALING = (
 )
 ROLLING_UP = ("hours rolled up",)
 TELLING = ("notices decided", "notices written", "try begun", "notice handed over", "try noted")
+RESTORING = ("files restored",)
 DROPPING = ("drop noted", "drop in manifest", "drop committed", "file removed")
 
 hook: Callable[[str], None] | None = None

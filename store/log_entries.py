@@ -13,6 +13,7 @@ from farm.description import Farm
 from farm.readings import microseconds
 from farm.references import one_of
 
+READING_RANGES = {"pH": (-1.0, 15.0), "mV": (-1000.0, 1000.0)}  # some 59 mV a pH, and offsets; our choice, no source
 LEAST_APART_PH = 1.0  # of two buffers; closer ones give no slope worth having; our choice, no source
 
 
@@ -23,6 +24,9 @@ def _name_of_a_file(name: str) -> str:
 
 
 PhotoName = Annotated[str, Field(max_length=120), AfterValidator(_name_of_a_file)]
+
+
+_Ph = Annotated[float, Field(ge=0, le=14)]
 
 
 class Written(BaseModel):
@@ -41,7 +45,7 @@ class PhCalibration(Written):
 
     kind: Literal["ph_calibration"] = "ph_calibration"
     series: str = Field(description="key of the solution_ph series")
-    buffers: tuple[float, float] = Field(description="nominal pH of the two buffers, at 25 degC")
+    buffers: tuple[_Ph, _Ph] = Field(description="nominal pH of the two buffers, at 25 degC")
     readings: tuple[float, float] = Field(description="what the probe gave in them, in the same order")
     reading_unit: Literal["pH", "mV"] = Field("pH", description="unit of the readings")
     temperature_c: float = Field(25.0, ge=0, le=60, description="temperature of the buffers, degC")
@@ -51,6 +55,9 @@ class PhCalibration(Written):
     def _two_points(self) -> Self:
         if abs(self.buffers[0] - self.buffers[1]) < LEAST_APART_PH:
             raise ValueError(f"two buffers at least {LEAST_APART_PH:g} pH apart, such as 7.00 and 4.01")
+        low, high = READING_RANGES[self.reading_unit]
+        if not all(low <= one <= high for one in self.readings):
+            raise ValueError(f"readings from {low:g} to {high:g} {self.reading_unit}: no electrode gives others")
         if self.readings[0] == self.readings[1]:
             raise ValueError("two different readings: a probe that gives the same in both buffers is broken")
         return self

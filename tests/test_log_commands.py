@@ -74,6 +74,11 @@ def test_the_day_it_was_on_is_written_again(call):
     ("arguments", "said"),
     [
         (("tea",), "'tea' is no kind of entry: one of ph_calibration"),
+        (
+            (*CALIBRATION[:2], "buffers=700,4.01", CALIBRATION[3]),
+            "buffers: found '700'; Input should be less than or equal",
+        ),
+        ((*CALIBRATION[:3], "readings=7.08,420"), "readings from -1 to 15 pH: no electrode gives others"),
         (("drained",), "drained needs volume_l=...: L"),
         (("drained", "volume_l=lots"), "volume_l: found 'lots'"),
         (("note",), "note needs note=...\n"),

@@ -119,3 +119,32 @@ def test_no_name_in_a_backup_leads_out_of_the_folder(backup, tmp_path):
     (backup.parent / "outside").write_text("x")
     with pytest.raises(StoreUnusable, match=r"\.\./outside is not a file of a backup"):
         restore(backup, tmp_path / "anew" / "deep")
+
+
+def test_a_restore_that_fails_leaves_the_folder_empty_for_the_next_try(backup, tmp_path):
+    anew = tmp_path / "anew"
+    *_, last = (backup / SUMS).read_text().splitlines()
+    damaged = backup / last.split("  ", 1)[1]
+    content = damaged.read_bytes()
+    damaged.write_bytes(content[:-1])
+    with pytest.raises(StoreUnusable, match="changed or damaged"):
+        restore(backup, anew)
+    assert list(anew.iterdir()) == []
+    damaged.write_bytes(content)
+    restore(backup, anew)
+    with EmbeddedStore(anew) as store:
+        assert store.verify().sound
+
+
+def test_what_a_crash_cuts_off_is_no_store(backup, tmp_path, monkeypatch):
+    class Killed(BaseException):
+        pass
+
+    def kill(point):
+        if point == "files restored":
+            raise Killed
+
+    monkeypatch.setattr("store.fault_points.hook", kill)
+    with pytest.raises(Killed):
+        restore(backup, tmp_path / "anew")
+    assert list((tmp_path / "anew").glob("*.sqlite")) == []
