@@ -147,7 +147,8 @@ class Salt:
         if day.ec is None or fall.covered_s < (until_us - dose.start_us) / MICROSECONDS_PER_SECOND:
             return math.nan
         ec = day.ec.value[(day.ec.time_us >= dose.start_us) & (day.ec.time_us < until_us)]
-        return (sum(dose.volumes_ml.values()) / ML_PER_L - fall.amount) * float(np.nanmean(ec))
+        usual = float(np.nanmean(ec)) if np.isfinite(ec).any() else math.nan
+        return (sum(dose.volumes_ml.values()) / ML_PER_L - fall.amount) * usual
 
     def _running(self, dose: Dose) -> Estimate:
         """Return the salt that a part of a dose brought which ran on: the rise meanwhile and what plants drank."""
