@@ -16,6 +16,7 @@ import pytest
 import typer
 
 import analytics
+from analytics import saturation
 from analytics.findings.indicator import SPECS
 from api.app import House, create_app
 from farm.alarm_words import AlarmState
@@ -250,3 +251,9 @@ def test_a_receiver_that_follows_the_notices_page_tells_genuine_webhooks_from_ot
     assert not here["genuine"](b"other", headers, body)
     assert not here["genuine"](b"secret", headers, body + b" ")
     assert not here["genuine"](b"secret", {TIMESTAMP: old, SIGNATURE: signature("secret", old, body)}, body)
+
+
+def test_the_saturation_curves_on_the_page_are_those_of_the_code():
+    rows = re.findall(r"^\| c\d \| (\S+) \| (\S+) \|$", text("science.md"), re.MULTILINE)
+    on_the_page = [tuple(map(float, column)) for column in zip(*rows, strict=True)]
+    assert on_the_page == [saturation.WATER.coefficients, saturation.ICE.coefficients]
