@@ -18,10 +18,10 @@ const KINDS = {
     { name: "series", label: "Compared with", type: "series" }, number("value", "What your instrument gave"),
     number("plus_or_minus", "Its give or take", { optional: true })] },
   ph_calibration: { label: "pH calibration", fields: [
-    probe("solution_ph"), number("buffers.0", "First buffer, pH"), number("readings.0", "read"),
-    number("buffers.1", "Second buffer, pH"), number("readings.1", "read"), WARM, ADJUSTED] },
+    probe("solution_ph"), number("buffers.0", "First buffer, pH"), number("readings.0", "The probe read"),
+    number("buffers.1", "Second buffer, pH"), number("readings.1", "The probe read"), WARM, ADJUSTED] },
   ec_calibration: { label: "EC calibration", fields: [
-    probe("solution_ec"), number("standard_ms_cm", "Standard, mS/cm"), number("reading_ms_cm", "read, mS/cm"), WARM, ADJUSTED] },
+    probe("solution_ec"), number("standard_ms_cm", "Standard, mS/cm"), number("reading_ms_cm", "The probe read, mS/cm"), WARM, ADJUSTED] },
   refill: { label: "Bottle refilled", fields: [text("stock", "Bottle, as named in farm.toml"), number("holds_l", "Holds now, L")] },
   topped_up: { label: "Reservoir topped up by hand", fields: [
     number("volume_l", "Volume, L"), number("ec_ms_cm", "Its EC, mS/cm", { optional: true })] },
