@@ -90,8 +90,8 @@ def farm_check(file: FarmFile) -> None:
         unreadable = not file.is_file()
         raise typer.Exit(BAD_CALL if unreadable else FOUND_SOMETHING) from error
     typer.echo(
-        f"{file}: good. {farm.farm.title}: {len(farm.zones)} zones, {len(farm.series)} series, "
-        f"{len(farm.surfaces)} surfaces, {len(farm.crops)} crops."
+        f"{file}: good. {farm.farm.title}: {_some(len(farm.zones), 'zone')}, {len(farm.series)} series, "
+        f"{_some(len(farm.surfaces), 'surface')}, {_some(len(farm.crops), 'crop')}."
     )
 
 
@@ -204,6 +204,10 @@ def demo(
         )
     except (CannotStart, StoreUnavailable, StoreUnusable, DescriptionError) as error:
         _stop(str(error))
+
+
+def _some(count: int, what: str) -> str:
+    return f"{count} {what}{'' if count == 1 else 's'}"
 
 
 def _settings(**given: Any) -> Settings:  # noqa: ANN401  # one of several settings' types
