@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
-import getpass
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, NoReturn
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from farm.alarm_words import ActKind
-from farm.check import DescriptionError, read_description
 from farm.description import Farm
 from farm.readings import instant, microseconds
+from leafweather.asking import author, clock_us, farm_of, stop
 from leafweather.settings import Settings
 
 if TYPE_CHECKING:
@@ -57,7 +55,7 @@ def list_(
     from farm.alarm_words import AlarmState
     from watch.alarm_acts import standing_alarms
 
-    farm, now_us = _farm(file), _now_us()
+    farm, now_us = farm_of(file), clock_us()
     with _journal(data) as journal:
         if days is None:
             found = [(one.entry, one.state) for one in standing_alarms(journal, farm.name, now_us)]
@@ -80,7 +78,7 @@ def show(file: FarmFile, alarm: Identity, data: Data = None) -> None:
     from analytics.alarm_history import state_of
     from store.journal_alarms import names_of
 
-    farm, now_us = _farm(file), _now_us()
+    farm, now_us = farm_of(file), clock_us()
     with _journal(data) as journal:
         one = _alarm(journal, farm, alarm)
         acts = journal.alarms.acts_about(one)
@@ -117,14 +115,14 @@ def act(
     from analytics.alarm_history import state_of
     from watch.alarm_acts import NotAllowed, act_on
 
-    farm, now_us = _farm(file), _now_us()
+    farm, now_us = farm_of(file), clock_us()
     until_us = None if hours is None else now_us + int(hours * 3_600_000_000)
     with _journal(data) as journal:
         one = _alarm(journal, farm, alarm)
         try:
-            done = act_on(one, ActKind(what.replace("-", "_")), _author(by), why, until_us, now_us)
+            done = act_on(one, ActKind(what.replace("-", "_")), author(by), why, until_us, now_us)
         except NotAllowed as error:
-            _stop(f"{_option_of(one, what, why)}{error}")
+            stop(f"{_option_of(one, what, why)}{error}")
         journal.alarms.add_act(done)
         state = state_of(one, journal.alarms.acts_about(one), now_us)
     typer.echo(_line(farm, one, state))
@@ -140,8 +138,8 @@ def report(
     """Print ISA-18.2's figures: rates, floods, what chatters, stands or comes too often, and the priorities."""
     from watch.alarm_report import BENCHMARKS, alarm_report
 
-    farm = _farm(file)
-    end_us = _now_us() if end is None else _moment(farm, end)
+    farm = farm_of(file)
+    end_us = clock_us() if end is None else _moment(farm, end)
     with _journal(data) as journal:
         found = alarm_report(journal, farm.name, end_us - int(days * DAY_US), end_us)
         if not found.figures.alarms + found.suppressed:
@@ -186,13 +184,13 @@ def _moment(farm: Farm, text: str) -> int:
     try:
         return microseconds(farm.moment(datetime.fromisoformat(text)))
     except ValueError:
-        _stop(f"--end: found {text!r}; write ISO 8601, as in 2026-03-01T14:30 or 2026-03-01T13:30:00Z")
+        stop(f"--end: found {text!r}; write ISO 8601, as in 2026-03-01T14:30 or 2026-03-01T13:30:00Z")
 
 
 def _alarm(journal: Journal, farm: Farm, identity: str) -> AlarmEntry:
     found = journal.alarms.of(farm.name, identity)
     if found is None:
-        _stop(f"there is no alarm {identity!r}: leafweather alarms list shows their names")
+        stop(f"there is no alarm {identity!r}: leafweather alarms list shows their names")
     return found
 
 
@@ -200,7 +198,7 @@ def _check_watched(journal: Journal, farm: Farm, data: Path | None) -> None:
     """Stop where having no alarm would only mean that nobody looked."""
     if journal.description_in_force(farm.name) is None:
         folder = data if data is not None else Settings().data
-        _stop(
+        stop(
             f"{folder}: no service has watched the farm {farm.name} in this folder: check [farm] name, or name another "
             "folder with --data"
         )
@@ -217,26 +215,6 @@ def _option_of(one: AlarmEntry, what: Act, why: str) -> str:
     return "--why: " if not why.strip() else "--hours: "
 
 
-def _author(by: str | None) -> str:
-    if by is not None and by.strip():
-        return by.strip()
-    try:
-        return getpass.getuser()
-    except (KeyError, OSError):
-        _stop("--by: say who does it, since this machine does not tell")
-
-
-def _now_us() -> int:
-    return time.time_ns() // 1000
-
-
-def _farm(file: Path) -> Farm:
-    try:
-        return read_description(file).farm
-    except DescriptionError as error:
-        _stop(str(error))
-
-
 @contextmanager
 def _journal(data: Path | None) -> Iterator[Journal]:
     """Open the journal of a data folder that a service has used."""
@@ -245,14 +223,9 @@ def _journal(data: Path | None) -> Iterator[Journal]:
 
     folder = data if data is not None else Settings().data
     if not (folder / "journal.sqlite").is_file():
-        _stop(f"there is no journal in {folder}: give the folder that the service writes to with --data")
+        stop(f"there is no journal in {folder}: give the folder that the service writes to with --data")
     try:
         with Journal(f"sqlite:///{folder.resolve() / 'journal.sqlite'}") as journal:
             yield journal
     except (StoreUnavailable, StoreUnusable) as error:
-        _stop(str(error))
-
-
-def _stop(message: str) -> NoReturn:
-    typer.echo(message, err=True)
-    raise typer.Exit(BAD_CALL)
+        stop(str(error))

@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
-import getpass
 import json
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, NoReturn
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 from pydantic import ValidationError
 
-from farm.check import DescriptionError, read_description
 from farm.description import Farm
 from farm.readings import instant, iso_time, microseconds
+from leafweather.asking import author, clock_us, farm_of, stop
 from leafweather.settings import Settings
 
 if TYPE_CHECKING:
@@ -50,12 +48,12 @@ def add(
     data: Data = None,
 ) -> None:
     """Write an entry. The service takes it up by itself; readings are corrected, never altered."""
-    farm = _farm(file)
+    farm = farm_of(file)
     detail = _detail(farm, kind, _given(fields))
     at_us = _at_us(farm, at, to_come=kind == "planned_work")
     _check_time(detail, at_us)
     with _journal(data) as journal:
-        entry = journal.log.add(farm.name, at_us, _author(by), detail, _now_us(), _days(farm, at_us))
+        entry = journal.log.add(farm.name, at_us, author(by), detail, clock_us(), _days(farm, at_us))
     typer.echo(_line(farm, entry))
 
 
@@ -70,8 +68,8 @@ def list_(
     from store.log_entries import DETAIL_OF
 
     if kind is not None and kind not in DETAIL_OF:
-        _stop(f"--kind: {_no_kind(kind)}")
-    farm = _farm(file)
+        stop(f"--kind: {_no_kind(kind)}")
+    farm = farm_of(file)
     with _journal(data) as journal:
         found = journal.log.entries(farm.name, kinds=[kind] if kind else (), withdrawn=withdrawn)
     for entry in found:
@@ -85,7 +83,7 @@ def edit(
     file: FarmFile, entry: Identity, fields: Fields = None, at: At = None, by: By = None, data: Data = None
 ) -> None:
     """Write an entry's next version with some fields changed; the former version and its writer stay."""
-    farm = _farm(file)
+    farm = farm_of(file)
     with _journal(data) as journal:
         standing = _standing(journal, farm, entry)
         before = standing.detail.model_dump(mode="json")
@@ -93,24 +91,24 @@ def edit(
         at_us = standing.at_us if at is None else _at_us(farm, at, to_come=detail.kind == "planned_work")
         _check_time(detail, at_us)
         days = {*_days(farm, at_us), *_days(farm, standing.at_us)}
-        written = journal.log.edit(farm.name, entry, at_us, _author(by), detail, _now_us(), days)
+        written = journal.log.edit(farm.name, entry, at_us, author(by), detail, clock_us(), days)
     typer.echo(_line(farm, written))
 
 
 @log_app.command(epilog="Example: leafweather log withdraw farm.toml 3f9c1a7be0")
 def withdraw(file: FarmFile, entry: Identity, by: By = None, data: Data = None) -> None:
     """Make an entry count for nothing; it stays in the journal, with who withdrew it."""
-    farm = _farm(file)
+    farm = farm_of(file)
     with _journal(data) as journal:
         standing = _standing(journal, farm, entry)
-        gone = journal.log.withdraw(farm.name, entry, _author(by), _now_us(), _days(farm, standing.at_us))
+        gone = journal.log.withdraw(farm.name, entry, author(by), clock_us(), _days(farm, standing.at_us))
     typer.echo(_line(farm, gone))
 
 
 def _standing(journal: Journal, farm: Farm, identity: str) -> LogEntry:
     versions = journal.log.versions(farm.name, identity)
     if not versions:
-        _stop(f"there is no entry {identity!r}: leafweather log list shows their names")
+        stop(f"there is no entry {identity!r}: leafweather log list shows their names")
     return versions[-1]
 
 
@@ -119,7 +117,7 @@ def _given(fields: list[str] | None) -> dict[str, Any]:
     for field in fields or []:
         name, equals, value = field.partition("=")
         if not equals:
-            _stop(f"{field!r}: write NAME=VALUE, as in volume_l=20 (in quotes where the value has spaces)")
+            stop(f"{field!r}: write NAME=VALUE, as in volume_l=20 (in quotes where the value has spaces)")
         given[name] = value
     return given
 
@@ -137,9 +135,9 @@ def _detail(farm: Farm, kind: str, given: dict[str, Any]) -> Detail:
     try:
         detail = DETAIL.validate_python({"kind": kind, **fields})
     except ValidationError as error:
-        _stop("\n".join(_mistake(kind, one) for one in error.errors()))
+        stop("\n".join(_mistake(kind, one) for one in error.errors()))
     if problem := loose_end(farm, detail):
-        _stop(problem)
+        stop(problem)
     return detail
 
 
@@ -209,44 +207,24 @@ def _check_time(detail: Detail, at_us: int) -> None:
     from store.log_entries import wrong_time
 
     if problem := wrong_time(detail, at_us):
-        _stop(problem)
+        stop(problem)
 
 
 def _at_us(farm: Farm, at: str | None, *, to_come: bool = False) -> int:
     if at is None:
-        return _now_us()
+        return clock_us()
     try:
         moment = datetime.fromisoformat(at)
     except ValueError:
-        _stop(f"--at: found {at!r}; write ISO 8601, as in 2026-03-01T14:30 or 2026-03-01T13:30:00Z")
+        stop(f"--at: found {at!r}; write ISO 8601, as in 2026-03-01T14:30 or 2026-03-01T13:30:00Z")
     at_us = microseconds(farm.moment(moment))
-    if at_us > _now_us() + 60_000_000 and not to_come:
-        _stop(f"--at: {iso_time(at_us)} is still to come; the journal takes what has happened")
+    if at_us > clock_us() + 60_000_000 and not to_come:
+        stop(f"--at: {iso_time(at_us)} is still to come; the journal takes what has happened")
     return at_us
 
 
 def _days(farm: Farm, at_us: int) -> list[date]:
     return [instant(at_us).astimezone(farm.farm.zone_info).date()]
-
-
-def _author(by: str | None) -> str:
-    if by is not None and by.strip():
-        return by.strip()
-    try:
-        return getpass.getuser()
-    except (KeyError, OSError):
-        _stop("--by: say who writes, since this machine does not tell")
-
-
-def _now_us() -> int:
-    return time.time_ns() // 1000
-
-
-def _farm(file: Path) -> Farm:
-    try:
-        return read_description(file).farm
-    except DescriptionError as error:
-        _stop(str(error))
 
 
 @contextmanager
@@ -257,14 +235,9 @@ def _journal(data: Path | None) -> Iterator[Journal]:
 
     folder = data if data is not None else Settings().data
     if not folder.is_dir():
-        _stop(f"there is no folder {folder}: give the one that the service writes to with --data")
+        stop(f"there is no folder {folder}: give the one that the service writes to with --data")
     try:
         with Journal(f"sqlite:///{folder.resolve() / 'journal.sqlite'}") as journal:
             yield journal
     except (StoreUnavailable, StoreUnusable) as error:
-        _stop(str(error))
-
-
-def _stop(message: str) -> NoReturn:
-    typer.echo(message, err=True)
-    raise typer.Exit(BAD_CALL)
+        stop(str(error))

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-import getpass
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, NoReturn
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from farm.check import DescriptionError, read_description
 from farm.description import Farm
 from farm.readings import instant
 from farm.roles import Role
+from leafweather.asking import author, clock_us, farm_of, stop
 from leafweather.settings import Settings
 from leafweather.starting import CannotStart, made_folder
 
@@ -45,16 +43,16 @@ def make(
     data: Data = None,
 ) -> None:
     """Make a token and print it, this once: it is kept nowhere. It is for this farm alone."""
-    farm, now_us, label = _farm(file), _now_us(), label.strip()
+    farm, now_us, label = farm_of(file), clock_us(), label.strip()
     if not label or len(label) > LONGEST_LABEL or not label.isprintable():
-        _stop(f"--label: found {label!r}; write 1 to {LONGEST_LABEL} printable characters, such as whose it is")
+        stop(f"--label: found {label!r}; write 1 to {LONGEST_LABEL} printable characters, such as whose it is")
     if days is not None and not 0 < days <= 36_500:
-        _stop(f"--days: found {days:g}; write more than 0, and 36500 at most, or leave it out")
+        stop(f"--days: found {days:g}; write more than 0, and 36500 at most, or leave it out")
     with _journal(data, new=True) as journal:
         if any(one.label == label for one in journal.tokens.all(farm.name) if _works(one, now_us)):
-            _stop(f"--label: another token that works is called {label!r}: revoke that first, or choose another label")
+            stop(f"--label: another token that works is called {label!r}: revoke that first, or choose another label")
         expires_us = None if days is None else now_us + int(days * DAY_US)
-        token, text = journal.tokens.make(farm.name, label, role, now_us, _author(by), expires_us)
+        token, text = journal.tokens.make(farm.name, label, role, now_us, author(by), expires_us)
         _note(journal, farm, by, f"make {token.identity}")
     typer.echo(_line(farm, token, now_us), err=True)
     typer.echo("Keep it as you keep a password; it is not shown again:", err=True)
@@ -64,7 +62,7 @@ def make(
 @token_app.command("list", epilog="Example: leafweather token list farm.toml")
 def list_(file: FarmFile, data: Data = None) -> None:
     """Print every token with its role, its end and its label, never its text; those that work no more too."""
-    farm, now_us = _farm(file), _now_us()
+    farm, now_us = farm_of(file), clock_us()
     with _journal(data) as journal:
         found = journal.tokens.all(farm.name)
     for one in found:
@@ -81,11 +79,11 @@ def revoke(
     data: Data = None,
 ) -> None:
     """Make a token let nobody in any more, at once; browsers that it signed in are signed out."""
-    farm, now_us = _farm(file), _now_us()
+    farm, now_us = farm_of(file), clock_us()
     with _journal(data) as journal:
-        gone = journal.tokens.revoke(farm.name, token, now_us, _author(by))
+        gone = journal.tokens.revoke(farm.name, token, now_us, author(by))
         if gone is None:
-            _stop(f"there is no token {token!r} of {farm.name}: leafweather token list shows their names")
+            stop(f"there is no token {token!r} of {farm.name}: leafweather token list shows their names")
         _note(journal, farm, by, f"revoke {token}")
     typer.echo(_line(farm, gone, now_us))
 
@@ -97,7 +95,7 @@ def audit(
     data: Data = None,
 ) -> None:
     """Print who tried to change what through page and API, and who made or revoked tokens; the newest first."""
-    farm = _farm(file)
+    farm = farm_of(file)
     with _journal(data) as journal:
         found = journal.audit.page(farm.name, most=most)
     for one in found:
@@ -126,32 +124,12 @@ def _note(journal: Journal, farm: Farm, by: str | None, what: str) -> None:
     from store.access_entries import Written
 
     journal.audit.add(
-        Written(farm.name, _now_us(), _author(by), None, Role.KEEPER, f"leafweather token {what}", "done")
+        Written(farm.name, clock_us(), author(by), None, Role.KEEPER, f"leafweather token {what}", "done")
     )
 
 
 def _local(farm: Farm, at_us: int) -> str:
     return f"{instant(at_us).astimezone(farm.farm.zone_info):%Y-%m-%d %H:%M}"
-
-
-def _author(by: str | None) -> str:
-    if by is not None and by.strip():
-        return by.strip()
-    try:
-        return getpass.getuser()
-    except (KeyError, OSError):
-        _stop("--by: say who does it, since this machine does not tell")
-
-
-def _now_us() -> int:
-    return time.time_ns() // 1000
-
-
-def _farm(file: Path) -> Farm:
-    try:
-        return read_description(file).farm
-    except DescriptionError as error:
-        _stop(str(error))
 
 
 @contextmanager
@@ -162,15 +140,10 @@ def _journal(data: Path | None, *, new: bool = False) -> Iterator[Journal]:
 
     folder = data if data is not None else Settings().data
     if not new and not folder.is_dir():
-        _stop(f"there is no folder {folder}: give the one that the service writes to with --data")
+        stop(f"there is no folder {folder}: give the one that the service writes to with --data")
     try:
         folder = made_folder(folder)
         with Journal(f"sqlite:///{folder / 'journal.sqlite'}") as journal:
             yield journal
     except (CannotStart, StoreUnavailable, StoreUnusable) as error:
-        _stop(str(error))
-
-
-def _stop(message: str) -> NoReturn:
-    typer.echo(message, err=True)
-    raise typer.Exit(BAD_CALL)
+        stop(str(error))

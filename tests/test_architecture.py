@@ -35,6 +35,7 @@ ONLY_IN = {
     "alembic": {"store/"},
     "typer": {
         "leafweather/alarm_commands.py",
+        "leafweather/asking.py",
         "leafweather/cli.py",
         "leafweather/copy_command.py",
         "leafweather/doctor_command.py",
