@@ -1,11 +1,12 @@
 """Many farms watched at once: what of the machine it takes, and how long from a reading to its notice.
 
-``python bench/watch.py`` watches a thousand farms of the demonstration's series, each reading every 10 s, for two
+``python bench/watch.py`` watches a thousand farms of the demonstration's series, each reading every 10 s, for three
 minutes of real time after a warm-up; ``--quick`` four farms for some seconds, in under 50 s; ``--farms N`` any number.
-Each farm's readings come at their own moment of the 10 s. After the warm-up each farm reads dangerous CO2 once: the
-time from that reading's moment to the channel being called is the latency. Two processes share the farms, each with one
-store. Everything is on: derived series, quality, excursions, alarms, findings, day sheets, notices. The baseline stores
-the same readings and watches nothing. Then one farm gets a whole day of readings a day late.
+Each farm's readings come at their own moment of the 10 s. After the warm-up each farm reads dangerous CO2 once, at its
+own moment of the run: the time from that reading's moment to the channel being called is the latency. What does not
+press waits for up to ``--pace`` seconds. Two processes share the farms, each with one store. Everything is on: derived
+series, quality, excursions, alarms, findings, day sheets, notices. The baseline stores the same readings and watches
+nothing. Then one farm gets a whole day of readings a day late.
 """
 
 from __future__ import annotations
@@ -37,6 +38,7 @@ from store.notice_entries import Outcome
 from watch.channels import Answer, Channels
 from watch.jobs import Watch
 from watch.notifying import Notifier
+from watch.pace import PACE_S, Pace
 
 CADENCE_S = 10.0
 WORKERS = 2
@@ -69,13 +71,14 @@ class Called:
 class Watched:
     """One farm with its watch and its notifier."""
 
-    def __init__(self, name, plain, store, journal):
+    def __init__(self, name, plain, store, journal, pace_s):
         place = plain.farm.model_copy(update={"name": name})
         quick = [one.model_copy(update={"cadence_s": CADENCE_S}) for one in plain.series]
         notices = Notices.model_validate(PEOPLE)
         self.farm = plain.model_copy(update={"farm": place, "series": quick, "notices": notices})
-        self.store, self.called, self.alarmed = store, Called(), False
-        self.watch = Watch(Description(self.farm, "its text", "bench"), store, journal, now_us)
+        self.store, self.called = store, Called()
+        description = Description(self.farm, "its text", "bench")
+        self.watch = Watch(description, store, journal, now_us, pace=Pace(pace_s))
         self.watch.begin()
         self.notifier = Notifier(self.farm, journal, Channels(notices, [self.called]), now_us)
         self.counted = dict.fromkeys(self.farm.described, 0.0)
@@ -86,7 +89,7 @@ class Watched:
         for series, one in self.farm.described.items():
             quantity = one.registered
             if quantity.kind is Kind.STATE:
-                value = 1.0
+                value = float(quantity.name != "door_open")
             elif quantity.kind is Kind.COUNTER:
                 self.counted[series] += 0.001
                 value = self.counted[series]
@@ -100,19 +103,22 @@ class Watched:
 
     def work(self):
         """Work everything off and tell people."""
-        while self.watch.round():
-            pass
+        self.watch.pace.begin()
+        self.watch.round()
         self.notifier.decide()
         self.notifier.sender.send_due()
 
 
-def work(folder, first, count, warm_s, run_s, watching):
+def work(folder, first, count, warm_s, run_s, watching, pace_s):
     """Watch some farms in real time, and print what it took."""
     plain = read_description(FARM).farm
     draw = np.random.default_rng(first)
-    latencies, late_s, busy_s, turns = [], [], 0.0, 0
+    latencies, late_s, busy_s, turns, rounds = [], [], 0.0, 0, 0
     with EmbeddedStore(folder) as store, Journal(f"sqlite:///{folder}/journal.sqlite") as journal:
-        farms = [Watched(f"farm-{first + n}", plain, store, journal) for n in range(count)]
+        farms = [Watched(f"farm-{first + n}", plain, store, journal, pace_s) for n in range(count)]
+        turns_of_alarm = dict(enumerate(draw.integers(0, max(1, int(run_s / CADENCE_S) - 1), count).tolist()))
+        apart = max(1, int(pace_s / CADENCE_S))  # farms do not all begin at once
+        first_turn = -(-warm_s // int(CADENCE_S))
         began = time.perf_counter()
         cpu_s, measured_s, turn = time.process_time(), began, 0
         while (now := time.perf_counter()) - began < warm_s + run_s:
@@ -120,18 +126,19 @@ def work(folder, first, count, warm_s, run_s, watching):
             if due_s > now:
                 time.sleep(due_s - now)
             if measured_s == began and now - began >= warm_s:
-                cpu_s, measured_s, busy_s, turns = time.process_time(), now, 0.0, 0
+                cpu_s, measured_s, busy_s, turns, rounds = time.process_time(), now, 0.0, 0, 0
             one, starts_s = farms[turn % count], time.perf_counter()
-            danger = now - began >= warm_s and not one.alarmed
-            one.alarmed |= danger
+            danger = turn // count - first_turn == turns_of_alarm[turn % count]
             rows = one.readings(now_us(), draw, danger)
             store.append(rows)
-            if watching:
+            one.watch.pace.arrived(rows)
+            if watching and one.watch.pace.due and turn // count >= turn % count % apart:
                 one.work()
-                if danger:
-                    one.notifier.sender.settle()
-                    found = [at for (_, condition), at in one.called.at_s.items() if condition.startswith("co2_danger")]
-                    latencies.append(min(found) - due_s if found else float("inf"))
+                rounds += 1
+            if watching and danger:
+                one.notifier.sender.settle()
+                found = [at for (_, condition), at in one.called.at_s.items() if condition.startswith("co2_danger")]
+                latencies.append(min(found) - due_s if found else float("inf"))
             late_s.append(time.perf_counter() - due_s)
             busy_s += time.perf_counter() - starts_s
             turn, turns = turn + 1, turns + 1
@@ -142,7 +149,7 @@ def work(folder, first, count, warm_s, run_s, watching):
     print(
         json.dumps({
             "cpu_share": used_s / (ended - measured_s), "latencies": latencies, "behind_s": late_s[-1],
-            "turns": turns, "used_s": used_s, "busy_s": busy_s,
+            "turns": turns, "rounds": rounds, "used_s": used_s, "busy_s": busy_s,
             "peak_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
         })
     )  # fmt: skip
@@ -188,7 +195,7 @@ def answers(processes):
     return found
 
 
-def measured(farms, warm_s, run_s, watching):
+def measured(farms, warm_s, run_s, watching, pace_s):
     """Return what the workers told of one run."""
     each = -(-farms // WORKERS)
     with tempfile.TemporaryDirectory() as folder:
@@ -196,7 +203,7 @@ def measured(farms, warm_s, run_s, watching):
         for number in range(WORKERS):
             place = Path(folder) / str(number)
             place.mkdir()
-            part = f"{number * each},{min(each, farms - number * each)},{warm_s},{run_s},{int(watching)}"
+            part = f"{number * each},{min(each, farms - number * each)},{warm_s},{run_s},{int(watching)},{pace_s}"
             processes.append(run("--work", place, "--part", part))
         return answers(processes)
 
@@ -206,6 +213,7 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--quick", action="store_true", help="four farms, under 50 s")
     parser.add_argument("--farms", type=int, help="how many; 1000, or 4 with --quick")
+    parser.add_argument("--pace", type=float, help="seconds; 60, or 5 with --quick")
     parser.add_argument("--work", type=Path, help=argparse.SUPPRESS)
     parser.add_argument("--part", help=argparse.SUPPRESS)
     parser.add_argument("--late", type=Path, help=argparse.SUPPRESS)
@@ -214,14 +222,15 @@ def main():
         late_day(options.late)
         return
     if options.work:
-        first, count, warm_s, run_s, watching = map(int, options.part.split(","))
-        work(options.work, first, count, warm_s, run_s, watching)
+        *numbers, pace_s = options.part.split(",")
+        work(options.work, *map(int, numbers), float(pace_s))
         return
     farms = options.farms or (4 if options.quick else 1000)
-    warm_s, run_s = (10, 10) if options.quick else (60, 120)
+    warm_s, run_s = (10, 20) if options.quick else (90, 180)
+    pace_s = options.pace if options.pace is not None else PACE_S if options.quick else 60.0
     load = os.getloadavg()[0]
-    plain = measured(farms, 2, 5 if options.quick else 60, watching=False)
-    told = measured(farms, warm_s, run_s, watching=True)
+    plain = measured(farms, 2, 5 if options.quick else 60, watching=False, pace_s=pace_s)
+    told = measured(farms, warm_s, run_s, watching=True, pace_s=pace_s)
     with tempfile.TemporaryDirectory() as folder:
         [[late_s, late_cpu_s, late_readings]] = answers([run("--late", folder)])
     cores = os.cpu_count() or 1
@@ -238,9 +247,11 @@ def main():
     busy_s = sum(one["busy_s"] for one in told) / turns
     plain_s = sum(one["busy_s"] for one in plain) / sum(one["turns"] for one in plain)
     print(f"watch_baseline_cpu_share {sum(one['cpu_share'] for one in plain) / cores:.4f} 1")
-    print(f"watch_farm_round_cpu_ms {1000 * sum(one['used_s'] for one in told) / turns:.1f} ms")
-    print(f"watch_farm_round_ms {1000 * busy_s:.1f} ms")
-    print(f"watch_farm_round_ratio {busy_s / plain_s:.1f} 1")
+    rounds = sum(one["rounds"] for one in told)
+    print(f"watch_pace_s {pace_s:g} s")
+    print(f"watch_farm_round_cpu_ms {1000 * sum(one['used_s'] for one in told) / rounds:.1f} ms")
+    print(f"watch_farm_turn_ms {1000 * busy_s:.1f} ms")
+    print(f"watch_farm_turn_ratio {busy_s / plain_s:.1f} 1")
     print(f"watch_farms_that_keep_up {WORKERS * CADENCE_S / busy_s:.0f} 1")
     print(f"watch_behind_s {max(one['behind_s'] for one in told):.2f} s")
     if told_at_all.any():

@@ -18,6 +18,7 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
+from farm.readings import Reading
 from farm.wire import DEFAULT_CLOCK_TOLERANCE_S, DEFAULT_MOST_PER_MINUTE
 from ingest.arrival import Arrival
 from ingest.batch import Batch, Message
@@ -60,7 +61,7 @@ class Subscriber:
 
     A message is acknowledged after its readings, and the rejects it caused, are durable. Until
     then the broker keeps it for our persistent session and sends it again. ``on_commit`` is called
-    after each batch that stored something.
+    with the readings of each batch of which something was stored.
     """
 
     def __init__(
@@ -73,7 +74,7 @@ class Subscriber:
         journal: Journal,
         *,
         now_us: Callable[[], int] = lambda: time.time_ns() // 1000,
-        on_commit: Callable[[], None] = lambda: None,
+        on_commit: Callable[[Sequence[Reading]], None] = lambda _: None,
         clock_tolerance_s: float = DEFAULT_CLOCK_TOLERANCE_S,
         most_per_minute: int = DEFAULT_MOST_PER_MINUTE,
     ) -> None:
@@ -253,7 +254,7 @@ class Subscriber:
             if self._queue.empty():  # else the network thread does it, which costs no change of threads
                 self._acknowledge()
             if stored:
-                self._on_commit()
+                self._on_commit(batch.readings)
             self._in_hand = 0
 
     def _batch(self, first: Message) -> Batch:

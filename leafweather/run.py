@@ -34,6 +34,7 @@ from store.embedded import EmbeddedStore
 from store.open import open_both
 from store.retention import Retention
 from watch.jobs import Watch
+from watch.pace import Pace
 
 TOPICS_SHOWN = 20  # in the health's answer; /metrics has them all
 KEEPING_S = 600.0  # between rounds of keeping the store
@@ -76,9 +77,10 @@ class Service:
                 self._locks.append(_held_alone(self.store.folder, f"{farm.name}.{LOCK}"))  # other farms may share it
             undo.pop_all()
         beside = partial(opened_beside, settings.store, folder)
-        self.watch = Watch(description, self.store, self.journal, now_us, beside, time.monotonic)
+        pace = Pace(settings.pace_s)
+        self.watch = Watch(description, self.store, self.journal, now_us, beside, time.monotonic, pace)
         self.farm = farm
-        self._stopping, self._called = threading.Event(), threading.Event()
+        self._stopping = threading.Event()
         password = settings.mqtt_password
         broker = Broker(
             host=settings.mqtt_host,
@@ -95,13 +97,11 @@ class Service:
             farm.name,
             self.store,
             self.journal,
-            on_commit=self._called.set,
+            on_commit=self.watch.pace.arrived,
             clock_tolerance_s=farm.wire.clock_tolerance_s,
             most_per_minute=farm.wire.most_messages_per_minute,
         )
-        self._watching = threading.Thread(
-            target=self.watch.run, args=(self._stopping, self._called), name="watch", daemon=True
-        )
+        self._watching = threading.Thread(target=self.watch.run, args=(self._stopping,), name="watch", daemon=True)
         self._retention = Retention(settings.keep_measured_days, settings.keep_derived_days, settings.keep_rollup_days)
         self._sealed_on: int | None = None  # day since 1970 of the last sealing
         self._store_trouble: str | None = None
@@ -154,7 +154,7 @@ class Service:
         self._server.should_exit = True
         self._telling.stop()
         self._stopping.set()
-        self._called.set()
+        self.watch.pace.call()
         self.subscriber.stop()
         self._serving.join()
         self._watching.join()

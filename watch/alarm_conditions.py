@@ -26,6 +26,7 @@ from watch.carbon_dioxide import AVERAGES, co2_limit
 from watch.derivation import accuracy_at
 from watch.derived import derived_series
 from watch.irrigation_lines import Line, course, lines_of
+from watch.pace import Pressing
 from watch.telling import listed
 
 DRY_LOOK_US = 300 * MICROSECONDS_PER_SECOND  # our choice, no source
@@ -41,7 +42,8 @@ class Limited:
 
     ``values`` gives, over a range, what is held against the limits; ``reach_us`` how far before a reading what it
     gives rests on others. While all is normal it is looked at once in ``every_us`` of the readings' time, which is no
-    longer than the machine starts before a change.
+    longer than the machine starts before a change. ``pressing`` are limits of single readings beyond which nothing may
+    wait.
     """
 
     condition: str
@@ -55,6 +57,7 @@ class Limited:
     gap_us: int
     reach_us: int = 0
     every_us: int = 0
+    pressing: Pressing | None = None
 
     @property
     def machine(self) -> excursions.Rule:
@@ -99,6 +102,7 @@ def _co2(farm: Farm) -> Iterator[Limited]:
             f"{AlarmKind.CO2_DANGER}/{series.key}", AlarmKind.CO2_DANGER, series, -np.inf, limit,
             rule._replace(deadband=rule.deadband if rule.deadband is not None else 0.05 * limit),
             _with_accuracy(farm, series, sensor), _tell_co2(farm, series, limit), longest_hold_us(farm, series),
+            pressing=Pressing(high=limit - float(np.nan_to_num(accuracy_at(farm, sensor, limit)))),
         )  # fmt: skip
 
 
@@ -146,7 +150,7 @@ def _state(
 
     return Limited(
         f"{kind}/{series.key}", kind, series, low, high, rule_of(farm, kind, series.quantity), _measured(series), tell,
-        longest_hold_us(farm, series),
+        longest_hold_us(farm, series), pressing=Pressing(low, high),
     )  # fmt: skip
 
 

@@ -10,6 +10,7 @@ from farm.readings import Series
 from watch.alarm_conditions import Limited, limited
 from watch.alarm_ground import HOUR_US, Ground, no_delay
 from watch.alarm_spells import alarms_of
+from watch.pace import Pressing
 from watch.stretches import Stretch
 
 
@@ -26,6 +27,14 @@ class LimitAlarms:
     def watches(self, condition: str, series: Series) -> bool:
         """Return whether a condition of a series is one of those that the description makes."""
         return any(one.condition == condition for one in self._limited.get(series, ()))
+
+    def pressing(self, series: Series) -> list[Pressing]:
+        """Return which single readings of a series would begin an alarm."""
+        return [
+            one.pressing._replace(delay_us=one.rule.on_delay_us)
+            for one in self._limited.get(series, ())
+            if one.pressing and not any(entry.returned_us is None for entry in self._book.of(one.condition))
+        ]
 
     def follow(self, series: Series, stretches: Sequence[Stretch]) -> None:
         """Follow readings of a series that changed."""

@@ -20,6 +20,7 @@ from watch.alarm_limits import LimitAlarms
 from watch.alarm_no_data import NoDataAlarm
 from watch.alarm_silences import Silences
 from watch.alarm_silent_series import SilenceAlarms
+from watch.pace import Pressing
 from watch.planned_work import PlannedWorks
 from watch.running_out import RunningOut
 from watch.stretches import Stretch
@@ -110,6 +111,10 @@ class AlarmKeeper:
         if newest_us is not None:
             for condition, from_us, entries in self._running_out.renew(changed, newest_us, self._book.of):
                 self._book.propose(condition, from_us, entries)
+
+    def pressing(self, series: Series) -> list[Pressing]:
+        """Return which single readings of a series would begin an alarm of a fixed limit."""
+        return self._limits.pressing(series)
 
     def look_at_clock(self) -> None:
         """See what is silent by now."""

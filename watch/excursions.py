@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from analytics.excursions import INSIDE, Excursion, Rule, State, excursions
+from analytics.excursions import INSIDE, Excursion, Rule, Stage, State, excursions
 from farm.alarms import AlarmRule
 from farm.crops import DEADBAND_SHARE, Band
 from farm.description import Farm
@@ -13,6 +13,7 @@ from store.contract import ReadingStore
 from store.entries import ExcursionEntry, Side
 from store.journal import Journal
 from watch.bands import limits_at, longest_hold_us, phase_stretches, plan_bands, usable
+from watch.pace import Pressing
 
 END_OF_TIME_US = 2**62
 MOST_KNOWN = 50  # excursions of a series kept in memory, those of the last hours aside; our choice, no source
@@ -36,6 +37,8 @@ class ExcursionKeeper:
         self._known_since_us = END_OF_TIME_US  # from when on we know the excursions in the journal, which ...
         self._known: list[ExcursionEntry] = []  # ... nobody else writes
         self.renewed: tuple[int, list[ExcursionEntry]] | None = None  # from when on they are these, if they changed
+        self._newest_us = 0
+        self.pressing = Pressing()  # readings to come that begin an excursion, or decide on one
 
     def renew(
         self, first_us: int, last_us: int, until_us: int = END_OF_TIME_US, *, again: bool = False
@@ -133,6 +136,9 @@ class ExcursionKeeper:
             rule = self._rule(phase.bands.get(self._series.quantity) if phase else None)
             ended, state = excursions(time_us[here], value[here], low[here], high[here], rule, state)
             found += ended
+        if time_us[-1] >= self._newest_us:
+            self._newest_us = int(time_us[-1])
+            self.pressing = _pressing(state, float(low[-1]), float(high[-1]), rule)
         return found, state
 
     def _rule(self, band: Band | None) -> Rule:
@@ -159,6 +165,12 @@ class ExcursionKeeper:
             dose=excursion.dose,
             onset_limit=excursion.onset_limit,
         )
+
+
+def _pressing(state: State, low: float, high: float, rule: Rule) -> Pressing:
+    if state.stage is Stage.PENDING and state.stretch:
+        return Pressing(due_us=state.stretch.onset_us + rule.on_delay_us)
+    return Pressing(low, high, rule.on_delay_us) if state is INSIDE else Pressing()
 
 
 def _lasts_at(one: ExcursionEntry, at_us: int) -> bool:

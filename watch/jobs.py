@@ -24,6 +24,7 @@ from watch.deriving import Deriver
 from watch.excursions import END_OF_TIME_US, ExcursionKeeper
 from watch.findings import FindingsKeeper
 from watch.judged import JudgedReadings
+from watch.pace import Pace
 from watch.pressure import pressure_corrections
 from watch.quality import QualityKeeper
 from watch.quality_limits import quality_limits
@@ -37,9 +38,8 @@ logger = logging.getLogger(__name__)
 
 NOTES_AT_ONCE = 5_000
 READ_AHEAD = 12  # times as many are read from the store in one go: there it looks at all that there are each time
-IDLE_S = 5.0  # look for notes this often even if nobody calls
-FINDINGS_EVERY_S = 60.0  # findings are worked out at most this often
-FINDINGS_SHARE = 20.0  # nor more often than this many times as long as they took
+FINDINGS_EVERY_S = 60.0  # findings are worked out at most this often, ...
+FINDINGS_SHARE = 20.0  # ... nor more often than this many times as long as they took
 RETRY_S = 2.0
 # Kinds of basis in the journal that tell of a beginning, or a round, that may have been cut off:
 BEGINNING, ROUNDS, CUT_OFF = "beginning", "rounds", ""
@@ -67,7 +67,7 @@ class Watch:
 
     ``opened`` opens the store and the journal once more, for a second process: while the end of a backlog is far, it
     works the day sheets out. Without it everything is done in this one. ``steady_s`` is a clock that nobody sets: by it
-    a clock that was set forward is known from time that passed.
+    a clock that was set forward is known from time that passed. ``pace`` tells when to work.
     """
 
     def __init__(
@@ -78,8 +78,10 @@ class Watch:
         now_us: Callable[[], int],
         opened: Opened | None = None,
         steady_s: Callable[[], float] | None = None,
+        pace: Pace | None = None,
     ) -> None:
         farm = description.farm
+        self.pace = pace or Pace()
         self._description, self._farm = description, farm
         self._by_pressure = pressure_corrections(farm)
         self.readings = JudgedReadings(farm.name, store, journal, self._by_pressure)
@@ -95,7 +97,7 @@ class Watch:
         self._keepers: dict[Series, ExcursionKeeper] = {}
         self._sheets = SheetWriting(
             farm, description.sha256, self.readings, self._store, journal, StaleDays(farm, journal, self._today),
-            self._alone, self._leave_off, now_us(), opened,
+            self._alone, self._leave_off, now_us(), opened, self.pace.pace_s,
         )  # fmt: skip
         self._ahead: list[Touched] = []  # notes that were read and are not settled yet
         self._stopping = threading.Event()
@@ -104,26 +106,26 @@ class Watch:
         self._again = self._under_way = journal.bases(farm.name, ROUNDS).get(CUT_OFF, "") != ""
         self.counts = WatchCounts()
 
-    def run(self, stopping: threading.Event, called: threading.Event) -> None:
-        """Work whenever called (and now and then anyway) until told to stop."""
+    def run(self, stopping: threading.Event) -> None:
+        """Work whenever called (and now and then anyway) until told to stop; then ``pace`` is to be called too."""
         self._stopping = stopping
         try:
-            self._run(stopping, called)
+            self._run(stopping)
         finally:
             self._sheets.close()
 
-    def _run(self, stopping: threading.Event, called: threading.Event) -> None:
+    def _run(self, stopping: threading.Event) -> None:
         begun = False
         while not stopping.is_set():
             try:
                 if not begun:
                     self.begin()
                     begun = True
-                while self.round() and not stopping.is_set():
+                self.pace.begin()
+                while self.round() >= NOTES_AT_ONCE and not stopping.is_set():
                     pass
                 self.counts.trouble = None
-                called.wait(IDLE_S)
-                called.clear()
+                self.pace.wait()
             except Stopped:
                 return  # within a round
             except (StoreUnavailable, StoreUnusable) as error:
@@ -202,6 +204,7 @@ class Watch:
             with self._alone("alarms"):
                 self._alarms.note(changed, doubted)
                 self._alarms.write()
+            self._aim(changed)
         self._store.settle(notes)
         del self._ahead[: len(notes)]
         self._corrections.settle()
@@ -319,6 +322,13 @@ class Watch:
                         self._alarms.note_excursions(series, *keeper.renewed)
         return moved
 
+    def _aim(self, changed: Iterable[Series]) -> None:
+        """Say which readings to come would begin an excursion, or decide on one."""
+        for series in changed:
+            if series in self._farm.described:
+                keeper = self._keepers.get(series)
+                self.pace.aim(series, [*self._alarms.pressing(series), *([keeper.pressing] if keeper else [])])
+
     def _keeper(self, series: Series) -> ExcursionKeeper:
         if series not in self._keepers:
             self._keepers[series] = ExcursionKeeper(self._farm, self._store, self._journal, series)
@@ -330,7 +340,8 @@ class Watch:
     def _find(self, *, busy: bool) -> None:
         """Work findings out where they are stale, each minute at most, and rather when there is time."""
         now_us = self._now_us()
-        pause_us = int(max(FINDINGS_EVERY_S, FINDINGS_SHARE * self._slowest_finding_s) * MICROSECONDS_PER_SECOND)
+        pause_s = max(FINDINGS_EVERY_S, self.pace.pace_s, FINDINGS_SHARE * self._slowest_finding_s)
+        pause_us = int(pause_s * MICROSECONDS_PER_SECOND)
         if now_us - self._found_us < pause_us:
             return
         with self._alone("findings"):

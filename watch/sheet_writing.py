@@ -21,8 +21,9 @@ from watch.stretches import Stretch
 
 logger = logging.getLogger(__name__)
 
-SHEET_EVERY_S = 60.0  # the sheet of a day that still grows is written at most this often
-SHEET_SHARE = 20.0  # nor more often than this many times as long as one took: then readings come too thick
+SHEET_EVERY_S = 60.0  # the sheet of a day that still grows is written at most this often, ...
+SHEET_PACES = 12  # ... or once in so many rounds where these are far apart, ...
+SHEET_SHARE = 20.0  # ... nor more often than this many times as long as one took: then readings come too thick
 AWAIT_S = 0.2  # for a sheet of the second process, between looks at whether to leave off
 
 Alone = Callable[[str], AbstractContextManager[None]]
@@ -47,6 +48,8 @@ class SheetWriting:
         When the program began. [us since 1970 UTC]
     opened : callable, optional
         Opens the store and the journal once more, for the second process; without it there is none.
+    pace_s : float
+        Seconds between rounds that do not press.
     """
 
     def __init__(
@@ -61,13 +64,14 @@ class SheetWriting:
         leave_off: Callable[[], None],
         begun_us: int,
         opened: Opened | None = None,
+        pace_s: float = 0.0,
     ) -> None:
         self._farm, self._hash, self._journal = farm, description_hash, journal
         self._readings, self._store, self._stale = readings, store, stale
         self._alone, self._leave_off = alone, leave_off
         self._begun_us = begun_us
         self._written_us: dict[date, int] = {}
-        self._slowest_s = 0.0
+        self._every_s, self._slowest_s = max(SHEET_EVERY_S, SHEET_PACES * pace_s), 0.0
         self._opened = opened
         self._beside: SheetsBeside | None = None
 
@@ -120,7 +124,7 @@ class SheetWriting:
             return {}
 
     def _is_due(self, day: date, growing: set[date], now_us: int) -> bool:
-        pause_us = int(max(SHEET_EVERY_S, SHEET_SHARE * self._slowest_s) * MICROSECONDS_PER_SECOND)
+        pause_us = int(max(self._every_s, SHEET_SHARE * self._slowest_s) * MICROSECONDS_PER_SECOND)
         return now_us - self._written_us.get(day, self._begun_us if day in growing else 0) >= pause_us
 
     def _keep_finished(self, patience_s: float = 0.0) -> None:

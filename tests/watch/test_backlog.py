@@ -128,9 +128,13 @@ def test_only_after_an_end_out_of_order_a_round_may_be_a_repeat(house, monkeypat
     house.put(HUMIDITY, samples("60*60", start_us=T0_US + HOUR_US))
     house.work()
     stopping = Event()
-    monkeypatch.setattr(jobs, "IDLE_S", 0.0)
-    monkeypatch.setattr(sheet_writing.SheetWriting, "write", lambda *_, far: stopping.set())
-    house.watch.run(stopping, Event())  # told to stop, and ends in order
+
+    def stop(*_, far):
+        stopping.set()
+        house.watch.pace.call()
+
+    monkeypatch.setattr(sheet_writing.SheetWriting, "write", stop)
+    house.watch.run(stopping)  # told to stop, and ends in order
     house.fresh_watch()
     house.put(HUMIDITY, samples("60*60", start_us=T0_US + 2 * HOUR_US))
     house.watch.round()

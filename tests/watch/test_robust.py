@@ -163,11 +163,11 @@ def test_a_store_that_fails_ends_the_round_and_the_notes_stay(house, monkeypatch
     house.put("room/air_temperature", samples("22*20"))
     house.put(HUMIDITY, samples("60*20"))
     notes = house.store.touched("testfarm", 100)
-    stopping, called = Event(), Event()
+    stopping = Event()
     with monkeypatch.context() as patch:
         patch.setattr("watch.jobs.RETRY_S", 0.01)
         patch.setattr(EmbeddedStore, "replace", refusing(error))
-        worker = Thread(target=house.watch.run, args=(stopping, called))
+        worker = Thread(target=house.watch.run, args=(stopping,))
         worker.start()
         try:
             give_up = time.monotonic() + 20
@@ -176,7 +176,7 @@ def test_a_store_that_fails_ends_the_round_and_the_notes_stay(house, monkeypatch
             assert house.watch.counts.trouble == str(error)  # no word of reporting a fault of the program
         finally:
             stopping.set()
-            called.set()
+            house.watch.pace.call()
             worker.join(20)
         assert not worker.is_alive()
     assert house.watch.counts.broken == {}
