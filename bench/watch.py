@@ -213,7 +213,7 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--quick", action="store_true", help="four farms, under 50 s")
     parser.add_argument("--farms", type=int, help="how many; 1000, or 4 with --quick")
-    parser.add_argument("--pace", type=float, help="seconds; 60, or 5 with --quick")
+    parser.add_argument("--pace", type=float, help="seconds; 60, or 2 with --quick")
     parser.add_argument("--work", type=Path, help=argparse.SUPPRESS)
     parser.add_argument("--part", help=argparse.SUPPRESS)
     parser.add_argument("--late", type=Path, help=argparse.SUPPRESS)

@@ -52,7 +52,7 @@ def add(
     detail = _detail(farm, kind, _given(fields))
     at_us = _at_us(farm, at, to_come=kind == "planned_work")
     _check_time(detail, at_us)
-    with _journal(data) as journal:
+    with _journal(data, farm) as journal:
         entry = journal.log.add(farm.name, at_us, author(by), detail, clock_us(), _days(farm, at_us))
     typer.echo(_line(farm, entry))
 
@@ -70,7 +70,7 @@ def list_(
     if kind is not None and kind not in DETAIL_OF:
         stop(f"--kind: {_no_kind(kind)}")
     farm = farm_of(file)
-    with _journal(data) as journal:
+    with _journal(data, farm) as journal:
         found = journal.log.entries(farm.name, kinds=[kind] if kind else (), withdrawn=withdrawn)
     for entry in found:
         typer.echo(_line(farm, entry))
@@ -84,7 +84,7 @@ def edit(
 ) -> None:
     """Write an entry's next version with some fields changed; the former version and its writer stay."""
     farm = farm_of(file)
-    with _journal(data) as journal:
+    with _journal(data, farm) as journal:
         standing = _standing(journal, farm, entry)
         before = standing.detail.model_dump(mode="json")
         detail = _detail(farm, str(before.pop("kind")), before | _given(fields))
@@ -99,7 +99,7 @@ def edit(
 def withdraw(file: FarmFile, entry: Identity, by: By = None, data: Data = None) -> None:
     """Make an entry count for nothing; it stays in the journal, with who withdrew it."""
     farm = farm_of(file)
-    with _journal(data) as journal:
+    with _journal(data, farm) as journal:
         standing = _standing(journal, farm, entry)
         gone = journal.log.withdraw(farm.name, entry, author(by), clock_us(), _days(farm, standing.at_us))
     typer.echo(_line(farm, gone))
@@ -228,8 +228,8 @@ def _days(farm: Farm, at_us: int) -> list[date]:
 
 
 @contextmanager
-def _journal(data: Path | None) -> Iterator[Journal]:
-    """Open the journal of a data folder that a service has used, or will."""
+def _journal(data: Path | None, farm: Farm) -> Iterator[Journal]:
+    """Open the journal of a data folder that this farm's service has used, or will."""
     from store.contract import StoreUnavailable, StoreUnusable
     from store.journal import Journal
 
@@ -238,6 +238,12 @@ def _journal(data: Path | None) -> Iterator[Journal]:
         stop(f"there is no folder {folder}: give the one that the service writes to with --data")
     try:
         with Journal(f"sqlite:///{folder.resolve() / 'journal.sqlite'}") as journal:
+            kept = journal.farms()
+            if kept and farm.name not in kept:
+                stop(
+                    f"the journal in {folder} is that of {', '.join(kept)}, not of {farm.name}: give that farm's "
+                    "description, or the folder of this one with --data"
+                )
             yield journal
     except (StoreUnavailable, StoreUnusable) as error:
         stop(str(error))

@@ -17,7 +17,7 @@ class Settings(BaseSettings):
 
     data: Path = Field(Path("leafweather-data"), description="folder for readings and journal")
     store: str | None = Field(None, description="URL of another store for the readings than the data folder")
-    pace_s: float = Field(5.0, ge=0, le=300, description="seconds between rounds of work that does not press")
+    pace_s: float = Field(2.0, ge=0, le=300, description="seconds between rounds of work that does not press")
     keep_measured_days: int | None = Field(None, ge=1, description="days measured readings are kept")
     keep_derived_days: int | None = Field(None, ge=1, description="days derived readings are kept")
     keep_rollup_days: int | None = Field(None, ge=1, description="days the sums of minutes and hours are kept")

@@ -295,6 +295,11 @@ class Journal:
         with self._database.reading() as session:
             return session.scalars(newest.order_by(DescriptionRow.seen_us.desc()).limit(1)).first()
 
+    def farms(self) -> list[str]:
+        """Return the names of the farms whose descriptions were noted, in order."""
+        with self._database.reading() as session:
+            return sorted(session.scalars(select(DescriptionRow.farm).distinct()))
+
     def description(self, farm: str, description_hash: str) -> str | None:
         """Return the text of a farm's description by its hash; None where it was never noted."""
         with self._database.reading() as session:

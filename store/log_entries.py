@@ -10,7 +10,7 @@ from typing import Annotated, Literal, Self
 from pydantic import AfterValidator, AwareDatetime, BaseModel, ConfigDict, Field, TypeAdapter, model_validator
 
 from farm.description import Farm
-from farm.readings import microseconds
+from farm.readings import Series, microseconds
 from farm.references import one_of
 
 READING_RANGES = {"pH": (-1.0, 15.0), "mV": (-1000.0, 1000.0)}  # some 59 mV a pH, and offsets; our choice, no source
@@ -190,6 +190,13 @@ def loose_end(farm: Farm, detail: Detail) -> str | None:
         if detail.series not in keys:
             what = f"series of {wanted}" if wanted else "series"
             return f"series: found {detail.series!r}, which is no {what} of farm.toml; {one_of(detail.series, keys)}"
+    if isinstance(detail, GrabSample):
+        quantity = farm.described[Series.parse(farm.name, detail.series)].registered
+        if not quantity.low <= detail.value <= quantity.high:
+            return (
+                f"value: found {detail.value:g} {quantity.unit}; {quantity.label} can be {quantity.low:g} to "
+                f"{quantity.high:g}: is it in another unit?"
+            )
     if isinstance(detail, Refill):
         stocks = [one.name for one in farm.equipment.stocks]
         if detail.stock not in stocks:

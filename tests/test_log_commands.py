@@ -87,6 +87,10 @@ def test_the_day_it_was_on_is_written_again(call):
         (("refill", "stock=b", "holds_l=5"), "stock: found 'b', which is no stock of farm.toml"),
         (("refill", "stock=a", "holds_l=nan"), "holds_l: found 'nan'"),
         (("grab_sample", "series=tank/solution_hp", "value=6"), "did you mean tank/solution_ph?"),
+        (
+            ("grab_sample", "series=tank/solution_ph", "value=61"),
+            "value: found 61 pH; pH can be 0 to 14: is it in another unit?",
+        ),
         ((CALIBRATION[0], "series=room/air_temperature", *CALIBRATION[2:]), "which is no series of solution_ph"),
         ((*CALIBRATION[:3], "readings=7.0,7.0"), "a probe that gives the same in both buffers is broken"),
         ((*CALIBRATION[:2], "buffers=7.0,6.86", CALIBRATION[3]), "two buffers at least 1 pH apart"),
@@ -148,3 +152,15 @@ def test_a_harvest_and_a_move_with_photos(call):
     harvest, moved = entries(call.folder)
     assert (harvest.detail.fresh_kg, harvest.detail.photos) == (12.5, ("row 1 (left).jpg", "IMG_2.png"))
     assert (moved.detail.to_zone, moved.detail.plants) == ("row", 40)
+
+
+def test_an_entry_is_not_written_into_the_journal_of_another_farm(call):
+    with Journal(f"sqlite:///{call.folder}/journal.sqlite") as journal:
+        journal.note_description("otherfarm", "hash", "its text", 0)
+    refused = call("add", *CALIBRATION)
+    assert refused.exit_code == 2
+    assert "is that of otherfarm, not of testfarm" in refused.output
+    assert entries(call.folder) == []
+    with Journal(f"sqlite:///{call.folder}/journal.sqlite") as journal:
+        journal.note_description("testfarm", "hash", "its text", 0)
+    assert call("add", *CALIBRATION).exit_code == 0

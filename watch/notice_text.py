@@ -11,6 +11,7 @@ from farm.quantities import QUANTITIES
 from farm.readings import instant
 from store.notice_entries import NoticeKind, Told
 from watch import cautions
+from watch.alarm_findings import LEADS_FROM
 from watch.notice_plan import Draft
 from watch.telling import spoken_duration, with_unit
 
@@ -146,8 +147,9 @@ def _at_length(farm: Farm, told: Told, now_us: int, *, alarming: bool) -> Iterat
     yield _when(farm, told, now_us)
     if isinstance(facts.get("worst"), int | float) and isinstance(facts.get("limit"), int | float):
         yield f"How far: {_value(facts, 'worst')} at worst, the limit is {_value(facts, 'limit')}."
-    if likely := ", ".join(_causes(facts.get("likely"))):
-        yield f"Likely why: {likely}."
+    if causes := ", ".join(_causes(facts.get("likely"))):
+        leads = facts["likely"][0].get("probability", 1.0) >= LEADS_FROM
+        yield f"Likely why: {causes}." if leads else f"Why is not clear yet. Possible: {causes}."
     if alarming and facts.get("first_step"):
         yield f"What to do first: {facts['first_step']}"
 

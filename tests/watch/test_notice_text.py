@@ -45,6 +45,13 @@ def test_all_that_a_person_needs_to_know(small_farm):
     assert text.isprintable() or set(text) - {"\n"} == {c for c in text if c.isprintable()}
 
 
+def test_a_cause_that_is_none_too_likely_is_told_as_a_possible_one(small_farm):
+    guess = [{"cause": "stuck", "label": "A sensor repeats one value", "probability": 0.16}]
+    _, text = said(small_farm, replace(TOO_WARM, facts=TOO_WARM.facts | {"likely": guess}))
+    assert "Why is not clear yet. Possible: A sensor repeats one value (16 %)." in text
+    assert "Likely why" not in text
+
+
 def test_a_worst_of_nought_and_one_below_are_told_like_others(small_farm):
     light = {"what": "PPFD", "series": "row/ppfd", "unit": "µmol m⁻² s⁻¹", "where": "Row"}
     assert said(small_farm, replace(TOO_WARM, facts=light | {"worst": 0.0}))[0].startswith("Row: PPFD 0")
