@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from analytics.findings.deviation import LEAST_DAYS
 from analytics.findings.explaining import Candidate, Evidence, Explanation
 from farm.causes import ACID_CAUTION, BY_NAME, CO2_CAUTION, MAINS_CAUTION, NORMAL, SOMETHING_ELSE, Nature, Place
 from farm.description import Farm
@@ -39,6 +40,11 @@ def detail(farm: Farm, found: Explanation, headline: str = "") -> dict[str, Any]
 
 def _headline(farm: Farm, found: Explanation) -> str:
     first = found.first
+    if found.too_few_days is not None:
+        return (
+            f"Too few days are known yet to tell what is usual on this farm: {found.too_few_days} before it, "
+            f"and {LEAST_DAYS} are needed."
+        )
     if first.cause == NORMAL:
         return "Nothing differs from this farm's usual beyond its scatter."
     if first.cause == SOMETHING_ELSE:

@@ -204,6 +204,29 @@ def test_an_excursion_while_nothing_is_unusual_is_told_as_usual(kept, rows):
     assert found.detail["causes"][0]["cause"] == "as_usual"
 
 
+@pytest.mark.parametrize(("days", "told"), [(1, "1 before it, and 3 are needed"), (2, "2 before it, and 3 are needed")])
+def test_in_a_farms_first_days_nothing_is_called_usual(kept, rows, days, told):
+    humidity = Series.parse(kept.farm.name, "room/relative_humidity")
+    onset_us, end_us = T0_US + (24 * days + 3) * HOUR_US, T0_US + (24 * days + 5) * HOUR_US
+    excursion = ExcursionEntry(humidity, Side.HIGH, onset_us, end_us, onset_us, 67.0, onset_us, 66.0, 1.0)
+    kept.journal.replace_excursions(kept.farm.name, humidity, 0, [excursion])
+    kept.take([one for one in rows if one.time_us <= end_us + HOUR_US])
+    detail = kept.journal.findings.of(kept.farm.name, excursion.identity).detail
+    assert detail["headline"].startswith("Too few days are known yet to tell what is usual")
+    assert told in detail["headline"]
+    assert "no indicator differs" not in detail["causes"][0]["label"]
+
+
+def test_from_the_fourth_day_on_it_can_be_called_usual(kept, rows):
+    humidity = Series.parse(kept.farm.name, "room/relative_humidity")
+    onset_us, end_us = T0_US + (24 * 3 + 3) * HOUR_US, T0_US + (24 * 3 + 5) * HOUR_US
+    excursion = ExcursionEntry(humidity, Side.HIGH, onset_us, end_us, onset_us, 67.0, onset_us, 66.0, 1.0)
+    kept.journal.replace_excursions(kept.farm.name, humidity, 0, [excursion])
+    kept.take([one for one in rows if one.time_us <= end_us + HOUR_US])
+    headline = kept.journal.findings.of(kept.farm.name, excursion.identity).detail["headline"]
+    assert headline == "Nothing differs from this farm's usual beyond its scatter."
+
+
 def test_silence_of_everything_is_found_by_the_clock(kept, rows):
     kept.take([one for one in rows if one.time_us <= T0_US + FAULT_H * HOUR_US])
     kept.now_us = T0_US + (FAULT_H + 5) * HOUR_US
