@@ -111,5 +111,11 @@ def _finite(value: float) -> float | None:
 def _cautions(found: Explanation) -> list[str]:
     """Return the cautions of what is likely, each once."""
     likely = [one for one in found.candidates if one.probability >= CAUTIONED_FROM]
-    kinds = [BY_NAME[one.cause].caution for one in (*likely, *found.also) if one.cause in BY_NAME]
+    kinds = [_caution(one) for one in (*likely, *found.also) if one.cause in BY_NAME]
     return [_CAUTIONS[kind] for kind in dict.fromkeys(kinds) if kind in _CAUTIONS]
+
+
+def _caution(one: Candidate) -> str:
+    """Return the kind of caution of a cause; of CO2 too where its sensor may not tell the truth."""
+    at_gas = any("/co2_" in place for place in one.places)
+    return CO2_CAUTION if at_gas else BY_NAME[one.cause].caution

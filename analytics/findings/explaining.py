@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from analytics.alignment import Floats
-from analytics.findings.checks import next_check
+from analytics.findings.checks import moved_by, next_check
 from analytics.findings.deviation import LEAST_DAYS, NOT_KNOWN, SLOW, USUAL, Deviation
 from analytics.findings.indicator import SPECS
 from analytics.findings.weighing import Answer, Hypothesis, Weighing
@@ -86,8 +86,21 @@ def explained(
         also = tuple(_also(weighing, named[0].places[0], hour))
     if not named:
         return Explanation(candidates, not_apart, also, "", {}, too_few)
-    what, shows = next_check(named[0].cause, named[1].cause if len(named) > 1 else None)
+    quantities = frozenset((asked.quantity,)) if asked is not None else _moved(weighing.farm, named[:2])
+    what, shows = next_check(named[0].cause, named[1].cause if len(named) > 1 else None, quantities)
     return Explanation(candidates, not_apart, also, what, shows, too_few)
+
+
+def _moved(farm: Farm, likeliest: list[Answer]) -> frozenset[str] | None:
+    """Return the quantities that the likeliest causes can move, both if they share any, else the first."""
+    moved = []
+    for answer in likeliest:
+        one = answer.places[0]
+        at_series = BY_NAME[one.cause].place is Place.SERIES
+        moved.append(moved_by(one.cause, one.part, Series.parse(farm.name, one.place).quantity if at_series else ""))
+    if len(moved) < 2 or moved[0] is None or moved[1] is None:
+        return moved[0] if moved[0] is not None else moved[-1]
+    return moved[0] & moved[1] or moved[0]
 
 
 def _too_few_days(weighing: Weighing, hour: int) -> int | None:
