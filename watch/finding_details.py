@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import Any
 
 from analytics.findings.deviation import LEAST_DAYS
@@ -10,7 +11,10 @@ from analytics.findings.explaining import Candidate, Evidence, Explanation
 from farm.causes import ACID_CAUTION, BY_NAME, CO2_CAUTION, MAINS_CAUTION, NORMAL, SOMETHING_ELSE, Nature, Place
 from farm.description import Farm
 from farm.readings import Series
+from store.entries import ExcursionEntry, FindingEntry
 from watch import cautions
+
+IfUsual = Callable[[ExcursionEntry], str]
 
 CAUTIONED_FROM = 0.1  # probability from which a cause's caution stands beside a finding; our choice, no source
 _CAUTIONS = {
@@ -19,6 +23,7 @@ _CAUTIONS = {
     MAINS_CAUTION: cautions.MAINS,
 }
 CANNOT_TELL = "cannot_tell"
+UNUSUAL = "unusual"  # the subject of a finding that no excursion led to
 
 
 def detail(farm: Farm, found: Explanation, headline: str = "") -> dict[str, Any]:
@@ -36,6 +41,13 @@ def detail(farm: Farm, found: Explanation, headline: str = "") -> dict[str, Any]
         ),
         "cautions": _cautions(found),
     }
+
+
+def of_excursion(farm: Farm, one: ExcursionEntry, at_us: int, found: Explanation, if_usual: IfUsual) -> FindingEntry:
+    """Return the finding of an excursion, as of an instant; ``if_usual`` gives its headline where nothing differs."""
+    headline = if_usual(one) if found.first.cause == NORMAL else ""
+    asked = {"series": one.series.key, "side": str(one.side)}
+    return FindingEntry(farm.name, one.identity, one.onset_us, one.end_us, at_us, detail(farm, found, headline) | asked)
 
 
 def _headline(farm: Farm, found: Explanation) -> str:

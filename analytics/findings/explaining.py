@@ -70,14 +70,25 @@ class Explanation:
 
 
 def explained(
-    weighing: Weighing, hour: int, probability: Floats, asked: Series | None = None, side: str = ""
+    weighing: Weighing,
+    hour: int,
+    probability: Floats,
+    asked: Series | None = None,
+    side: str = "",
+    days_known: int | None = None,
 ) -> Explanation:
-    """Return the explanation of an hour; of one series and side where an excursion is asked about."""
+    """Return the explanation of an hour; of one series and side where an excursion is asked about.
+
+    ``days_known`` says how many earlier days are known, where the weighing holds an hour alone.
+    """
     answers = weighing.answers(probability)
     if asked is not None:
         answers = _about(answers, weighing.farm, asked, side)
     shown = [one for one in answers[:MOST_CAUSES] if one.probability >= LEAST_PROBABILITY] or answers[:1]
-    too_few = _too_few_days(weighing, hour) if shown[0].cause == NORMAL else None
+    too_few = None
+    if shown[0].cause == NORMAL:
+        days_known = weighing.days_known(hour) if days_known is None else days_known
+        too_few = days_known if days_known < LEAST_DAYS else None
     candidates = tuple(_candidate(weighing, one, hour, too_few) for one in shown)
     named = [one for one in shown if one.places]
     not_apart = _not_apart(weighing, named, hour)
@@ -101,12 +112,6 @@ def _moved(farm: Farm, likeliest: list[Answer]) -> frozenset[str] | None:
     if len(moved) < 2 or moved[0] is None or moved[1] is None:
         return moved[0] if moved[0] is not None else moved[-1]
     return moved[0] & moved[1] or moved[0]
-
-
-def _too_few_days(weighing: Weighing, hour: int) -> int | None:
-    """Return how many earlier days are known, where they are fewer than "as usual" rests on."""
-    known = weighing.days_known(hour)
-    return known if known < LEAST_DAYS else None
 
 
 def _about(answers: list[Answer], farm: Farm, asked: Series, side: str) -> list[Answer]:
