@@ -57,9 +57,12 @@ def shipped():
     return table_from_text((ANALYTICS / "likelihoods.csv").read_text("utf-8"))
 
 
-def runs_of(folder, seeds, *, severities=(), drawn=False):
-    """Return the levels of all runs on some farms: one severity a fault and farm, or all of those named."""
-    return [run for seed in seeds for run in levels_of(folder, seed, drawn=drawn, severities=severities)]
+def runs_of(folder, seeds, *, severities=(), drawn=False, looks=False):
+    """Return the levels of all runs on some farms: one severity a fault and farm, or all of those named.
+
+    With ``looks`` those between whole hours too.
+    """
+    return [run for seed in seeds for run in levels_of(folder, seed, drawn=drawn, severities=severities, looks=looks)]
 
 
 def count(folder):
@@ -149,7 +152,7 @@ def main():
     began = time.monotonic()
     folder = asked.folder or tempfile.mkdtemp(prefix="findings-")
     if asked.quick:
-        runs = levels_of(folder, QUICK_SEED, kinds=QUICK_KINDS, severities=("usual",))
+        runs = levels_of(folder, QUICK_SEED, kinds=QUICK_KINDS, severities=("usual",), looks=True)
         print(f"quick: {len(runs) - 1} faults and a healthy month of one farm\n")
         table = shipped()
     else:
@@ -159,7 +162,7 @@ def main():
             low, _, high = asked.seeds.partition("-")
             seeds = range(int(low), int(high or low) + 1)
         severities = LEVELS if asked.severities == "all" else ()
-        runs = runs_of(folder, seeds, severities=severities, drawn=asked.drawn)
+        runs = runs_of(folder, seeds, severities=severities, drawn=asked.drawn, looks=True)
         print(f"farms scored: {', '.join(map(str, seeds))}; counted: {COUNTED[0]} to {COUNTED[-1]}; tuned: {TUNED}\n")
     figures = show(*score_all(runs, table))
     if asked.fewer:

@@ -139,7 +139,7 @@ CAUSES: tuple[Cause, ...] = (
           "Catch what the pump gives in a measuring cylinder for one dose, and look for bubbles in its line.",
           place=Place.STOCK),
     _root("doser_overdosing", "The doser gives too much", _E, (*EC_HIGH, *PH_LOW, *PH_HIGH),
-          "Stop the doser, and see whether EC still rises; then catch one dose in a measuring cylinder."),
+          "Stop the doser, and see whether EC or pH still moves; then catch one dose in a measuring cylinder."),
     _root("feed_water_bad", "The feed water carries salt (the membrane lets it through)", _E, EC_HIGH,
           "Measure the EC of the feed water by hand.", slow=True, caution=""),
     _root("dilution_leak", "Water that nobody meters leaks in", _E, (*EC_LOW, *LEVEL_HIGH),
@@ -229,7 +229,7 @@ CAUSES: tuple[Cause, ...] = (
     _air("lights_off_surge", "The usual rise when the lights go off", _N, (*HUMID, *CO2_HIGH),
          "Nothing to do if it passes within two hours; else look at the drying.", caution=""),
     _air("growing_canopy", "The canopy grows: it gives off and drinks more, week by week", _N,
-         (*HUMID, *EC_HIGH, *LEVEL_LOW), "Compare with the batch's age; plan for more drying.", slow=True),
+         (*HUMID, *EC_HIGH, *LEVEL_LOW), "Compare with the batch's age: more leaf drinks and gives off more; plan for it.", slow=True),
 )  # fmt: skip
 
 BY_NAME: dict[str, Cause] = {one.name: one for one in CAUSES}

@@ -132,7 +132,7 @@ def _unusual(farm: Farm, several: Sequence[FindingEntry], until_us: int, of: Of)
                 farm, AlarmKind.FINDING, onset_us, str(finding.detail["headline"]), what="Likely cause",
                 finding=finding.identity,
             )  # fmt: skip
-            alarm_us = standing.alarm_us if standing is not None else onset_us + HOUR_US
+            alarm_us = standing.alarm_us if standing is not None else min(onset_us + HOUR_US, finding.at_us)
             entry = AlarmEntry(
                 farm.name, condition, onset_us, alarm_us, None, rule.priority, "", detail=detail | told_one.over(detail)
             )

@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import Any
 
+from analytics.findings.deviation import LEAST_DAYS
 from analytics.findings.explaining import Candidate, Evidence, Explanation
 from farm.causes import ACID_CAUTION, BY_NAME, CO2_CAUTION, MAINS_CAUTION, NORMAL, SOMETHING_ELSE, Nature, Place
 from farm.description import Farm
 from farm.readings import Series
+from store.entries import ExcursionEntry, FindingEntry
 from watch import cautions
+
+IfUsual = Callable[[ExcursionEntry], str]
 
 CAUTIONED_FROM = 0.1  # probability from which a cause's caution stands beside a finding; our choice, no source
 _CAUTIONS = {
@@ -18,6 +23,7 @@ _CAUTIONS = {
     MAINS_CAUTION: cautions.MAINS,
 }
 CANNOT_TELL = "cannot_tell"
+UNUSUAL = "unusual"  # the subject of a finding that no excursion led to
 
 
 def detail(farm: Farm, found: Explanation, headline: str = "") -> dict[str, Any]:
@@ -37,8 +43,20 @@ def detail(farm: Farm, found: Explanation, headline: str = "") -> dict[str, Any]
     }
 
 
+def of_excursion(farm: Farm, one: ExcursionEntry, at_us: int, found: Explanation, if_usual: IfUsual) -> FindingEntry:
+    """Return the finding of an excursion, as of an instant; ``if_usual`` gives its headline where nothing differs."""
+    headline = if_usual(one) if found.first.cause == NORMAL else ""
+    asked = {"series": one.series.key, "side": str(one.side)}
+    return FindingEntry(farm.name, one.identity, one.onset_us, one.end_us, at_us, detail(farm, found, headline) | asked)
+
+
 def _headline(farm: Farm, found: Explanation) -> str:
     first = found.first
+    if found.too_few_days is not None:
+        return (
+            f"Too few days are known yet to tell what is usual on this farm: {found.too_few_days} before it, "
+            f"and {LEAST_DAYS} are needed."
+        )
     if first.cause == NORMAL:
         return "Nothing differs from this farm's usual beyond its scatter."
     if first.cause == SOMETHING_ELSE:
@@ -105,5 +123,11 @@ def _finite(value: float) -> float | None:
 def _cautions(found: Explanation) -> list[str]:
     """Return the cautions of what is likely, each once."""
     likely = [one for one in found.candidates if one.probability >= CAUTIONED_FROM]
-    kinds = [BY_NAME[one.cause].caution for one in (*likely, *found.also) if one.cause in BY_NAME]
+    kinds = [_caution(one) for one in (*likely, *found.also) if one.cause in BY_NAME]
     return [_CAUTIONS[kind] for kind in dict.fromkeys(kinds) if kind in _CAUTIONS]
+
+
+def _caution(one: Candidate) -> str:
+    """Return the kind of caution of a cause; of CO2 too where its sensor may not tell the truth."""
+    at_gas = any("/co2_" in place for place in one.places)
+    return CO2_CAUTION if at_gas else BY_NAME[one.cause].caution

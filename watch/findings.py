@@ -1,4 +1,7 @@
-"""Finds what may be behind each excursion and anything unusual, hour by hour, and keeps it in the journal."""
+"""Finds what may be behind each excursion and anything unusual, and keeps it in the journal.
+
+Hour by hour; what is open, or only just begins, is looked at each quarter of an hour in between.
+"""
 
 from __future__ import annotations
 
@@ -14,23 +17,23 @@ from analytics.findings.episodes import OPENS_AT, SMOOTH_H, Episode, episodes, w
 from analytics.findings.explaining import explained
 from analytics.findings.indicator import Indicator
 from analytics.findings.model import Table, table_from_text
-from analytics.findings.scene import HOUR_US
+from analytics.findings.scene import HOUR_US, MINUTE_US, QUARTER_US
 from analytics.findings.weighing import Weighing, weighed
-from farm.causes import BY_NAME, HUMID, NORMAL
+from farm.causes import BY_NAME, HUMID
 from farm.description import Farm
 from farm.readings import Series
 from store.contract import ReadingStore
 from store.entries import ExcursionEntry, FindingEntry
 from store.journal import Journal
 from watch.bands import DARK, LIT, lit_at
-from watch.finding_details import detail
+from watch.finding_details import UNUSUAL, detail, of_excursion
 from watch.indicators import DAY_US, IndicatorDays
 from watch.night_findings import NIGHT, night_findings
+from watch.quarter_looks import Hourly, QuarterLooks, looked_closer, sure_at_end
 from watch.stretches import Stretch
 from watch.written_indicators import written_indicators
 
 FOUND_UNTIL = "found_until"  # the kind of basis in the journal
-UNUSUAL = "unusual"  # the subject of a finding that no excursion led to
 HISTORY_US = 15 * DAY_US  # that an hour is held against
 BEFORE_US = 12 * HOUR_US  # the machine starts that long before what changed
 FARTHEST_US = 40 * DAY_US  # a change longer ago leaves findings as they were; our choice, no source
@@ -55,20 +58,26 @@ class FindingsKeeper:
         self._farm, self._journal, self._now_us = farm, journal, now_us
         self._arrived, self._judged = arrived, judged
         self._days = IndicatorDays(farm, arrived)
+        self._quarters = QuarterLooks(farm, arrived, self._weighing)
+        self._quarter_us = 0  # up to where it was looked between whole hours
+        self._hourly: Hourly | None = None
         marked = journal.bases(farm.name, FOUND_UNTIL).get("", "0")
         self._until_us = int(marked)  # findings are true to the readings up to here
 
     @property
     def until_us(self) -> int:
         """Up to when findings are true to the readings."""
-        return self._until_us
+        return max(self._until_us, self._quarter_us)
 
     def note(self, changed: Mapping[Series, Sequence[Stretch]], moved: Sequence[Stretch] = ()) -> None:
         """Note, durably, which readings changed and which excursions did: findings from there on are stale."""
         stretches = [one for series, several in changed.items() if series in self._farm.described for one in several]
         for first, last in stretches:
             self._days.touch(first, last)
-        since = min((first for first, _ in [*stretches, *moved]), default=self._until_us)
+            self._quarters.touch(first, last)
+        since = min((first for first, _ in [*stretches, *moved]), default=self.until_us + 1)
+        if since <= self._quarter_us:
+            self._quarter_us = 0
         if since < self._until_us:
             self._mark(since)
 
@@ -86,11 +95,31 @@ class FindingsKeeper:
         if not measured:
             return []
         newest_us = max(measured)
-        end_us = newest_us if busy else min(max(newest_us, self._now_us()), newest_us + 2 * DAY_US)
-        end_us -= end_us % HOUR_US
-        if end_us <= self._until_us:
+        latest_us = newest_us if busy else min(max(newest_us, self._now_us()), newest_us + 2 * DAY_US)
+        end_us = latest_us - latest_us % HOUR_US
+        quarter_us = (latest_us - MINUTE_US) // QUARTER_US * QUARTER_US  # when what was measured at its end has come
+        looking = self._now_us() - quarter_us < HOUR_US  # a backlog's past is told by whole hours alone
+        if end_us <= self._until_us and not (looking and quarter_us > self._quarter_us):
             return []
         first_us = min(one.first_us for one in self._arrived.known(self._farm.name))
+        hourly = self._hourly
+        if hourly is None or hourly.end_us != end_us or end_us > self._until_us:
+            hourly = self._hourly = self._of_hours(first_us, end_us)
+            if hourly is None:
+                return []
+        before = self._journal.findings.between(self._farm.name, hourly.from_us)
+        after = list(hourly.entries)
+        if looking:
+            looks = self._quarters.between(hourly.origin_us, end_us - HOUR_US, quarter_us, hourly.best_known)
+            lasting = self._journal.excursions(self._farm.name, start_us=end_us, end_us=max(quarter_us, end_us))
+            after = looked_closer(self._farm, hourly, looks, lasting, self._surge)
+        self._journal.findings.replace(self._farm.name, hourly.from_us, after)
+        self._mark(end_us)
+        self._quarter_us = quarter_us if looking else 0
+        return _moved(before, after)
+
+    def _of_hours(self, first_us: int, end_us: int) -> Hourly | None:
+        """Return what whole hours tell from where findings are stale until ``end_us``; None with less than an hour."""
         from_us = max(self._until_us, end_us - FARTHEST_US, first_us) // HOUR_US * HOUR_US
         from_us = min(from_us, end_us - HOUR_US)
         before = self._journal.findings.between(self._farm.name, from_us)
@@ -98,26 +127,29 @@ class FindingsKeeper:
         start_us = max(min([from_us, *begun]) - BEFORE_US, end_us - FARTHEST_US)
         origin_us = max(start_us - HISTORY_US, first_us) // HOUR_US * HOUR_US
         if origin_us >= end_us:
-            return []
-        weighing = self._weighing(origin_us, end_us)
+            return None
+        weighing = self._weighing(self._days, origin_us, end_us)
         probability = weighing.probabilities(SMOOTH_H)
+        something = wrong(weighing, probability)
         nights = night_findings(self._farm, self._judged, end_us)
         told = {one.identity for one in nights}
-        after = [
+        entries = (
             *self._unusual(weighing, probability, origin_us, max(start_us - origin_us, 0) // HOUR_US, from_us),
             *self._of_excursions(weighing, probability, origin_us, from_us, end_us),
             *nights,
             *(one for one in before if one.subject.startswith(NIGHT) and one.identity not in told),
-        ]
-        self._journal.findings.replace(self._farm.name, from_us, after)
-        self._mark(end_us)
+        )
         self._days.forget_before(end_us - HISTORY_US - DAY_US)
-        return _moved(before, after)
+        self._quarters.forget_before(end_us - HISTORY_US - DAY_US)
+        return Hourly(
+            origin_us, from_us, end_us, entries, end_us - HOUR_US * sure_at_end(something),
+            max(len(weighing.known(hour)) for hour in range(weighing.hours)), weighing.days_known(weighing.hours - 1),
+        )  # fmt: skip
 
-    def _weighing(self, origin_us: int, end_us: int) -> Weighing:
+    def _weighing(self, days: IndicatorDays, origin_us: int, end_us: int, since: int = 0) -> Weighing:
         written = written_indicators(self._farm, self._journal, self._arrived, origin_us, end_us)
-        found = [*self._days.between(origin_us, end_us), self._clocks(origin_us, end_us), *written]
-        return weighed(self._farm, shipped_table(), deviations(found))
+        found = [*days.between(origin_us, end_us), self._clocks(origin_us, end_us), *written]
+        return weighed(self._farm, shipped_table(), deviations(found, since))
 
     def _clocks(self, origin_us: int, end_us: int) -> Indicator:
         """Return in which hours a device's clock was found wrong."""
@@ -160,13 +192,7 @@ class FindingsKeeper:
                 continue
             hour = told_at(Episode(first, first, last), something, weighing)
             found = explained(weighing, hour, probability[:, hour], one.series, str(one.side))
-            headline = self._surge(one) if found.first.cause == NORMAL else ""
-            entries.append(
-                FindingEntry(
-                    self._farm.name, one.identity, one.onset_us, one.end_us, origin_us + (hour + 1) * HOUR_US,
-                    detail(self._farm, found, headline) | {"series": one.series.key, "side": str(one.side)},
-                )
-            )  # fmt: skip
+            entries.append(of_excursion(self._farm, one, origin_us + (hour + 1) * HOUR_US, found, self._surge))
         return entries
 
     def _surge(self, one: ExcursionEntry) -> str:

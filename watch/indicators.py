@@ -22,24 +22,27 @@ _Day = dict[tuple[str, str], tuple[Floats, float | None]]
 
 
 class IndicatorDays:
-    """A farm's indicators by UTC day. A day that changed is worked out again when it is asked for next."""
+    """A farm's indicators by UTC day. A day that changed is worked out again when it is asked for next.
 
-    def __init__(self, farm: Farm, store: ReadingStore) -> None:
-        self._farm, self._store = farm, store
+    ``late_us`` is by how much later than whole hours its hours, and its days, begin.
+    """
+
+    def __init__(self, farm: Farm, store: ReadingStore, late_us: int = 0) -> None:
+        self._farm, self._store, self._late_us = farm, store, late_us
         self._days: dict[int, _Day] = {}
         self._whole: dict[int, int] = {}  # day -> until when it was worked out
 
     def touch(self, first_us: int, last_us: int) -> None:
         """Note that readings changed between two instants."""
-        for day in range(first_us // DAY_US, (last_us + LEAD_US) // DAY_US + 1):
+        for day in range(self._of(first_us), self._of(last_us + LEAD_US) + 1):
             self._days.pop(day, None)
 
     def between(self, start_us: int, end_us: int) -> list[Indicator]:
-        """Return every indicator at each hour of ``[start_us, end_us)``, both full hours; NaN where unknown."""
-        first, last = start_us // DAY_US, (end_us - 1) // DAY_US
-        days = [self._day(day, min(end_us, (day + 1) * DAY_US)) for day in range(first, last + 1)]
+        """Return every indicator at each hour of ``[start_us, end_us)``, both begins of hours; NaN where unknown."""
+        first, last = self._of(start_us), self._of(end_us - 1)
+        days = [self._day(day, min(end_us, self._begin_us(day + 1))) for day in range(first, last + 1)]
         names = dict.fromkeys(name for one in days for name in one)
-        skip, count = (start_us - first * DAY_US) // HOUR_US, (end_us - start_us) // HOUR_US
+        skip, count = (start_us - self._begin_us(first)) // HOUR_US, (end_us - start_us) // HOUR_US
         found = []
         for name in names:
             value = np.full(DAY_H * len(days), np.nan)
@@ -53,12 +56,19 @@ class IndicatorDays:
 
     def forget_before(self, start_us: int) -> None:
         """Let go of days that end before an instant."""
-        for day in [day for day in self._days if (day + 1) * DAY_US <= start_us]:
+        for day in [day for day in self._days if self._begin_us(day + 1) <= start_us]:
             del self._days[day]
+
+    def _of(self, at_us: int) -> int:
+        """Return the day of an instant."""
+        return (at_us - self._late_us) // DAY_US
+
+    def _begin_us(self, day: int) -> int:
+        return day * DAY_US + self._late_us
 
     def _day(self, day: int, end_us: int) -> _Day:
         if day not in self._days or self._whole[day] < end_us:
-            self._days[day], self._whole[day] = self._worked_out(day * DAY_US, end_us), end_us
+            self._days[day], self._whole[day] = self._worked_out(self._begin_us(day), end_us), end_us
         return self._days[day]
 
     def _worked_out(self, start_us: int, end_us: int) -> _Day:

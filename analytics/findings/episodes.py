@@ -34,19 +34,20 @@ class Episode:
         return hours - 1 if self.end is None else self.end
 
 
-def wrong(weighing: Weighing, probability: Floats) -> Floats:
+def wrong(weighing: Weighing, probability: Floats, best_known: int = 0) -> Floats:
     """Return how likely the evidence makes it, by hour, that anything is wrong: all but "as usual" and normal causes.
 
     The table's prior is for the question what is behind an excursion: something is. Here nothing is known before the
     evidence, so that all causes at all places together begin as likely as that nothing is wrong. At the very beginning,
-    when little can be held against earlier days yet, it is 0.
+    when little can be held against earlier days yet, it is 0: of the features that are known at best, here or by
+    ``best_known`` elsewhere.
     """
     normal = [index for index, one in enumerate(weighing.hypotheses) if BY_NAME[one.cause].nature is Nature.NORMAL]
     usual = probability[-1] + probability[normal].sum(axis=0)
     odds = np.maximum(1.0 - usual, 0.0) / np.maximum(usual, np.finfo(float).tiny)
     even = odds / max(sum(weighing.prior_of(one) for one in weighing.hypotheses), 1.0)
     known = np.array([len(weighing.known(hour)) for hour in range(weighing.hours)])
-    begun = np.logical_or.accumulate(known >= max(ENOUGH_KNOWN * known.max(initial=0), 1))
+    begun = np.logical_or.accumulate(known >= max(ENOUGH_KNOWN * known.max(initial=best_known), 1))
     found: Floats = np.where(begun, even / (1.0 + even), 0.0)
     return found
 

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from analytics.alignment import Floats
-from analytics.findings.checks import next_check
-from analytics.findings.deviation import NOT_KNOWN, SLOW, USUAL, Deviation
+from analytics.findings.checks import moved_by, next_check
+from analytics.findings.deviation import LEAST_DAYS, NOT_KNOWN, SLOW, USUAL, Deviation
 from analytics.findings.indicator import SPECS
 from analytics.findings.weighing import Answer, Hypothesis, Weighing
 from farm.causes import ANY, BY_NAME, NORMAL, SOMETHING_ELSE, Place
@@ -51,13 +51,17 @@ class Candidate:
 
 @dataclass(frozen=True)
 class Explanation:
-    """Ranked causes at an hour, what cannot be told apart, what else may be wrong, and the next check."""
+    """Ranked causes at an hour, what cannot be told apart, what else may be wrong, and the next check.
+
+    ``too_few_days`` says how many earlier days are known where nothing differs because too few are, else it is None.
+    """
 
     candidates: tuple[Candidate, ...]
     not_apart: tuple[str, ...]
     also: tuple[Candidate, ...]
     check: str
     check_shows: dict[str, str]
+    too_few_days: int | None = None
 
     @property
     def first(self) -> Candidate:
@@ -66,23 +70,48 @@ class Explanation:
 
 
 def explained(
-    weighing: Weighing, hour: int, probability: Floats, asked: Series | None = None, side: str = ""
+    weighing: Weighing,
+    hour: int,
+    probability: Floats,
+    asked: Series | None = None,
+    side: str = "",
+    days_known: int | None = None,
 ) -> Explanation:
-    """Return the explanation of an hour; of one series and side where an excursion is asked about."""
+    """Return the explanation of an hour; of one series and side where an excursion is asked about.
+
+    ``days_known`` says how many earlier days are known, where the weighing holds an hour alone.
+    """
     answers = weighing.answers(probability)
     if asked is not None:
         answers = _about(answers, weighing.farm, asked, side)
     shown = [one for one in answers[:MOST_CAUSES] if one.probability >= LEAST_PROBABILITY] or answers[:1]
-    candidates = tuple(_candidate(weighing, one, hour) for one in shown)
+    too_few = None
+    if shown[0].cause == NORMAL:
+        days_known = weighing.days_known(hour) if days_known is None else days_known
+        too_few = days_known if days_known < LEAST_DAYS else None
+    candidates = tuple(_candidate(weighing, one, hour, too_few) for one in shown)
     named = [one for one in shown if one.places]
     not_apart = _not_apart(weighing, named, hour)
     also: tuple[Candidate, ...] = ()
     if named and named[0] is shown[0]:
         also = tuple(_also(weighing, named[0].places[0], hour))
     if not named:
-        return Explanation(candidates, not_apart, also, "", {})
-    what, shows = next_check(named[0].cause, named[1].cause if len(named) > 1 else None)
-    return Explanation(candidates, not_apart, also, what, shows)
+        return Explanation(candidates, not_apart, also, "", {}, too_few)
+    quantities = frozenset((asked.quantity,)) if asked is not None else _moved(weighing.farm, named[:2])
+    what, shows = next_check(named[0].cause, named[1].cause if len(named) > 1 else None, quantities)
+    return Explanation(candidates, not_apart, also, what, shows, too_few)
+
+
+def _moved(farm: Farm, likeliest: list[Answer]) -> frozenset[str] | None:
+    """Return the quantities that the likeliest causes can move, both if they share any, else the first."""
+    moved = []
+    for answer in likeliest:
+        one = answer.places[0]
+        at_series = BY_NAME[one.cause].place is Place.SERIES
+        moved.append(moved_by(one.cause, one.part, Series.parse(farm.name, one.place).quantity if at_series else ""))
+    if len(moved) < 2 or moved[0] is None or moved[1] is None:
+        return moved[0] if moved[0] is not None else moved[-1]
+    return moved[0] & moved[1] or moved[0]
 
 
 def _about(answers: list[Answer], farm: Farm, asked: Series, side: str) -> list[Answer]:
@@ -115,10 +144,12 @@ def _bears_on(farm: Farm, key: str, asked: Series) -> bool:
     return asked.registered.derived and series.zone == asked.zone
 
 
-def _candidate(weighing: Weighing, answer: Answer, hour: int) -> Candidate:
+def _candidate(weighing: Weighing, answer: Answer, hour: int, too_few_days: int | None = None) -> Candidate:
     if not answer.places:
         label = {
-            NORMAL: "As usual on this farm at this hour: no indicator differs beyond its usual scatter",
+            NORMAL: "As usual on this farm at this hour: no indicator differs beyond its usual scatter"
+            if too_few_days is None
+            else "As usual, as far as the few days known can tell",
             SOMETHING_ELSE: "Something else: what is seen fits none of the known causes",
         }[answer.cause]
         return Candidate(answer.cause, label, answer.probability, (), "", tuple(_unusual(weighing, answer.cause, hour)))

@@ -82,7 +82,7 @@ SPECS: dict[str, Spec] = {
     ),
     "light_hours": Spec("Share of the hour that the group shines", "1", 0.08, hours=1, place=_GROUP, slow=False),
     "light_against_plan": Spec(
-        "Share of the day lit or dark against the crop plan",
+        "Share of the day that lights go against the crop plan",
         "1",
         0.01,
         1,

@@ -43,10 +43,11 @@ def light(scene: Scene) -> Iterator[Indicator]:
             if commanded is not None:
                 dark = np.where(np.isnan(ppfd), np.nan, outputs[group.name] < SHINES)
                 yield Indicator("dark_commanded", group.name, hourly(dark, lit, MINUTES // 4))
-        seen = np.where(np.isnan(ppfd), np.nan, outputs[group.name] > SHINES) if ppfd is not None else commanded
-        planned = _planned(scene, group)
-        if seen is not None and planned is not None:
-            yield Indicator("light_against_plan", group.name, hourly(np.abs(seen - planned)))
+        # Where the command is known it is held against the plan: lamps that stay dark under it shift no timer.
+        seen = np.where(np.isnan(ppfd), np.nan, outputs[group.name] > SHINES) if ppfd is not None else None
+        timed, planned = commanded if commanded is not None else seen, _planned(scene, group)
+        if timed is not None and planned is not None:
+            yield Indicator("light_against_plan", group.name, hourly(np.abs(timed - planned)))
     for name, own in outputs.items():
         others = [one for other, one in outputs.items() if other != name]
         if others:

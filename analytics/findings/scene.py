@@ -18,6 +18,7 @@ from farm.readings import MICROSECONDS_PER_SECOND, Columns, Series
 
 MINUTE_US = 60 * MICROSECONDS_PER_SECOND
 HOUR_US = 60 * MINUTE_US
+QUARTER_US = HOUR_US // 4
 MINUTES = 60  # in an hour
 LEAST_MINUTES = 5  # of an hour that a mean over it needs; our choice, no source
 GRAMS = 1000.0
@@ -29,7 +30,7 @@ Mask = NDArray[np.bool_]
 class Scene:
     """Every measured series of a farm at each whole minute from ``start_us`` on, NaN where nothing speaks.
 
-    ``start_us`` is a full hour; all arrays hold a whole number of hours.
+    ``start_us`` is a full quarter of an hour; all arrays hold a whole number of hours from there.
     """
 
     farm: Farm
@@ -111,13 +112,13 @@ class Scene:
 
 
 def scene_of(farm: Farm, arrived: Iterable[tuple[Series, Columns]], start_us: int, end_us: int) -> Scene:
-    """Return the scene of measured readings over the whole hours of ``[start_us, end_us)``.
+    """Return the scene of measured readings over the hours of ``[start_us, end_us)``, from a quarter of an hour on.
 
     What arrived is looked at series by series: of many readings a second only one series need be in memory.
     A reading speaks for three cadences; a counter's until the next. What failed its test of range is left out,
     what other tests doubt is not: a stuck or drifting sensor is what is looked for.
     """
-    start_us -= start_us % HOUR_US
+    start_us -= start_us % QUARTER_US
     hours = (end_us - start_us) // HOUR_US
     at_us = start_us + MINUTE_US * np.arange(1, hours * MINUTES + 1, dtype=np.int64)
     value = {}

@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from analytics.alignment import Floats
-from analytics.findings.deviation import NOT_KNOWN, Deviation
+from analytics.findings.deviation import DAY_H, NOT_KNOWN, NOW_DAYS, Deviation
 from analytics.findings.indicator import SPECS
 from analytics.findings.model import USUALLY, Kind, Table
 from farm.causes import BY_NAME, NORMAL, SOMETHING_ELSE, Cause, Place
@@ -208,6 +208,12 @@ class Weighing:
             if total > 0.0:
                 found.append((total, hypothesis))
         return sorted(found, reverse=True)
+
+    def days_known(self, hour: int) -> int:
+        """Return on how many of the days that an hour is held against anything is known at the same hour."""
+        learnt = [one for one in self.found.values() if SPECS[one.indicator].reference is None]
+        before = [hour - day * DAY_H for day in NOW_DAYS if hour >= day * DAY_H]
+        return sum(any(not math.isnan(one.value[at]) for one in learnt) for at in before)
 
     def known(self, hour: int) -> set[str]:
         """Return the features that are known at an hour, at any place."""

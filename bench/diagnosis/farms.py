@@ -11,7 +11,7 @@ import numpy as np
 
 from analytics.findings.deviation import Deviation, deviations, indicators
 from analytics.findings.indicator import Indicator
-from analytics.findings.scene import HOUR_US, scene_of
+from analytics.findings.scene import HOUR_US, QUARTER_US, scene_of
 from farm.description import Farm
 from farm.readings import Columns, microseconds
 from simulator.farms import invented_farm
@@ -27,6 +27,8 @@ LEVELS = ("mild", "usual", "severe")
 SLOW_S = 12 * 3600.0  # a fault that takes longer to grow is a slow one
 READ_AFTER_H = 24  # after a fault has fully set in, its finding is read
 LONGEST_RAMP_D = 10
+LOOKS_H = 12  # after a fault's beginning it is looked at between whole hours too
+LATE_US = tuple(range(QUARTER_US, HOUR_US, QUARTER_US))
 # Sensors that read too low or too high: all they show goes to one side or to the other
 EITHER_WAY = ("ec_probe_drift", "humidity_sensor_drift", "co2_sensor_drift", "ph_probe_dry", "sensor_offset")
 
@@ -41,6 +43,7 @@ class Healthy:
     blocks: list
     indicators: list[Indicator]
     start_us: int
+    late: tuple[list[Indicator], ...] = ()  # of hours that end a quarter, a half, three quarters after whole ones
 
 
 @dataclass
@@ -48,7 +51,8 @@ class Run:
     """A farm with one fault (or none): its deviations at each hour from ``first_h`` on.
 
     Hours count from the last healthy one; ``fault_h`` is the hour in which the fault begins, at ``begin_h`` to the
-    minute, ``full_h`` in which it has fully set in.
+    minute, ``full_h`` in which it has fully set in. ``looks`` are the deviations of hours that end a quarter, a half
+    and three quarters of an hour later than the hour before, from hour ``looks_h`` on.
     """
 
     farm: Farm
@@ -62,6 +66,8 @@ class Run:
     full_h: int
     hours: int
     begin_h: float = float("nan")
+    looks: tuple[list[Deviation], ...] = ()
+    looks_h: int = 0
 
     @property
     def slow(self) -> bool:
@@ -133,8 +139,10 @@ def full_farm(seed):
     return made, Farm.model_validate(raw)
 
 
-def healthy(seed, *, drawn=False, without=(), days=HEALTHY_DAYS):
+def healthy(seed, *, drawn=False, without=(), days=HEALTHY_DAYS, looks=False):
     """Return a farm after some healthy days; ``drawn`` leaves its sensors as drawn, ``without`` drops some.
+
+    With ``looks`` it is ready to be looked at between whole hours.
 
     ``without`` names quantities, or zones with their kind, as ``relative_humidity`` or ``supply``.
     """
@@ -145,8 +153,12 @@ def healthy(seed, *, drawn=False, without=(), days=HEALTHY_DAYS):
     start_us = microseconds(made.start)
     seen = seen_by(farm, without)
     columns = columns_by_series(farm.name, blocks)
-    scene = scene_of(seen, columns.items(), start_us, start_us + days * 24 * HOUR_US)
-    return Healthy(seen, seed, simulation, blocks[-2:], indicators(scene), start_us)
+    length_us = days * 24 * HOUR_US
+    found = [
+        indicators(scene_of(seen, columns.items(), start_us + late_us, start_us + late_us + length_us))
+        for late_us in (0, *(one - HOUR_US for one in LATE_US if looks))
+    ]
+    return Healthy(seen, seed, simulation, blocks[-2:], found[0], start_us, tuple(found[1:]))
 
 
 def seen_by(farm, without):
@@ -224,14 +236,16 @@ def with_fault(before, kind, level, number, seen=None):
     simulation = before.simulation.branched([fault])
     blocks = [simulation.run(1440) for _ in range(days)]
     farm = before.farm if seen is None else seen
-    found = _gone_on(before, farm, blocks, days, fault)
+    columns = _columns(before, farm, blocks, fault)
+    found = _gone_on(before, farm, columns, days, fault)
     first_us = before.start_us + (len(before.indicators[0].value) - 1) * HOUR_US
     fault_h = (microseconds(begin) - first_us) // HOUR_US
     full_h = (microseconds(begin + timedelta(seconds=fault.ramp_s)) - first_us) // HOUR_US
     hours = len(found[0].value)
+    looks = () if NATURES[fault.kind].ramp_s > SLOW_S else _looks(before, farm, columns, fault_h, LOOKS_H, fault)
     return Run(
         farm, before.seed, kind, part_of(simulation.farm, fault), fault.target, level, found, fault_h, full_h, hours,
-        (microseconds(begin) - first_us) / HOUR_US,
+        (microseconds(begin) - first_us) / HOUR_US, looks, fault_h,
     )  # fmt: skip
 
 
@@ -239,13 +253,16 @@ def without_fault(before, days):
     """Return the run of a farm that stays healthy."""
     simulation = copy.deepcopy(before.simulation)
     blocks = [simulation.run(1440) for _ in range(days)]
-    found = _gone_on(before, before.farm, blocks, days, None)
-    return Run(before.farm, before.seed, "", "", "", "", found, 10**9, 10**9, len(found[0].value))
+    columns = _columns(before, before.farm, blocks, None)
+    found = _gone_on(before, before.farm, columns, days, None)
+    looks = _looks(before, before.farm, columns, 1, days * 24 - 1, None)
+    return Run(
+        before.farm, before.seed, "", "", "", "", found, 10**9, 10**9, len(found[0].value), looks=looks, looks_h=1
+    )
 
 
-def _gone_on(before, farm, blocks, days, fault):
-    """Return the deviations over the healthy days and those that followed."""
-    now_us = before.start_us + len(before.indicators[0].value) * HOUR_US
+def _columns(before, farm, blocks, fault):
+    """Return the readings of the last healthy days and of those that followed, as far as they came."""
     columns = columns_by_series(farm.name, [*before.blocks, *blocks])
     if fault is not None and fault.kind is FaultKind.LINK_CUT:
         columns = {series: _until(one, microseconds(fault.start)) for series, one in columns.items()}
@@ -254,16 +271,36 @@ def _gone_on(before, farm, blocks, days, fault):
             series: _until(one, microseconds(fault.start)) if fault.target in ("", series.zone) else one
             for series, one in columns.items()
         }
-    scene = scene_of(farm, columns.items(), now_us - LEAD_H * HOUR_US, now_us + days * 24 * HOUR_US)
+    return columns
+
+
+def _gone_on(before, farm, columns, days, fault):
+    """Return the deviations over the last healthy hour and the days that followed."""
+    joined = _joined(before, before.indicators, farm, columns, 0, days * 24, fault)
+    return list(deviations(joined, len(before.indicators[0].value) - 1))
+
+
+def _looks(before, farm, columns, first_h, hours, fault):
+    """Return the deviations of hours that end later than hour ``first_h - 1``, by how much they do."""
+    found = []
+    for late_us, healthy_ones in zip(LATE_US, before.late, strict=False):
+        joined = _joined(before, healthy_ones, farm, columns, late_us - HOUR_US, first_h + hours, fault)
+        found.append(list(deviations(joined, len(healthy_ones[0].value) - 1 + first_h)))
+    return tuple(found)
+
+
+def _joined(before, healthy_ones, farm, columns, late_us, hours, fault):
+    """Return indicators of the healthy days and of some hours that followed, which begin late by some time."""
+    now_us = before.start_us + late_us + len(healthy_ones[0].value) * HOUR_US
+    scene = scene_of(farm, columns.items(), now_us - LEAD_H * HOUR_US, now_us + hours * HOUR_US)
     later = {(one.name, one.place): one for one in indicators(scene)}
-    hours = days * 24
     joined = []
-    for one in before.indicators:
+    for one in healthy_ones:
         new = later.get((one.name, one.place))
         tail = new.value[LEAD_H:] if new is not None else np.full(hours, np.nan)
         joined.append(one._replace(value=np.concatenate([one.value, tail])))
-    joined.append(_clock(farm, fault, before.start_us, len(joined[0].value)))
-    return list(deviations(joined, len(before.indicators[0].value) - 1))
+    joined.append(_clock(farm, fault, before.start_us + late_us, len(joined[0].value)))
+    return joined
 
 
 def _until(columns, end_us):

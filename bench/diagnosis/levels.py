@@ -39,6 +39,8 @@ class Levels(NamedTuple):
     read_h: int
     slow: bool
     begin_h: float  # of the fault, to the minute
+    looks: np.ndarray = np.empty((0, 0, 0), np.int8)  # between whole hours: by lateness, (feature, place) and hour
+    looks_h: int = 0  # the first of those hours
 
     @property
     def hours(self):
@@ -46,8 +48,16 @@ class Levels(NamedTuple):
 
     def found(self):
         """Return the deviations that a weighing takes, without their values."""
-        return [Deviation(name, place, NOTHING_OF(self.hours), NOTHING, NOTHING, row)
-                for (name, place), row in zip(self.names, self.level, strict=True)]  # fmt: skip
+        return _as_deviations(self.names, self.level)
+
+    def looked(self):
+        """Return the same of what was seen between whole hours, by how late."""
+        return [_as_deviations(self.names, level) for level in self.looks]
+
+
+def _as_deviations(names, levels):
+    return [Deviation(name, place, NOTHING_OF(levels.shape[1]), NOTHING, NOTHING, row)
+            for (name, place), row in zip(names, levels, strict=True)]  # fmt: skip
 
 
 def NOTHING_OF(hours):  # noqa: N802  # a stand-in for values nobody asks for
@@ -62,22 +72,29 @@ def farm_of(seed, drawn):
 def compact(run, drawn):
     """Return what is kept of a run."""
     kept = [one for one in run.deviations if (one.level != NOT_KNOWN).any()]
+    names = [(one.name, one.place) for one in kept]
+    looks = [{(one.name, one.place): one.level for one in several} for several in run.looks]
     return Levels(
-        run.seed, drawn, run.kind, run.part, run.target, run.level, [(one.name, one.place) for one in kept],
+        run.seed, drawn, run.kind, run.part, run.target, run.level, names,
         np.array([one.level for one in kept], np.int8), run.fault_h, run.full_h,
         run.read_h, run.slow, run.begin_h,
+        np.array([[one[name] for name in names] for one in looks], np.int8).reshape(len(looks), len(names), -1),
+        run.looks_h,
     )  # fmt: skip
 
 
-def levels_of(folder, seed, *, drawn=False, severities=LEVELS, kinds=KINDS, repeats=1, month=True):
-    """Return the levels of every fault on one farm and of a healthy month, from a folder or made now."""
-    what = "" if kinds == KINDS else "-some"
+def levels_of(folder, seed, *, drawn=False, severities=LEVELS, kinds=KINDS, repeats=1, month=True, looks=False):
+    """Return the levels of every fault on one farm and of a healthy month, from a folder or made now.
+
+    With ``looks`` those between whole hours too.
+    """
+    what = ("" if kinds == KINDS else "-some") + ("-looks" if looks else "")
     file = Path(folder) / f"{'drawn' if drawn else 'full'}{'-all' if severities else ''}{what}-{seed}.pickle"
     if file.is_file():
         return pickle.loads(file.read_bytes())
     file.parent.mkdir(parents=True, exist_ok=True)
     began = time.monotonic()
-    before = healthy(seed, drawn=drawn)
+    before = healthy(seed, drawn=drawn, looks=looks)
     found = []
     for number_of_kind, kind in enumerate(kinds):
         for severity in severities or [LEVELS[(seed + number_of_kind) % len(LEVELS)]]:

@@ -11,6 +11,7 @@ import numpy as np
 from analytics.findings.episodes import SMOOTH_H, episodes, wrong
 from analytics.findings.weighing import weighed
 from bench.diagnosis.levels import farm_of
+from bench.diagnosis.looks import only_early, told_early
 from farm.causes import NORMAL
 
 
@@ -55,6 +56,12 @@ def scored(farm, run, table):
                 break
         if np.isfinite(right):
             break
+    for one in told_early(farm, run, table, episodes(something), best_known(weighing)):
+        if one.at_h > run.begin_h:
+            found = min(found, one.at_h - run.begin_h)
+            if one.cause == run.kind:
+                right = min(right, one.at_h - run.begin_h)
+                break
     of_truth = next((one.probability for one in answers if one.cause == run.kind), 0.0)
     first = [one.cause for one in answers[:10]]
     return Scored(run.kind, run.severity, first, answers[0].probability, of_truth, right, found, run.slow)
@@ -64,10 +71,17 @@ def false_findings(farm, month, table):
     """Return the findings of a healthy month: their first causes and hours."""
     weighing = weighed_run(farm, month, table)
     probability = weighing.probabilities(SMOOTH_H)
+    by_hours = episodes(wrong(weighing, probability))
+    told = told_early(farm, month, table, by_hours, best_known(weighing))
     return [
-        (weighing.answers(probability[:, one.opened])[0].cause, one.opened)
-        for one in episodes(wrong(weighing, probability))
+        *((weighing.answers(probability[:, one.opened])[0].cause, one.opened) for one in by_hours),
+        *only_early(told, by_hours),
     ]
+
+
+def best_known(weighing):
+    """Return how many features are known at best."""
+    return max((len(weighing.known(hour)) for hour in range(weighing.hours)), default=0)
 
 
 def score_all(runs, table):

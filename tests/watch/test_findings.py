@@ -10,9 +10,10 @@ from farm.flags import Flag
 from farm.readings import Reading, Series
 from leafweather.explain_command import lines
 from store.embedded import EmbeddedStore
-from store.entries import ClockFault, ExcursionEntry, Side
+from store.entries import ClockFault, ExcursionEntry, FindingEntry, Side
 from store.journal import Journal
 from tests.conftest import MINUTE_US, SMALL_FARM, T0_US
+from watch.alarm_findings import findings_told
 from watch.day_data import day_data
 from watch.day_sheet import SECTIONS
 from watch.findings import UNUSUAL, FindingsKeeper, shipped_table
@@ -51,13 +52,13 @@ air_flow_m3_h = 700
 )
 
 
-def readings(farm, hours, fault_h=10**9, seed=4):
-    """Return readings of a room that its coil keeps dry, and from ``fault_h`` on does not."""
+def readings(farm, hours, fault_h=10**9, seed=4, *, at_once=False):
+    """Return readings of a room that its coil keeps dry, and from ``fault_h`` on does not: the sooner ``at_once``."""
     minutes = np.arange(1, hours * 60 + 1)
     random = np.random.default_rng(seed)
     wrong = minutes > fault_h * 60
     runs = (minutes % 20 < 12) | wrong
-    since_h = np.clip(minutes / 60 - fault_h, 0, 6)
+    since_h = np.clip((8 if at_once else 1) * (minutes / 60 - fault_h), 0, 6)
     humidity = 65 + 2 * np.sin(2 * np.pi * minutes / 1440) + 3.0 * since_h
     took = np.cumsum(np.where(runs & ~wrong, 0.05, 0.0))
     values = {
@@ -177,6 +178,97 @@ def test_what_was_noted_before_a_crash_is_worked_out_after_it(kept, rows):
     assert [one.detail["causes"][0]["cause"] for one in kept.found()] == ["drying_lost"]
 
 
+QUARTER_US = HOUR_US // 4
+FAULT_US = T0_US + FAULT_H * HOUR_US
+
+
+@pytest.fixture(scope="module")
+def sudden():
+    return readings(check_text(FARM)[0], FAULT_H + 4, FAULT_H, at_once=True)
+
+
+def until(rows, end_us):
+    return [one for one in rows if one.time_us <= end_us]
+
+
+def whole(found):
+    return [(one.identity, one.onset_us, one.end_us, one.at_us, one.detail) for one in found]
+
+
+def test_a_fast_fault_is_found_before_the_hour_is_whole_and_is_the_same_finding_after_it(kept, sudden):
+    for minutes in (20, 50, 62, 80, 95):
+        kept.take(until(sudden, FAULT_US + minutes * MINUTE_US))
+    [early] = kept.found()
+    assert early.at_us == FAULT_US + 90 * MINUTE_US
+    for minutes in (110, 122, 140, 185):
+        kept.take(until(sudden, FAULT_US + minutes * MINUTE_US))
+        [later] = kept.found()
+        assert later.identity == early.identity
+        assert later.at_us >= FAULT_US + (minutes - 16) * MINUTE_US  # told anew each quarter of an hour
+    assert later.detail["causes"][0]["cause"] == "drying_lost"
+
+
+def test_looks_in_between_are_the_same_whatever_came_first_and_after_a_restart(kept, sudden, tmp_path):
+    end_us = FAULT_US + 95 * MINUTE_US
+    kept.take(until(sudden, end_us))
+    assert kept.found()[0].at_us == FAULT_US + 90 * MINUTE_US
+    other = Kept(tmp_path / "other")
+    other.now_us = end_us + MINUTE_US
+    mixed = until(sudden, end_us)
+    for part in (mixed[1::3], mixed[::3], mixed[2::3]):
+        other.take(part)
+        other.restart()
+    assert whole(other.found()) == whole(kept.found())
+    step, taken = Kept(tmp_path / "step"), 0
+    for minutes in (*range(-120, 95, 7), 95):
+        rows = until(sudden, FAULT_US + minutes * MINUTE_US)
+        step.take([one for one in rows if one.time_us > taken])
+        taken = max(one.time_us for one in rows)
+    assert whole(step.found()) == whole(kept.found())
+    step.restart()
+    step.keeper.renew()
+    assert whole(step.found()) == whole(kept.found())
+    other.close()
+    step.close()
+
+
+def test_an_excursion_of_this_hour_is_explained_within_a_quarter_of_it(kept, sudden):
+    humidity = Series.parse(kept.farm.name, "room/relative_humidity")
+    onset_us, last_us = FAULT_US + 65 * MINUTE_US, FAULT_US + 95 * MINUTE_US
+    excursion = ExcursionEntry(humidity, Side.HIGH, onset_us, None, last_us, 84.0, last_us, 75.0, 20.0)
+    kept.journal.replace_excursions(kept.farm.name, humidity, 0, [excursion])
+    kept.take(until(sudden, last_us))
+    found = kept.journal.findings.of(kept.farm.name, excursion.identity)
+    assert found.at_us == FAULT_US + 90 * MINUTE_US
+    assert found.detail["causes"][0]["cause"] != "as_usual"
+
+
+def test_an_alarm_of_a_finding_is_raised_when_it_is_found_and_not_later(kept):
+    cause = {"cause": "drying_lost", "label": "No drying", "probability": 0.95, "nature": "equipment"}
+    detail = {"headline": "No drying (95 %).", "causes": [cause], "next_check": "Look at the drain.", "cautions": []}
+    at_us = FAULT_US + 15 * MINUTE_US
+    kept.journal.findings.replace(
+        kept.farm.name, FAULT_US, [FindingEntry(kept.farm.name, UNUSUAL, FAULT_US, None, at_us, detail)]
+    )
+    told = findings_told(kept.farm, kept.journal, T0_US, at_us, lambda condition: [])
+    [(condition, _, [alarm])] = told.conditions
+    assert condition == "finding/drying_lost"
+    assert FAULT_US <= alarm.onset_us <= alarm.alarm_us <= at_us
+
+
+def test_a_past_that_comes_late_is_told_by_whole_hours_alone(kept, rows):
+    kept.now_us = FAULT_US + 48 * HOUR_US
+    kept.take(until(rows, FAULT_US + 80 * MINUTE_US))
+    kept.keeper.renew(busy=True)
+    assert all(one.at_us % HOUR_US == 0 for one in kept.found())
+
+
+def test_a_healthy_record_has_no_findings_between_whole_hours(kept, rows):
+    for quarter in range(-12, 1):
+        kept.take(until(rows, FAULT_US + quarter * QUARTER_US + 2 * MINUTE_US * (quarter < 0)))
+        assert kept.found() == []
+
+
 def test_an_excursion_is_explained_and_the_command_prints_it(kept, rows):
     humidity = Series.parse(kept.farm.name, "room/relative_humidity")
     onset_us, last_us = T0_US + (FAULT_H + 3) * HOUR_US, rows[-1].time_us
@@ -202,6 +294,29 @@ def test_an_excursion_while_nothing_is_unusual_is_told_as_usual(kept, rows):
     kept.take(rows)
     found = kept.journal.findings.of(kept.farm.name, excursion.identity)
     assert found.detail["causes"][0]["cause"] == "as_usual"
+
+
+@pytest.mark.parametrize(("days", "told"), [(1, "1 before it, and 3 are needed"), (2, "2 before it, and 3 are needed")])
+def test_in_a_farms_first_days_nothing_is_called_usual(kept, rows, days, told):
+    humidity = Series.parse(kept.farm.name, "room/relative_humidity")
+    onset_us, end_us = T0_US + (24 * days + 3) * HOUR_US, T0_US + (24 * days + 5) * HOUR_US
+    excursion = ExcursionEntry(humidity, Side.HIGH, onset_us, end_us, onset_us, 67.0, onset_us, 66.0, 1.0)
+    kept.journal.replace_excursions(kept.farm.name, humidity, 0, [excursion])
+    kept.take([one for one in rows if one.time_us <= end_us + HOUR_US])
+    detail = kept.journal.findings.of(kept.farm.name, excursion.identity).detail
+    assert detail["headline"].startswith("Too few days are known yet to tell what is usual")
+    assert told in detail["headline"]
+    assert "no indicator differs" not in detail["causes"][0]["label"]
+
+
+def test_from_the_fourth_day_on_it_can_be_called_usual(kept, rows):
+    humidity = Series.parse(kept.farm.name, "room/relative_humidity")
+    onset_us, end_us = T0_US + (24 * 3 + 3) * HOUR_US, T0_US + (24 * 3 + 5) * HOUR_US
+    excursion = ExcursionEntry(humidity, Side.HIGH, onset_us, end_us, onset_us, 67.0, onset_us, 66.0, 1.0)
+    kept.journal.replace_excursions(kept.farm.name, humidity, 0, [excursion])
+    kept.take([one for one in rows if one.time_us <= end_us + HOUR_US])
+    headline = kept.journal.findings.of(kept.farm.name, excursion.identity).detail["headline"]
+    assert headline == "Nothing differs from this farm's usual beyond its scatter."
 
 
 def test_silence_of_everything_is_found_by_the_clock(kept, rows):

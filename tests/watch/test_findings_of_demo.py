@@ -9,8 +9,8 @@ from analytics.findings.episodes import SMOOTH_H, episodes, wrong
 from analytics.findings.explaining import explained
 from analytics.findings.scene import HOUR_US, scene_of
 from analytics.findings.weighing import weighed
-from farm.readings import microseconds
-from simulator.demo import demo_farm, demo_faults
+from farm.readings import Series, microseconds
+from simulator.demo import LAMPS_LOST_H, LOST_ROW, demo_farm, demo_faults
 from simulator.readings import columns_by_series
 from simulator.simulation import Simulation
 from watch.findings import shipped_table, told_at
@@ -19,14 +19,18 @@ NOW = datetime(2026, 2, 28, 12, tzinfo=UTC)
 DAYS = 30
 
 
+def weighing_of(farm, start, faults, days):
+    simulation = Simulation(farm, seed=1, start=start, faults=faults)
+    columns = columns_by_series(farm.name, [simulation.run(1440) for _ in range(days)])
+    first_us = microseconds(start)
+    found = indicators(scene_of(farm, columns.items(), first_us, first_us + days * 24 * HOUR_US))
+    return weighed(farm, shipped_table(), deviations(found))
+
+
 def test_every_case_is_named_and_nothing_else_is_found():
     farm, start = demo_farm(), NOW - timedelta(days=DAYS)
     faults = demo_faults(start, NOW)
-    simulation = Simulation(farm, seed=1, start=start, faults=faults)
-    columns = columns_by_series(farm.name, [simulation.run(1440) for _ in range(DAYS)])
-    first_us = microseconds(start)
-    found = indicators(scene_of(farm, columns.items(), first_us, first_us + DAYS * 24 * HOUR_US))
-    weighing = weighed(farm, shipped_table(), deviations(found))
+    weighing = weighing_of(farm, start, faults, DAYS)
     probability = weighing.probabilities(SMOOTH_H)
     something = wrong(weighing, probability)
     told = []
@@ -42,3 +46,18 @@ def test_every_case_is_named_and_nothing_else_is_found():
         assert named.probability > 0.9
     # What comes while the last, lasting case is open is told beside it, or by its own excursion.
     assert told == ["drying_lost", "lamp_group_lost", "nutrient_stock_empty", "drying_lost", "nutrient_stock_empty"]
+
+
+def test_lamps_that_stay_dark_while_commanded_are_lost_and_no_timer_in_a_farms_first_days_too():
+    days = 3
+    farm, start = demo_farm(), NOW - timedelta(days=days)
+    faults = demo_faults(start, NOW)
+    weighing = weighing_of(farm, start, faults, days)
+    probability = weighing.probabilities(SMOOTH_H)
+    [lost] = [one for one in faults if one.kind == "lamp_group_lost"]
+    first = (lost.start - start) // timedelta(hours=1)
+    for hour in range(first + 1, first + LAMPS_LOST_H):
+        named = explained(weighing, hour, probability[:, hour], Series(farm.name, LOST_ROW, "ppfd"), "low")
+        assert named.first.cause == "lamp_group_lost"
+        assert named.first.places == (LOST_ROW,)
+        assert all(one.cause != "timer_shift" or one.probability < 0.05 for one in named.candidates)

@@ -213,3 +213,16 @@ def test_light_that_nobody_measured_is_not_dark_against_the_plan(farm):
     against = by_name(light(scene(farm, row91__ppfd=ppfd)), "row-1")["light_against_plan"]
     assert against[4:12] == pytest.approx(0.0)
     assert np.isnan(against[12:]).all()
+
+
+def test_a_command_is_held_against_the_plan_and_not_lamps_that_stay_dark_under_it(farm):
+    minute = np.arange(DAY)
+    commanded = ((minute >= 4 * 60) & (minute < 20 * 60)).astype(float)  # the sixteen hours of the plan, in UTC
+    found = by_name(light(scene(farm, row91__ppfd=0 * commanded, row91__lights_on=commanded)), "row-1")
+    assert found["light_against_plan"] == pytest.approx(0.0)
+    assert found["dark_commanded"][4:20] == pytest.approx(1.0)
+    later = np.roll(commanded, 120)
+    found = by_name(light(scene(farm, row91__ppfd=250 * later, row91__lights_on=later)), "row-1")
+    assert found["light_against_plan"][[4, 5, 20, 21]] == pytest.approx(1.0)  # at both edges of the light day
+    assert np.delete(found["light_against_plan"], [4, 5, 20, 21]) == pytest.approx(0.0)
+    assert found["dark_commanded"][6:22] == pytest.approx(0.0)

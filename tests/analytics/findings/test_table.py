@@ -6,10 +6,10 @@ from importlib.resources import files
 import numpy as np
 import pytest
 
-from analytics.findings.checks import CHECKS, next_check
+from analytics.findings.checks import CHECKS, moved_by, next_check
 from analytics.findings.indicator import SPECS
 from analytics.findings.model import LEVEL_NAMES, Table, signs_from_text, table_as_text, table_from_text
-from farm.causes import BY_NAME, CAUSES
+from farm.causes import ANY, BY_NAME, CAUSES
 from farm.quantities import QUANTITIES
 
 
@@ -102,6 +102,91 @@ def test_the_next_check_shows_something_else_under_each_of_two_causes():
     what, shows = next_check("drying_lost", "cooling_at_dew_point")
     assert "drain" in what
     assert shows["drying_lost"] != shows["cooling_at_dew_point"]
+
+
+# What has no say in a quantity, in words that any check of it would use: common practice, no source.
+AIR_WORDS = ("coil", "supply air", "hygrometer", "thermometer", "compressor", "row's fan", "purge", "heater", "louvres")
+SOLUTION_WORDS = (
+    "bottles",
+    "dose",
+    "pH",
+    "EC",
+    "emitters",
+    "pump",
+    "sump",
+    "filter",
+    "top-up",
+    "level",
+    "feed water",
+    "tray",
+)
+LIGHT_WORDS = ("lamps", "the light by hand", "crop plan")
+GAS_WORDS = ("CO2",)
+NOTHING_TO_DO_WITH = {
+    "relative_humidity": (*SOLUTION_WORDS, *LIGHT_WORDS, *GAS_WORDS),
+    "air_temperature": (*SOLUTION_WORDS, *LIGHT_WORDS, *GAS_WORDS, "hygrometer", "drain"),
+    "solution_ec": (*AIR_WORDS, *LIGHT_WORDS, *GAS_WORDS, "pH probe", "hand meter pH", "emitters", "tray", "sump"),
+    "solution_ph": (*AIR_WORDS, *LIGHT_WORDS, *GAS_WORDS, "EC probe", "emitters", "tray", "sump", "top-up", "drain"),
+    "solution_level": (*AIR_WORDS, *LIGHT_WORDS, *GAS_WORDS, "bottles", "dose", "pH", "EC ", "emitters", "tray"),
+    "flow_rate": (*AIR_WORDS, *LIGHT_WORDS, *GAS_WORDS, "bottles", "dose", "pH", "EC ", "tray", "sump", "feed water"),
+    "normalised_output": (*AIR_WORDS, *LIGHT_WORDS, *GAS_WORDS, "bottles", "dose", "pH", "EC ", "emitters", "tray"),
+    "ppfd": (*AIR_WORDS, *SOLUTION_WORDS, *GAS_WORDS),
+    "co2_mole_fraction": (
+        *SOLUTION_WORDS,
+        *LIGHT_WORDS,
+        "coil",
+        "supply air",
+        "hygrometer",
+        "thermometer",
+        "row's fan",
+    ),
+    "float_switch_closed": (*AIR_WORDS, *LIGHT_WORDS, *GAS_WORDS, "bottles", "dose", "pH", "EC ", "emitters"),
+    "solution_temperature": (*AIR_WORDS, *LIGHT_WORDS, *GAS_WORDS, "bottles", "dose", "pH", "EC ", "emitters", "tray"),
+}
+SYMPTOMS = sorted({symptom for one in CAUSES for symptom in one.symptoms if symptom != "any"})
+
+
+def leading(symptom):
+    """Return the causes that can lead for an excursion."""
+    return [one.name for one in CAUSES if symptom in one.symptoms or one.symptoms == ANY]
+
+
+@pytest.mark.parametrize("symptom", [*SYMPTOMS, "solution_temperature high", "dissolved_oxygen low"])
+def test_every_cause_that_can_lead_for_a_quantity_has_a_check_that_bears_on_it(symptom):
+    quantity = symptom.split()[0]
+    for first in leading(symptom):
+        bearing = [one for one in CHECKS if one.bears({quantity}) and first in one.shows]
+        assert bearing, first
+        if BY_NAME[first].symptoms != ANY and first != "lights_off_surge":
+            assert any(one.bears_on is not None for one in bearing), (first, "only what is true of any quantity")
+        for second in [one for one in leading(symptom) if one != first]:
+            what, shows = next_check(first, second, {quantity})
+            told = [one for one in CHECKS if one.what == what]
+            assert all(one.bears({quantity}) for one in told), (first, second, what)
+            assert (told and shows[first] != shows[second]) or what == BY_NAME[first].check
+
+
+@pytest.mark.parametrize("quantity", NOTHING_TO_DO_WITH)
+def test_no_check_sends_anybody_to_what_has_no_say_in_the_quantity(quantity):
+    for symptom in {one for one in (*SYMPTOMS, f"{quantity} high") if one.split()[0] == quantity}:
+        for first in leading(symptom):
+            for second in leading(symptom):
+                what, _ = next_check(first, second, {quantity})
+                if what != BY_NAME[first].check:
+                    assert not any(word in what for word in NOTHING_TO_DO_WITH[quantity]), (first, second, what)
+
+
+def test_nobody_is_sent_to_the_coil_for_a_low_ec():
+    what, shows = next_check("circuit_lost", "sensor_stuck", {"solution_ec"})
+    assert what == "Look at the breakers: is one off?"
+    assert shows == {"circuit_lost": "one is off", "sensor_stuck": "all are on"}
+
+
+def test_a_lost_circuit_moves_what_hangs_on_it():
+    assert "solution_ec" in moved_by("circuit_lost", "doser", "")
+    assert "solution_ec" not in moved_by("circuit_lost", "air_conditioner", "")
+    assert moved_by("sensor_stuck", "", "ppfd") == {"ppfd"}
+    assert moved_by("mains_lost", "", "") is None
 
 
 def test_without_a_rival_the_next_check_is_the_causes_own():

@@ -1,0 +1,138 @@
+"""Looks at the hour that just passed each quarter of an hour: whole hours tell a fast fault later."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+
+from analytics.alignment import Floats
+from analytics.findings.episodes import AT_ONCE_AT, OPENS_AT, SMOOTH_H, wrong
+from analytics.findings.explaining import explained
+from analytics.findings.scene import HOUR_US, QUARTER_US
+from analytics.findings.weighing import Weighing
+from farm.description import Farm
+from store.contract import ReadingStore
+from store.entries import ExcursionEntry, FindingEntry
+from watch.finding_details import UNUSUAL, IfUsual, detail, of_excursion
+from watch.indicators import IndicatorDays
+
+WeighingOf = Callable[
+    [IndicatorDays, int, int, int], Weighing
+]  # of some days' indicators, from, until, since which hour
+
+
+class Look(NamedTuple):
+    """The hour that ends at ``at_us``: weighed alone, with the probability of each cause and that anything is wrong."""
+
+    at_us: int
+    weighing: Weighing
+    probability: Floats
+    something: float
+
+
+@dataclass(frozen=True)
+class Hourly:
+    """What whole hours until ``end_us`` tell, of readings from ``origin_us`` on: what looks in between add to.
+
+    ``begin_us`` is when something began that may be unusual but is not told yet; ``best_known`` how many features are
+    known at best; ``days_known`` how many earlier days.
+    """
+
+    origin_us: int
+    from_us: int
+    end_us: int
+    entries: tuple[FindingEntry, ...]
+    begin_us: int
+    best_known: int
+    days_known: int
+
+
+class QuarterLooks:
+    """A farm's looks between whole hours; each is worked out once, and again when readings before its end change.
+
+    An hour is held against the same quarters of earlier days: its indicators are those of days that begin as late.
+    """
+
+    def __init__(self, farm: Farm, arrived: ReadingStore, weighing_of: WeighingOf) -> None:
+        self._days = {
+            late_us: IndicatorDays(farm, arrived, late_us) for late_us in range(QUARTER_US, HOUR_US, QUARTER_US)
+        }
+        self._weighing_of = weighing_of
+        self._looks: dict[int, Look] = {}
+
+    def touch(self, first_us: int, last_us: int) -> None:
+        """Note that readings changed between two instants."""
+        for one in self._days.values():
+            one.touch(first_us, last_us)
+        self._looks = {at_us: look for at_us, look in self._looks.items() if at_us < first_us}
+
+    def forget_before(self, start_us: int) -> None:
+        """Let go of days that end before an instant."""
+        for one in self._days.values():
+            one.forget_before(start_us)
+
+    def between(self, origin_us: int, first_us: int, end_us: int, best_known: int) -> list[Look]:
+        """Return the looks that end within ``(first_us, end_us]`` and at no whole hour, in order.
+
+        Readings from ``origin_us`` on count, a whole hour; ``best_known`` features are known at best.
+        """
+        ends = [at_us for at_us in range(first_us + QUARTER_US, end_us + 1, QUARTER_US) if at_us % HOUR_US]
+        self._looks = {at_us: self._looks.get(at_us) or self._look(origin_us, at_us, best_known) for at_us in ends}
+        return list(self._looks.values())
+
+    def _look(self, origin_us: int, at_us: int, best_known: int) -> Look:
+        late_us = at_us % HOUR_US
+        hours = (at_us - late_us - origin_us) // HOUR_US
+        weighing = self._weighing_of(self._days[late_us], origin_us + late_us, at_us, hours - 1)
+        probability = weighing.probabilities(SMOOTH_H)
+        return Look(at_us, weighing, probability[:, 0], float(wrong(weighing, probability, best_known)[0]))
+
+
+def looked_closer(
+    farm: Farm, hourly: Hourly, looks: Sequence[Look], lasting: Sequence[ExcursionEntry], if_usual: IfUsual
+) -> list[FindingEntry]:
+    """Return what whole hours found with what looks in between add: each is told by the newest look that is sure.
+
+    Something unusual that only a look is sure enough of stands for an hour at least, and then as whole hours see it.
+    ``lasting`` are the excursions after the last whole hour; ``if_usual`` gives one's headline where nothing differs.
+    """
+    entries = {one.identity: one for one in hourly.entries}
+    newer = [one for one in looks if one.at_us > hourly.end_us]
+
+    def put(subject: str, onset_us: int, look: Look) -> None:
+        found = explained(look.weighing, 0, look.probability, days_known=hourly.days_known)
+        made = FindingEntry(farm.name, subject, onset_us, None, look.at_us, detail(farm, found))
+        entries[made.identity] = made
+
+    standing = next((one for one in hourly.entries if one.subject == UNUSUAL and one.end_us is None), None)
+    first = next((one for one in looks if one.something >= AT_ONCE_AT), None)
+    if standing is not None and (look := _newest_sure(newer)) is not None:
+        put(UNUSUAL, standing.onset_us, look)
+    elif standing is None and first is not None:
+        look = _newest_sure([one for one in looks if one.at_us >= first.at_us]) or first
+        put(UNUSUAL, min(hourly.begin_us, first.at_us // HOUR_US * HOUR_US), look)
+    for one in lasting:
+        until_us = one.last_us if one.end_us is None else one.end_us
+        during = [look for look in newer if one.onset_us < look.at_us <= until_us + QUARTER_US]
+        look = _newest_sure(during)
+        if look is None and (not during or one.identity in entries):
+            continue
+        look = look or during[-1]
+        found = explained(look.weighing, 0, look.probability, one.series, str(one.side), days_known=hourly.days_known)
+        made = of_excursion(farm, one, look.at_us, found, if_usual)
+        entries[made.identity] = made
+    return list(entries.values())
+
+
+def _newest_sure(looks: Sequence[Look]) -> Look | None:
+    """Return the newest look that is sure that anything is wrong, else None."""
+    return next((one for one in reversed(looks) if one.something >= OPENS_AT), None)
+
+
+def sure_at_end(something: Floats) -> int:
+    """Return for how many hours in a row, up to the last, it is likely that anything is wrong."""
+    unsure = np.flatnonzero(something < OPENS_AT)
+    return len(something) - 1 - int(unsure[-1]) if len(unsure) else len(something)
