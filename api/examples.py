@@ -125,6 +125,7 @@ EXAMPLES: dict[str, dict[str, Any]] = {
         "name": "demo",
         "title": "Demonstration farm",
         "timezone": "Europe/Oslo",
+        "locale": "nb-NO",
         "elevation_m": 35.0,
         "invented": True,
         "description_hash": "5b1f0c9a2d7e",
@@ -407,6 +408,20 @@ EXAMPLES: dict[str, dict[str, Any]] = {
     "log": {"entries": [_ENTRY]},
     "log_entry": _ENTRY,
     "log_versions": {"versions": [_ENTRY]},
+    "doses": {
+        "doses": [
+            {
+                "zone": "reservoir",
+                "zone_label": "Reservoir",
+                "start": "2026-02-28T01:21:00Z",
+                "end": "2026-02-28T01:22:00Z",
+                "source": "counter",
+                "stocks": [{"stock": "acid", "label": "pH down", "volume_ml": 6.0}],
+                "ec_step_ms_cm": None,
+                "ph_step_ph": -0.01831,
+            }
+        ]
+    },
     "dose": {
         "add": "stock",
         "added_l": 1.222,

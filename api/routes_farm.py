@@ -31,6 +31,7 @@ def farm(house: TheHouse) -> schemas.FarmAnswer:
         name=place.name,
         title=place.title,
         timezone=place.timezone,
+        locale=place.locale,
         elevation_m=place.elevation_m,
         invented=place.invented,
         description_hash=house.description_hash,

@@ -28,6 +28,7 @@ class FarmAnswer(BaseModel):
     name: str
     title: str
     timezone: str = Field(description="IANA time zone")
+    locale: str = Field(description="how people write numbers here, as a language tag (BCP 47)")
     elevation_m: float
     invented: bool = Field(description="a demonstration farm: nothing it shows was measured")
     description_hash: str = Field(description="which version of the farm's description is in use")
@@ -599,6 +600,33 @@ class LogVersionsAnswer(BaseModel):
     """Every version of one entry, the first one first."""
 
     versions: list[LogRow]
+
+
+class StockGiven(BaseModel):
+    """What was given of one stock."""
+
+    stock: str
+    label: str
+    volume_ml: float
+
+
+class DoseGiven(BaseModel):
+    """One dose given to a reservoir, and what its readings show of it."""
+
+    zone: str
+    zone_label: str
+    start: datetime
+    end: datetime
+    source: str = Field(description="what tells of it: counter, switch, or readings (a rise of EC)")
+    stocks: list[StockGiven] = Field(description="empty where no counter tells the stock")
+    ec_step_ms_cm: float | None = Field(description="by how much EC moved; null where that cannot be told")
+    ph_step_ph: float | None
+
+
+class DosesAnswer(BaseModel):
+    """Doses given in a range, oldest first."""
+
+    doses: list[DoseGiven]
 
 
 class DoseAnswer(BaseModel):

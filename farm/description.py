@@ -47,7 +47,7 @@ class Place(Described):
     locale: str = Field(
         "en-GB",
         pattern="^[a-z]{2,3}(-[A-Z][a-z]{3})?(-([A-Z]{2}|[0-9]{3}))?$",
-        description="how reports write numbers, as a language tag (BCP 47): nb-NO writes 21,5, en-GB 21.5",
+        description="how the page and reports write numbers, as a language tag (BCP 47): nb-NO writes 21,5, en-GB 21.5",
     )
     elevation_m: float = Field(
         0.0, ge=-430, le=5500, description="height above the sea: gives the air's pressure where no sensor does"

@@ -4,7 +4,7 @@ import { may, remember, remembered, signedInAs, writing } from "./access.js";
 import { API } from "./feed.js";
 import { html } from "./html.js";
 import { Performance } from "./performance.js";
-import { dayAndClock } from "./text.js";
+import { dayAndClock, number } from "./text.js";
 
 export const STANDING = "alarms?standing=true&suppressed=true&limit=500";
 const HOURS = [1, 4, 12, 24, 72];
@@ -101,7 +101,7 @@ function Row({ feed, alarm, zone }) {
     <p><${State} state=${alarm.state} until=${alarm.shelved_until} zone=${zone} /> <span class="note">priority ${alarm.priority}</span></p>
     <p class="sentence">${alarm.text}</p>
     <p class="note">${dayAndClock(Date.parse(alarm.raised), zone)}${alarm.returned ? ` to ${dayAndClock(Date.parse(alarm.returned), zone)}` : ", still so"}${alarm.revision > 0 && `; revised by later readings`}</p>
-    ${alarm.likely.length > 0 && html`<p class="note">Likely, ${Math.round(100 * alarm.likely[0].probability)}\u00a0%: ${alarm.likely[0].label}</p>`}
+    ${alarm.likely.length > 0 && html`<p class="note">Likely, ${number(100 * alarm.likely[0].probability, 0)}\u00a0%: ${alarm.likely[0].label}</p>`}
     ${alarm.state !== "suppressed_by_design" && html`<${Doing} key=${alarm.id} feed=${feed} id=${alarm.id} state=${alarm.state} about=${`${alarm.what}, ${alarm.where}`} />`}
   </li>`;
 }

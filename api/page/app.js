@@ -10,7 +10,7 @@ import { html, render } from "./html.js";
 import { Needs } from "./needs.js";
 import { Notices, TOLD } from "./notices.js";
 import { DaySheet, Excursions, RECENT } from "./record.js";
-import { clock, dayName, lasting, zoneName } from "./text.js";
+import { clock, dayName, lasting, speak, zoneName } from "./text.js";
 import { Timeline } from "./timeline.js";
 import { link, readView } from "./view.js";
 import { WriteDown } from "./write_down.js";
@@ -84,6 +84,7 @@ function Page({ feed }) {
   };
   const farm = feed.data("farm");
   const zone = farm?.timezone ?? "UTC";
+  speak(farm?.locale);
   const shared = { feed, zone, view: seen, change };
   useEffect(() => { if (farm) document.title = `${farm.title} · Leafweather`; }, [farm?.title]);
 

@@ -1,7 +1,7 @@
 // What arrived and needs a technician: refused messages, names nobody described, clocks that are wrong.
 import { html } from "./html.js";
 import { Table } from "./table.js";
-import { capital, dayAndClock, lasting, words } from "./text.js";
+import { asWritten, capital, dayAndClock, lasting, number, words } from "./text.js";
 
 export function Rejects({ feed, zone }) {
   const answer = feed.data("rejects");
@@ -11,10 +11,10 @@ export function Rejects({ feed, zone }) {
     <div class="body">
       ${!answer && html`<p class="note">Not known yet.</p>`}
       ${answer && !answer.rejects.length && html`<p>Nothing has been refused.</p>`}
-      ${answer?.rejects.length > 0 && html`<${Table} caption=${`${total.toLocaleString("en")} refused in all`} numeric=${[2]}
+      ${answer?.rejects.length > 0 && html`<${Table} caption=${`${number(total, 0)} refused in all`} numeric=${[2]}
         heads=${["Name on the wire", "Why", "How often", "Last", "How to mend it"]}
         rows=${answer.rejects.map((one) => [
-          html`<code>${one.name || one.topic}</code>`, capital(words(one.reason)), one.count.toLocaleString("en"),
+          html`<code>${one.name || one.topic}</code>`, capital(words(one.reason)), number(one.count, 0),
           dayAndClock(Date.parse(one.last), zone),
           html`${one.detail}<details><summary>Newest message</summary><p>Topic <code>${one.topic}</code></p><code class="raw">${one.raw}</code></details>`])} />`}
     </div>
@@ -30,8 +30,8 @@ export function Unknown({ feed, zone }) {
     <div class="body"><${Table} caption=${`${rows.length} ${rows.length === 1 ? "name" : "names"}`} numeric=${[1]}
       heads=${["Name on the wire", "How often", "Newest value", "Last", "Draft for farm.toml"]}
       rows=${rows.map((one) => [
-        html`<code>${one.name || one.topic || "more names"}</code>`, one.count.toLocaleString("en"),
-        `${one.value ?? "–"} ${one.unit ?? ""}`, dayAndClock(Date.parse(one.last), zone),
+        html`<code>${one.name || one.topic || "more names"}</code>`, number(one.count, 0),
+        `${one.value === null ? "–" : asWritten(one.value)} ${one.unit ?? ""}`, dayAndClock(Date.parse(one.last), zone),
         one.suggestion ? html`<details><summary>Show</summary><code class="raw">${one.suggestion}</code></details>` : "–"])} /></div>
   </section>`;
 }
@@ -45,7 +45,7 @@ export function Clocks({ feed, zone }) {
     <div class="body"><${Table} caption=${`${rows.length} ${rows.length === 1 ? "device" : "devices"}`} numeric=${[2]}
       heads=${["Device", "What was wrong", "Readings flagged", "Last", "By how much"]}
       rows=${rows.map((one) => [
-        html`<code>${one.device}</code>`, capital(one.detail), one.readings.toLocaleString("en"), dayAndClock(Date.parse(one.last), zone),
+        html`<code>${one.device}</code>`, capital(one.detail), number(one.readings, 0), dayAndClock(Date.parse(one.last), zone),
         `${lasting(Math.abs(one.behind_s))} ${one.behind_s < 0 ? "ahead" : "behind"}`])} /></div>
   </section>`;
 }

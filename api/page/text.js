@@ -3,16 +3,38 @@
 const MINUS = "\u2212";
 const NBSP = "\u00a0";
 
+let tongue = "en-GB";
+const shapes = new Map();
+
+/** From now on numbers are written as in a place: the locale of farm.toml. */
+export function speak(locale) {
+  if (!locale || locale === tongue) return;
+  tongue = locale;
+  shapes.clear();
+}
+
+function shape(least, most, grouped) {
+  const key = `${least} ${most} ${grouped}`;
+  if (!shapes.has(key)) {
+    shapes.set(key, new Intl.NumberFormat(tongue, {
+      minimumFractionDigits: least, maximumFractionDigits: most, useGrouping: grouped, numberingSystem: "latn",
+    }));
+  }
+  return shapes.get(key);
+}
+
+const signed = (value, text) => (value < 0 && /[1-9]/.test(text) ? MINUS + text : text);
+
 /** A number with a fixed count of decimals and a true minus sign; a dash where there is none. */
 export function number(value, decimals = 1) {
   if (value === null || value === undefined) return "–";
-  const text = Math.abs(value).toLocaleString("en", {
-    minimumFractionDigits: decimals,
-    maximumFractionDigits: decimals,
-    useGrouping: Math.abs(value) >= 10000,
-  });
-  return value < 0 && Number(text.replaceAll(",", "")) !== 0 ? MINUS + text : text;
+  const size = Math.abs(value);
+  return signed(value, shape(decimals, decimals, size >= 10_000).format(size));
 }
+
+/** A number with the decimals that somebody wrote. */
+export const asWritten = (value) =>
+  (Math.abs(value) < 1e15 ? signed(value, shape(0, 12, false).format(Math.abs(value))) : String(value));
 
 export const withUnit = (value, { decimals, display_unit: unit }) =>
   number(value, decimals) + (unit ? NBSP + unit : "");
@@ -51,6 +73,7 @@ function format(zone, options) {
 
 const CLOCK = { hour: "2-digit", minute: "2-digit", hourCycle: "h23" };
 export const clock = (ms, zone) => format(zone, CLOCK).format(ms);
+export const clockToSecond = (ms, zone) => format(zone, { ...CLOCK, second: "2-digit" }).format(ms);
 export const dayMonth = (ms, zone) => format(zone, { day: "numeric", month: "short" }).format(ms);
 export const dayName = (ms, zone) =>
   format(zone, { weekday: "short", day: "numeric", month: "short" }).format(ms).replace(",", "");
@@ -63,6 +86,31 @@ export function isoDay(ms, zone) {
   const parts = format(zone, { year: "numeric", month: "2-digit", day: "2-digit" }).formatToParts(ms);
   const of = (type) => parts.find((part) => part.type === type).value;
   return `${of("year")}-${of("month")}-${of("day")}`;
+}
+
+/** How far a place's clock is ahead of UTC at an instant. */
+export function aheadMs(ms, zone) {
+  const parts = format(zone, { year: "numeric", month: "numeric", day: "numeric", hour: "numeric", minute: "numeric", second: "numeric", hourCycle: "h23" }).formatToParts(ms);
+  const of = (type) => Number(parts.find((part) => part.type === type).value);
+  return Date.UTC(of("year"), of("month") - 1, of("day"), of("hour"), of("minute"), of("second")) - Math.floor(ms / 1000) * 1000;
+}
+
+/** What a place's clock shows, as 2026-03-01T13:00:00. */
+export const wallTime = (ms, zone) => new Date(ms + aheadMs(ms, zone)).toISOString().slice(0, 19);
+
+/** The instant at which a place's clock shows a time; the earlier of two, and NaN for what is no time. */
+export function instantOf(wall, zone) {
+  const shown = Date.parse(`${wall}Z`);
+  if (Number.isNaN(shown)) return NaN;
+  const around = [shown - 86_400_000, shown + 86_400_000].map((ms) => shown - aheadMs(ms, zone));
+  return around.sort((a, b) => a - b).find((ms) => ms + aheadMs(ms, zone) === shown) ?? around[1];
+}
+
+/** A time with its offset, as 2026-03-01T13:00:00+01:00. */
+export function isoTime(ms, zone) {
+  const minutes = Math.round(aheadMs(ms, zone) / 60_000);
+  const two = (n) => String(Math.floor(Math.abs(n))).padStart(2, "0");
+  return `${wallTime(ms, zone)}${minutes < 0 ? "-" : "+"}${two(minutes / 60)}:${two(Math.abs(minutes) % 60)}`;
 }
 
 /** A calendar day written as 2026-03-01. */

@@ -3,6 +3,7 @@ import { useState } from "./vendor/preact-hooks.js";
 import { may, remember, remembered, signedInAs, writing } from "./access.js";
 import { API } from "./feed.js";
 import { html } from "./html.js";
+import { instantOf } from "./text.js";
 
 const PATIENCE_MS = 15_000;
 const number = (name, label, more = {}) => ({ name, label, type: "number", ...more });
@@ -75,7 +76,7 @@ function Field({ field, value, set, feed }) {
   return html`<label class="field">${label} <input type=${field.type} step="any" maxlength="2000" autocomplete="off" value=${value ?? ""} onInput=${given} /></label>`;
 }
 
-export function WriteDown({ feed }) {
+export function WriteDown({ feed, zone }) {
   const [kind, setKind] = useState("note");
   const [given, setGiven] = useState({});
   const [who, setWho] = useState(() => remembered() || signedInAs() || "");
@@ -85,7 +86,7 @@ export function WriteDown({ feed }) {
   const set = (name, value) => { setGiven({ ...given, [name]: value }); setSaid({}); };
   const write = async (event) => {
     event.preventDefault();
-    const at = when ? Date.parse(when) : feed.now();
+    const at = when ? instantOf(when, zone) : feed.now();
     const detail = detailOf(kind, given, at);
     if (!who.trim() || detail === null) {
       setSaid({ fault: who.trim() ? "Fill in every field that does not say “if known”." : "Give your name first." });
@@ -112,7 +113,7 @@ export function WriteDown({ feed }) {
       </div>
       <div class="controls">
         <label class="field">Who <input type="text" maxlength="80" autocomplete="name" value=${who} onInput=${(event) => setWho(event.target.value)} /></label>
-        <label class="field">When, if not now (this device’s time) <input type="datetime-local" value=${when} onInput=${(event) => setWhen(event.target.value)} /></label>
+        <label class="field">When, if not now (clock of ${zone}) <input type="datetime-local" value=${when} onInput=${(event) => setWhen(event.target.value)} /></label>
         <button type="submit">Write it down</button>
       </div>
       <p role="status">${said.done ?? ""}</p>

@@ -2,11 +2,10 @@
 import { useEffect, useState } from "./vendor/preact-hooks.js";
 import { ask } from "./feed.js";
 import { html } from "./html.js";
-import { clock, number, words } from "./text.js";
+import { asWritten, clock, number, words } from "./text.js";
 
 const NAMES = { ph_calibration: "pH calibration", ec_calibration: "EC calibration", grab_sample: "sample by hand" };
-const plain = (value) => String(value).replace("-", "\u2212"); // as it was written, with a true minus sign
-const both = (pair) => pair.map(plain).join(" and ");
+const both = (pair) => pair.map(asWritten).join(" and ");
 
 /** One entry in a sentence. */
 export function sentence({ kind, detail }, named) {
@@ -14,11 +13,11 @@ export function sentence({ kind, detail }, named) {
   const set = detail.adjusted ? "; the device was set by it" : "";
   const told = {
     ph_calibration: () => ` of ${named(detail.series)}: buffers pH ${both(detail.buffers)} read ${both(detail.readings)} ${detail.reading_unit}${set}`,
-    ec_calibration: () => ` of ${named(detail.series)}: ${detail.standard_ms_cm} mS/cm read ${detail.reading_ms_cm} mS/cm${set}`,
-    grab_sample: () => ` of ${named(detail.series)}: ${plain(detail.value)}${detail.plus_or_minus ? `, give or take ${detail.plus_or_minus}` : ""}`,
+    ec_calibration: () => ` of ${named(detail.series)}: ${asWritten(detail.standard_ms_cm)} mS/cm read ${asWritten(detail.reading_ms_cm)} mS/cm${set}`,
+    grab_sample: () => ` of ${named(detail.series)}: ${asWritten(detail.value)}${detail.plus_or_minus ? `, give or take ${asWritten(detail.plus_or_minus)}` : ""}`,
     refill: () => ` of ${detail.stock}: holds ${number(detail.holds_l, 1)} L`,
     drained: () => `: ${number(detail.volume_l, 1)} L`,
-    topped_up: () => `: ${number(detail.volume_l, 1)} L${detail.ec_ms_cm === null ? "" : ` of ${detail.ec_ms_cm} mS/cm`}`,
+    topped_up: () => `: ${number(detail.volume_l, 1)} L${detail.ec_ms_cm === null ? "" : ` of ${asWritten(detail.ec_ms_cm)} mS/cm`}`,
     cleaned: () => `: ${detail.what}`,
   }[kind]?.() ?? "";
   return `${name}${told}.${detail.note ? ` ${detail.note}` : ""}`;

@@ -38,6 +38,7 @@ ANSWERS = {
     "alarm": alarm_schemas.AlarmHistoryAnswer,
     "performance": alarm_schemas.PerformanceAnswer,
     "dose": schemas.DoseAnswer,
+    "doses": schemas.DosesAnswer,
     "notices": notice_schemas.NoticesAnswer,
     "notice": notice_schemas.NoticeAnswer,
     "data_set_plan": schemas.DataSetPlanAnswer,
@@ -78,7 +79,7 @@ def openapi(client):
 
 
 def test_every_address_is_documented_with_an_example(openapi):
-    assert len(openapi["paths"]) == 40
+    assert len(openapi["paths"]) == 41
     for path, operations in openapi["paths"].items():
         assert [method.upper() for method in operations] == METHODS.get(path, ["GET"]), path
         for operation in operations.values():
@@ -128,6 +129,7 @@ def test_examples_fit_their_schema(address):
         "unknown",
         "clocks",
         "log",
+        "doses",
         "alarms",
         "alarms/performance",
         "notices",

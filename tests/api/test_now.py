@@ -11,6 +11,7 @@ def test_the_farm_says_what_it_is_and_that_it_is_invented(client):
     farm = client.json("farm")
     assert farm["name"] == "testfarm"
     assert farm["timezone"] == "Europe/Oslo"
+    assert farm["locale"] == "en-GB"  # the default of farm.toml
     assert farm["elevation_m"] == 120
     assert farm["invented"] is True
     assert farm["description_hash"] == "feedfacecafe"
