@@ -23,6 +23,7 @@ from api import (
     routes_batches,
     routes_data_sets,
     routes_dose,
+    routes_events,
     routes_farm,
     routes_findings,
     routes_journal,
@@ -32,6 +33,7 @@ from api import (
     routes_writing,
 )
 from api.auditing import Audited
+from api.changes import Changes
 from api.guard import Guard
 from api.house import House
 from api.problems import PREFIX, ProblemDetails, only_known_parameters
@@ -84,7 +86,7 @@ def create_app(house: House) -> FastAPI:
         redirect_slashes=False,
         dependencies=[Depends(access.admitted)],  # before every address, also those of which nobody thought
     )
-    app.state.house = house
+    app.state.house, app.state.changes = house, Changes(house)
     api = APIRouter(prefix=PREFIX, dependencies=[Depends(only_known_parameters)], responses=_every_error())
     for part in (
         routes_farm,
@@ -94,6 +96,7 @@ def create_app(house: House) -> FastAPI:
         routes_alarms,
         routes_batches,
         routes_dose,
+        routes_events,
         routes_notices,
         routes_data_sets,
         routes_reports,

@@ -561,6 +561,10 @@ EXAMPLES["audit"] = {
     "next": None,
 }
 EXAMPLES["alive"] = {"status": "ok"}
+EXAMPLES["events"] = {
+    "time": "2026-03-01T04:43:10Z",
+    "newest": {"row-1/air_temperature": "2026-03-01T04:43:00Z", "row-1/relative_humidity": "2026-03-01T04:43:00Z"},
+}
 
 
 def of(address: str) -> dict[int | str, dict[str, Any]]:

@@ -39,6 +39,7 @@ LEAST: dict[str, Role | None] = {
     "GET /days": VIEWER,
     "GET /days/{date}": VIEWER,
     "GET /dose": VIEWER,
+    "GET /events": VIEWER,
     "GET /excursions": VIEWER,
     "GET /excursions/{id}": VIEWER,
     "GET /farm": VIEWER,

@@ -183,6 +183,13 @@ class LatestAnswer(BaseModel):
     latest: list[LatestRow]
 
 
+class EventData(BaseModel):
+    """What an event of the stream of changes holds: when it was seen, and of readings the newest times by series."""
+
+    time: datetime
+    newest: dict[str, datetime] | None = None
+
+
 class ReadingsAnswer(BaseModel):
     """Readings of one series as parallel columns; null where a value is missing.
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sqlalchemy import ColumnElement, or_, select
+from sqlalchemy import ColumnElement, func, or_, select
 
 from store.entries import FindingEntry
 from store.journal_database import JournalDatabase
@@ -42,6 +42,14 @@ class JournalFindings:
         with self._database.reading() as session:
             rows = session.scalars(query.order_by(FindingRow.onset_us, FindingRow.identity))
             return [row.entry() for row in rows]
+
+    def state(self, farm: str) -> tuple[int, int, int]:
+        """Return how many findings there are, how many of them ended, and when the newest was worked out."""
+        worked_out = func.coalesce(func.max(FindingRow.at_us), 0)
+        query = select(func.count(), func.count(FindingRow.end_us), worked_out).where(FindingRow.farm == farm)
+        with self._database.reading() as session:
+            count, ended, at_us = session.execute(query).one()
+        return int(count), int(ended), int(at_us)
 
     def named(self, identity: str) -> FindingEntry | None:
         """Return the finding of an identity, or about an excursion of it, of whichever farm."""

@@ -33,7 +33,7 @@ function Link({ feed }) {
     ?? html`<circle class="line" cx="6" cy="6" r="4" />`;
   const age = feed.lastSuccess === null ? "no answer yet" : `last answer ${lasting((Date.now() - feed.lastSuccess) / 1000)} ago`;
   return html`<p class=${`link ${state}`}><svg class="shape" viewBox="0 0 12 12" width="11" height="11" aria-hidden="true">${shape}</svg>
-    <strong role="status">${STATES[state]}</strong><span class="note">${age}</span></p>`;
+    <strong role="status">${STATES[state]}</strong><span class="note">${age}${state === "live" && (feed.told ? ", told of changes" : ", asking every 5\u00a0s")}</span></p>`;
 }
 
 function Header({ feed, farm, zone }) {
@@ -128,14 +128,14 @@ function follow(event) {
 
 const feed = new Feed(() => {});
 feed.want("farm", 300);
-feed.want("needs", 5);
-feed.want("zones", 5);
-feed.want(STANDING, 15);
+feed.want("needs", 5, ["readings", "alarms", "journal"]);
+feed.want("zones", 5, ["readings", "journal"]);
+feed.want(STANDING, 15, ["alarms"]);
 feed.want("latest", 60); // give or take beside the values
 feed.want("health", 30);
 feed.want("series", 60);
-feed.want(RECENT, 30);
-feed.want(FOUND, 30);
+feed.want(RECENT, 30, ["alarms"]);
+feed.want(FOUND, 30, ["findings"]);
 feed.want("days", 60);
 feed.want(TOLD, 30);
 feed.want("batches", 300);

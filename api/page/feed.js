@@ -1,7 +1,10 @@
-// What the server told and when: one loop asks for all of it, slower when hidden or when nothing answers.
+// What the server told and when: one loop asks for all of it, slower when hidden, when nothing answers, or while the
+// server itself tells what changed.
+import { Listening } from "./listening.js";
 
 const ROUND_S = 5;
 const SLOWEST_S = 60;
+const TOLD_S = 20; // between questions of which the server tells when their answer changed: time itself changes some
 export const OLD_AFTER_S = 60;
 
 export const API = "/api/v1/";
@@ -21,7 +24,7 @@ export async function ask(path, signal) {
 export class Feed {
   constructor(onChange) {
     this.onChange = onChange;
-    this.wanted = new Map(); // path -> { everyS, askedAt }
+    this.wanted = new Map(); // path -> { everyS, askedAt, of: what changes it, changed }
     this.answers = {}; // path -> { data, at }
     this.lastSuccess = null;
     this.failures = 0;
@@ -29,12 +32,53 @@ export class Feed {
     this.barred = false; // the server wants to know first who asks
     this.offset = 0; // the server's clock minus this device's
     this.timer = null;
-    document.addEventListener("visibilitychange", () => document.hidden || this.soon());
+    this.lost = false; // the stream broke off, and nothing has answered since
+    this.listening = new Listening({ opened: () => this.heardAll(), told: (kind) => this.heard(kind), broke: () => this.broke() });
+    document.addEventListener("visibilitychange", () => this.turned());
     window.addEventListener("online", () => this.soon());
   }
 
-  want(path, everyS) {
-    if (!this.wanted.has(path)) this.wanted.set(path, { everyS, askedAt: -Infinity });
+  /** Ask for an address now and then, and when the server tells that something of these kinds changed. */
+  want(path, everyS, of = []) {
+    if (!this.wanted.has(path)) this.wanted.set(path, { everyS, askedAt: -Infinity, of, changed: false });
+  }
+
+  /** Whether the server tells what changed, so that asking now and then is enough. */
+  get told() {
+    return this.listening.open;
+  }
+
+  heardAll() {
+    for (const one of this.wanted.values()) one.changed = true; // what changed meanwhile was not told
+    this.soon();
+  }
+
+  /** Readings come all the time: they make a question due no sooner than without being told. */
+  heard(kind) {
+    for (const one of this.wanted.values()) {
+      if (!one.of.includes(kind)) continue;
+      one.changed = true;
+      if (kind !== "readings") one.askedAt = -Infinity;
+    }
+    this.soon();
+  }
+
+  broke() {
+    this.lost = true;
+    const [first] = this.wanted.values();
+    first.askedAt = -Infinity; // does anybody answer?
+    this.onChange();
+    this.soon();
+  }
+
+  turned() {
+    if (document.hidden) this.listening.stop(); // a browser has few connections for all its tabs
+    else this.soon();
+  }
+
+  isDue(one) {
+    const everyS = this.told && one.of.length && !one.changed ? Math.max(TOLD_S, one.everyS) : one.everyS;
+    return Date.now() - one.askedAt >= everyS * 1000 - 500;
   }
 
   /** Ask one address again at once. */
@@ -54,12 +98,13 @@ export class Feed {
     if (this.lastSuccess === null) return this.failures ? "old" : "connecting";
     const age = (Date.now() - this.lastSuccess) / 1000;
     if (age > OLD_AFTER_S + (document.hidden ? SLOWEST_S : ROUND_S)) return "old";
-    return this.failures ? "reconnecting" : "live";
+    return this.failures || this.lost ? "reconnecting" : "live";
   }
 
   /** Ask nothing more, and forget what was told, until somebody has signed in. */
   bar() {
     this.barred = true;
+    this.listening.stop();
     this.answers = {};
     this.lastSuccess = null;
     this.onChange();
@@ -82,11 +127,15 @@ export class Feed {
     if (this.running || this.barred) return;
     this.running = true;
     try {
-      const due = [...this.wanted].filter(([, one]) => Date.now() - one.askedAt >= one.everyS * 1000 - 500);
+      const due = [...this.wanted].filter(([, one]) => this.isDue(one));
       // One question tells whether anybody answers; only then the others are put.
       await Promise.all(due.slice(0, this.failures ? 1 : due.length).map(([path, one]) => this.fetchOne(path, one)));
-      if (due.length) this.failures = 0;
+      if (due.length) {
+        this.failures = 0;
+        this.lost = false;
+      }
       this.fault = null;
+      if (!document.hidden && !this.barred) this.listening.start();
     } catch (error) {
       this.failures += 1;
       this.fault = error.message;
@@ -101,6 +150,7 @@ export class Feed {
   }
 
   async fetchOne(path, one) {
+    one.changed = false; // what changes while it is asked makes it due again
     const data = await ask(path);
     if (this.barred) return;
     const at = Date.now();

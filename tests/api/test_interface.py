@@ -45,6 +45,7 @@ ANSWERS = {
     "session": access_schemas.SessionAnswer,
     "audit": access_schemas.AuditAnswer,
     "alive": access_schemas.AliveAnswer,
+    "events": schemas.EventData,
 }
 METHODS = {
     "/api/v1/alarms/{id}/{act}": ["POST"],
@@ -62,6 +63,7 @@ BODIES = {
     "/api/v1/session": {"token": "x"},
 }
 FILES = {
+    "/api/v1/events": {"text/event-stream"},
     "/api/v1/data-set": {"application/zip"},
     "/api/v1/data-set/readings": {"application/vnd.apache.arrow.stream", "text/csv"},
     **{
@@ -78,7 +80,7 @@ def openapi(client):
 
 
 def test_every_address_is_documented_with_an_example(openapi):
-    assert len(openapi["paths"]) == 40
+    assert len(openapi["paths"]) == 41
     for path, operations in openapi["paths"].items():
         assert [method.upper() for method in operations] == METHODS.get(path, ["GET"]), path
         for operation in operations.values():
