@@ -24,12 +24,15 @@ export async function ask(path, signal) {
 export class Feed {
   constructor(onChange) {
     this.onChange = onChange;
+    this.onAnswers = () => {};
+    this.onBarred = () => {};
     this.wanted = new Map(); // path -> { everyS, askedAt, of: what changes it, changed }
     this.answers = {}; // path -> { data, at }
     this.lastSuccess = null;
     this.failures = 0;
     this.fault = null;
     this.barred = false; // the server wants to know first who asks
+    this.keptAt = null; // when what is shown was told, where nothing has answered since this page was opened
     this.offset = 0; // the server's clock minus this device's
     this.timer = null;
     this.lost = false; // the stream broke off, and nothing has answered since
@@ -93,9 +96,22 @@ export class Feed {
     return Date.now() + this.offset;
   }
 
+  /** Show what an earlier visit was told last, until something answers. */
+  recall({ answers, offset }) {
+    for (const [path, { data, at }] of Object.entries(answers)) this.answers[path] ??= { data, at, kept: true };
+    this.keptAt = Math.max(...Object.values(answers).map((one) => one.at));
+    this.offset = offset;
+  }
+
+  /** When what is shown was told, where nothing is live: by the server's clock; null while it is. */
+  lastKnown() {
+    const at = this.lastSuccess ?? this.keptAt;
+    return at !== null && this.state() === "old" ? at + this.offset : null;
+  }
+
   /** live, reconnecting, old, or connecting: from the last answer that truly came. */
   state() {
-    if (this.lastSuccess === null) return this.failures ? "old" : "connecting";
+    if (this.lastSuccess === null) return this.failures || this.keptAt !== null ? "old" : "connecting";
     const age = (Date.now() - this.lastSuccess) / 1000;
     if (age > OLD_AFTER_S + (document.hidden ? SLOWEST_S : ROUND_S)) return "old";
     return this.failures || this.lost ? "reconnecting" : "live";
@@ -104,9 +120,10 @@ export class Feed {
   /** Ask nothing more, and forget what was told, until somebody has signed in. */
   bar() {
     this.barred = true;
+    this.onBarred();
     this.listening.stop();
     this.answers = {};
-    this.lastSuccess = null;
+    this.lastSuccess = this.keptAt = null;
     this.onChange();
   }
 
@@ -133,6 +150,7 @@ export class Feed {
       if (due.length) {
         this.failures = 0;
         this.lost = false;
+        if (!this.barred) this.onAnswers();
       }
       this.fault = null;
       if (!document.hidden && !this.barred) this.listening.start();
@@ -162,6 +180,11 @@ export class Feed {
     if (isFirst) this.onChange(); // what is there is shown, whatever else takes its time
   }
 
+  /** Those of some addresses that have answered, to be kept; none that was only kept itself. */
+  some(paths) {
+    return Object.fromEntries(paths.map((path) => [path, this.answers[path]]).filter(([, one]) => one && !one.kept));
+  }
+
   data(path) {
     return this.answers[path]?.data ?? null;
   }
@@ -170,5 +193,10 @@ export class Feed {
   age(path) {
     const answer = this.answers[path];
     return answer ? (Date.now() - answer.at) / 1000 : Infinity;
+  }
+
+  /** Whether an answer says how things were, and perhaps not how they are. */
+  isOld(path) {
+    return this.age(path) > OLD_AFTER_S || Boolean(this.answers[path]?.kept);
   }
 }

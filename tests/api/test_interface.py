@@ -7,7 +7,7 @@ import pytest
 from pydantic import TypeAdapter
 
 from api import access_schemas, alarm_schemas, examples, notice_schemas, schemas
-from api.app import PAGE
+from api.page_files import PAGE
 from tests.api.conftest import assert_problem
 
 ANSWERS = {
