@@ -260,6 +260,7 @@ class ExcursionsAnswer(BaseModel):
     """Excursions, oldest onset last."""
 
     excursions: list[ExcursionAnswer]
+    next: str | None = Field(None, description="give it as before, to get older ones; null at the end")
 
 
 class EvidenceRow(BaseModel):
@@ -315,6 +316,7 @@ class FindingsAnswer(BaseModel):
     """Findings, oldest onset last."""
 
     findings: list[FindingAnswer]
+    next: str | None = Field(None, description="give it as before, to get older ones; null at the end")
 
 
 class DaysAnswer(BaseModel):
@@ -600,6 +602,7 @@ class LogAnswer(BaseModel):
     """Entries in order of time."""
 
     entries: list[LogRow]
+    next: str | None = Field(None, description="give it as before, to get older ones; null at the end")
 
 
 class LogVersionsAnswer(BaseModel):
