@@ -30,10 +30,12 @@ from api import (
 )
 from api.auditing import Audited
 from api.changes import Changes
+from api.conditional import Conditional
 from api.guard import Guard
 from api.house import House
 from api.page_files import serve_page
 from api.problems import PREFIX, ProblemDetails, only_known_parameters
+from api.rate import RequestRate
 
 __all__ = ["House", "create_app"]
 
@@ -77,6 +79,8 @@ def create_app(house: House) -> FastAPI:
         dependencies=[Depends(access.admitted)],  # before every address, also those of which nobody thought
     )
     app.state.house, app.state.changes = house, Changes(house)
+    often = house.access.requests_per_minute
+    app.state.rate = None if often is None else RequestRate(often)
     api = APIRouter(prefix=PREFIX, dependencies=[Depends(only_known_parameters)], responses=_every_error())
     for part in (
         routes_farm,
@@ -104,6 +108,7 @@ def create_app(house: House) -> FastAPI:
     app.state.query_parameters = _query_parameters(openapi)
     problems.install(app)
     app.add_middleware(Audited, house=house)
+    app.add_middleware(Conditional)  # before an answer is compressed
     app.add_middleware(Thinned, minimum_size=1024, compresslevel=5)  # farms hang on thin links
     app.add_middleware(Guard)
     return app

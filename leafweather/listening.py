@@ -21,6 +21,7 @@ from store.journal import Journal
 HEAD_S = 10.0  # until a request's head has arrived; our choice, no source
 IDLE_S = 15  # between requests of one connection; likewise
 LONGEST_HEAD = 16_384  # bytes; likewise
+REQUESTS_A_MINUTE = 1200  # where people sign in; likewise: a page asks some 30, a busy program many more
 MOST_CONNECTIONS = 200  # beyond them requests are told to come again; likewise
 
 
@@ -45,7 +46,10 @@ def access_of(settings: Settings) -> Access:
     if encrypted:
         _tried(settings)
     required = settings.require_token or settings.behind_proxy or not settings.loopback_only
-    return Access(required=required, secure=encrypted or settings.behind_proxy)
+    often = settings.requests_per_minute
+    if often is None:
+        often = REQUESTS_A_MINUTE if required else 0
+    return Access(required=required, secure=encrypted or settings.behind_proxy, requests_per_minute=often or None)
 
 
 def _tried(settings: Settings) -> None:

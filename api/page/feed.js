@@ -11,14 +11,21 @@ export const API = "/api/v1/";
 
 /** Ask one address; an error carries the problem's own words. */
 export async function ask(path, signal) {
+  return (await asked(path, { signal })).data;
+}
+
+/** Ask one address for an answer and its tag; nothing where the answer is still the one of a tag. */
+async function asked(path, { signal, tag } = {}) {
   const timeout = AbortSignal.timeout(15_000);
-  const response = await fetch(API + path, { signal: signal ? AbortSignal.any([signal, timeout]) : timeout });
+  const headers = tag ? { "If-None-Match": tag } : {};
+  const response = await fetch(API + path, { headers, signal: signal ? AbortSignal.any([signal, timeout]) : timeout });
+  if (tag && response.status === 304) return null;
   const isJson = (response.headers.get("content-type") ?? "").includes("json");
   if (!response.ok && !(path === "health" && isJson)) {
     const problem = isJson ? await response.json() : {};
     throw Object.assign(new Error(problem.detail ?? `The server answered ${response.status}.`), { status: response.status });
   }
-  return response.json();
+  return { data: await response.json(), tag: response.headers.get("etag") };
 }
 
 export class Feed {
@@ -169,14 +176,16 @@ export class Feed {
 
   async fetchOne(path, one) {
     one.changed = false; // what changes while it is asked makes it due again
-    const data = await ask(path);
+    const before = this.answers[path];
+    const answer = await asked(path, { tag: before?.tag });
     if (this.barred) return;
     const at = Date.now();
-    const isFirst = !this.answers[path];
+    const isFirst = !before;
     one.askedAt = at;
-    this.answers[path] = { data, at };
+    const { data, tag } = answer ?? before;
+    this.answers[path] = { data, tag, at };
     this.lastSuccess = at;
-    if (data.time && typeof data.time === "string") this.offset = Date.parse(data.time) - at;
+    if (answer && data.time && typeof data.time === "string") this.offset = Date.parse(data.time) - at;
     if (isFirst) this.onChange(); // what is there is shown, whatever else takes its time
   }
 

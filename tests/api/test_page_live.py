@@ -93,3 +93,17 @@ def test_a_stream_that_breaks_off_is_known_at_once_and_taken_up_again(page, hous
         playwright.expect(link(page)).to_contain_text("live")
     finally:
         second.stop()
+
+
+def test_an_answer_that_is_still_the_same_does_not_travel_twice(page, served):
+    page.goto(served.url)
+    playwright.expect(link(page)).to_contain_text("told of changes")
+    found = []
+    page.on("response", lambda one: found.append((one.url.rpartition("/")[2], one.status)))
+    told = page.evaluate(
+        """async () => { const { Feed } = await import('/page/feed.js'); const feed = new Feed(() => {});
+        for (let n = 0; n < 2; n++) await feed.fetchOne('days', { of: [] });
+        return feed.data('days'); }"""
+    )
+    assert told == {"days": ["2026-03-01"]}
+    assert [status for name, status in found if name == "days"] == [200, 304]
