@@ -15,6 +15,7 @@ from starlette.concurrency import run_in_threadpool
 from api.guard import TOKEN_PATHS
 from api.house import House, house_of
 from api.problems import Problem
+from api.rate import RequestRate, address_of
 from api.roles import ANYBODY, KEEPER, least_role
 from farm.readings import instant
 from farm.roles import Role
@@ -67,15 +68,16 @@ async def admitted(request: Request) -> None:
     Raises
     ------
     Problem
-        401 for those of whom we do not know who they are, 403 for those who may not.
+        401 for those of whom we do not know who they are, 403 for those who may not, 429 for those who ask too often.
     """
     least = least_role(request.method, request.scope["route"].path_format, request.path_params)
     request.state.caller = None
+    rate: RequestRate | None = request.app.state.rate
     writes = request.method not in READING and not request.url.path.startswith(TOKEN_PATHS)
+    if least is ANYBODY and rate is not None:
+        rate.count(address_of(request))
     if least is not ANYBODY:
-        caller = await caller_of(request)
-        if caller is None:
-            raise Problem(401, f"This needs a sign-in. {SIGN_IN}", CHALLENGE)
+        caller = await _known(request, rate)
         request.state.caller = caller
         if not caller.role.may(least):
             raise Problem(403, f"This needs the role {least}; {caller.who!r} is a {caller.role}.")
@@ -83,6 +85,27 @@ async def admitted(request: Request) -> None:
             sent_by_our_page(request, caller)
     if writes:
         from_no_other_site(request)
+
+
+async def _known(request: Request, rate: RequestRate | None) -> Caller:
+    """Return who asks, who is counted by token; those who have none that works are counted by address.
+
+    Raises
+    ------
+    Problem
+        As `caller_of`, 401 for nobody, 429 for who asks too often.
+    """
+    try:
+        caller = await caller_of(request)
+        if caller is None:
+            raise Problem(401, f"This needs a sign-in. {SIGN_IN}", CHALLENGE)
+    except Problem:
+        if rate is not None:
+            rate.count(address_of(request))
+        raise
+    if rate is not None:
+        rate.count(address_of(request) if caller.token is None else f"token {caller.token}")
+    return caller
 
 
 async def caller_of(request: Request) -> Caller | None:

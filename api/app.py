@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-import mimetypes
-from pathlib import Path
 from typing import Any
 
-from fastapi import APIRouter, Depends, FastAPI, Request
+from fastapi import APIRouter, Depends, FastAPI
 from starlette.middleware.gzip import GZipMiddleware
-from starlette.responses import Response
-from starlette.staticfiles import StaticFiles
 from starlette.types import Receive, Scope, Send
 
 from api import (
@@ -24,6 +20,7 @@ from api import (
     routes_data_sets,
     routes_dose,
     routes_doses,
+    routes_events,
     routes_farm,
     routes_findings,
     routes_journal,
@@ -33,23 +30,20 @@ from api import (
     routes_writing,
 )
 from api.auditing import Audited
+from api.changes import Changes
+from api.conditional import Conditional
 from api.guard import Guard
 from api.house import House
+from api.page_files import serve_page
 from api.problems import PREFIX, ProblemDetails, only_known_parameters
+from api.rate import RequestRate
 
 __all__ = ["House", "create_app"]
-
-PAGE = Path(__file__).parent / "page"
 
 ABOUT = (
     "Readings, bands, excursions and day sheets of one indoor farm. Times are ISO 8601; every number has its unit "
     "beside it. Every error is a problem detail as of RFC 9457."
 )
-
-# What a file is must not hang on the machine's own table: browsers refuse modules of another type.
-mimetypes.add_type("text/javascript", ".js")
-mimetypes.add_type("text/css", ".css")
-mimetypes.add_type("image/svg+xml", ".svg")
 
 
 class Thinned(GZipMiddleware):
@@ -85,7 +79,9 @@ def create_app(house: House) -> FastAPI:
         redirect_slashes=False,
         dependencies=[Depends(access.admitted)],  # before every address, also those of which nobody thought
     )
-    app.state.house = house
+    app.state.house, app.state.changes = house, Changes(house)
+    often = house.access.requests_per_minute
+    app.state.rate = None if often is None else RequestRate(often)
     api = APIRouter(prefix=PREFIX, dependencies=[Depends(only_known_parameters)], responses=_every_error())
     for part in (
         routes_farm,
@@ -96,6 +92,7 @@ def create_app(house: House) -> FastAPI:
         routes_batches,
         routes_dose,
         routes_doses,
+        routes_events,
         routes_notices,
         routes_data_sets,
         routes_reports,
@@ -106,27 +103,17 @@ def create_app(house: House) -> FastAPI:
     app.include_router(api)
     app.include_router(metrics.router)
     app.include_router(acknowledging.router)
-    _serve_page(app)
+    serve_page(app)
     openapi = roles.with_roles(
         _with_problems(app.openapi()), access.cookie_name(house)
     )  # once every address is there: it is kept from then on
     app.state.query_parameters = _query_parameters(openapi)
     problems.install(app)
     app.add_middleware(Audited, house=house)
+    app.add_middleware(Conditional)  # before an answer is compressed
     app.add_middleware(Thinned, minimum_size=1024, compresslevel=5)  # farms hang on thin links
     app.add_middleware(Guard)
     return app
-
-
-def _serve_page(app: FastAPI) -> None:
-    """Serve the packaged page; nothing else of the file system can be reached."""
-    files = StaticFiles(directory=PAGE)
-
-    @app.get("/", include_in_schema=False)
-    async def page(request: Request) -> Response:
-        return await files.get_response("index.html", request.scope)
-
-    app.mount("/page", files)
 
 
 def _every_error() -> dict[int | str, dict[str, Any]]:

@@ -48,7 +48,7 @@ class Audited:
     def _note(self, scope: Scope, outcome: str) -> None:
         house = self._house
         caller: Caller | None = scope["state"]["caller"]
-        if caller is None and self._too_many():
+        if (caller is None or outcome == "429") and self._too_many():
             return
         path = TOKEN_PATHS + "..." if scope["path"].startswith(TOKEN_PATHS) else scope["path"][:LONGEST_PATH]
         entry = Written(

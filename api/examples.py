@@ -268,9 +268,9 @@ EXAMPLES: dict[str, dict[str, Any]] = {
             {"start": "2026-02-28T22:00:00Z", "end": "2026-03-01T04:00:00Z", "lit": False, "low": 55.0, "high": 80.0},
         ],
     },
-    "excursions": {"excursions": [_EXCURSION]},
+    "excursions": {"excursions": [_EXCURSION], "next": None},
     "excursion": _EXCURSION,
-    "findings": {"findings": [_FINDING]},
+    "findings": {"findings": [_FINDING], "next": None},
     "finding": _FINDING,
     "days": {"days": ["2026-02-27", "2026-02-28"]},
     "day": json.loads((Path(__file__).parent / "example_day.json").read_text("utf-8")),
@@ -405,7 +405,7 @@ EXAMPLES: dict[str, dict[str, Any]] = {
         ],
         "corrections": [{"since": "2026-02-20T09:00:00Z", "scale": 1.0417, "offset": -0.2542}],
     },
-    "log": {"entries": [_ENTRY]},
+    "log": {"entries": [_ENTRY], "next": None},
     "log_entry": _ENTRY,
     "log_versions": {"versions": [_ENTRY]},
     "doses": {
@@ -576,6 +576,10 @@ EXAMPLES["audit"] = {
     "next": None,
 }
 EXAMPLES["alive"] = {"status": "ok"}
+EXAMPLES["events"] = {
+    "time": "2026-03-01T04:43:10Z",
+    "newest": {"row-1/air_temperature": "2026-03-01T04:43:00Z", "row-1/relative_humidity": "2026-03-01T04:43:00Z"},
+}
 
 
 def of(address: str) -> dict[int | str, dict[str, Any]]:

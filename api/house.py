@@ -20,10 +20,11 @@ from watch.judged import JudgedReadings
 
 @dataclass(frozen=True)
 class Access:
-    """Whether everybody has to sign in, and whether every connection is encrypted."""
+    """Whether everybody has to sign in, whether every connection is encrypted, and how often one may ask."""
 
     required: bool = False
     secure: bool = False
+    requests_per_minute: int | None = None
 
 
 @dataclass(frozen=True)

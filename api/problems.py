@@ -13,11 +13,13 @@ from fastapi.exceptions import RequestValidationError
 from pydantic import BaseModel, Field
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
+from starlette.routing import Match
 
 from store.contract import StoreUnavailable, StoreUnusable
 
 MEDIA_TYPE = "application/problem+json"
 PREFIX = "/api/v1"
+METHODS = ("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE")  # in the order they are told
 RETRY_AFTER_S = 5  # our choice, no source
 
 log = logging.getLogger(__name__)
@@ -120,11 +122,21 @@ def _http(request: Request, exc: Exception) -> Response:
     if exc.status_code == HTTPStatus.NOT_FOUND:
         detail = f"There is nothing at {path[:200]!r}. /api/v1/openapi.json lists every address."
     elif exc.status_code == HTTPStatus.METHOD_NOT_ALLOWED:
-        headers.setdefault("Allow", "GET")
+        headers["Allow"] = ", ".join(methods_of(request)) or headers.get("Allow", "GET")
         detail = f"{request.method} is not possible here. Allowed: {headers['Allow']}."
     else:
         detail = str(exc.detail)
     return problem_response(path, exc.status_code, detail, headers)
+
+
+def methods_of(request: Request) -> list[str]:
+    """Return every method that the address of a request takes; none where no address of ours fits."""
+    scope, found = dict(request.scope), set[str]()
+    for method in METHODS:
+        scope["method"] = method
+        if any(route.matches(scope)[0] is Match.FULL for route in request.app.router.routes):
+            found.add(method)
+    return [one for one in METHODS if one in found]
 
 
 def _validation(request: Request, exc: Exception) -> Response:

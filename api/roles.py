@@ -19,6 +19,7 @@ VIEWER, TECHNICIAN, KEEPER = Role.VIEWER, Role.TECHNICIAN, Role.KEEPER
 LEAST: dict[str, Role | None] = {
     # Signing in, and what tells nothing of the farm.
     "GET /": ANYBODY,
+    "GET /service-worker.js": ANYBODY,
     "GET /alive": ANYBODY,
     "GET /session": ANYBODY,
     "POST /session": ANYBODY,
@@ -40,6 +41,7 @@ LEAST: dict[str, Role | None] = {
     "GET /days/{date}": VIEWER,
     "GET /dose": VIEWER,
     "GET /doses": VIEWER,
+    "GET /events": VIEWER,
     "GET /excursions": VIEWER,
     "GET /excursions/{id}": VIEWER,
     "GET /farm": VIEWER,

@@ -13,8 +13,9 @@ from api import alarm_schemas as schemas
 from api import examples
 from api.access import signed
 from api.house import House, TheHouse
-from api.problems import Problem, bad_parameter
-from api.spans import AskedOpenSpan, AskedSpan
+from api.pages import AskedPlace, Limit, Place
+from api.problems import Problem
+from api.spans import AskedOpenSpan, AskedSpan, at_most_days
 from farm.alarm_words import AlarmState
 from farm.readings import instant, microseconds
 from store.alarm_entries import ActKind, AlarmAct, AlarmEntry
@@ -42,8 +43,8 @@ def alarms(
     span: AskedOpenSpan,
     standing: Annotated[bool, Query(description="only those that stand now, in no range")] = False,
     suppressed: Annotated[bool, Query(description="those suppressed by design too")] = False,
-    limit: Annotated[int, Query(ge=1, le=1000, description="at most so many")] = 200,
-    before: Annotated[str | None, Query(description="go on where an earlier answer ended: its next")] = None,
+    limit: Limit = 200,
+    before: AskedPlace = None,
 ) -> schemas.AlarmsAnswer:
     """Tell the alarms that stand now, or those that lasted at some time of a range; all of them by default."""
     now_us = house.clock()
@@ -56,20 +57,19 @@ def alarms(
         rows = _alarms(house, [one.entry for one in found[:limit]], now_us)
         return schemas.AlarmsAnswer(time=instant(now_us), alarms=rows, next=None)
     start_us, end_us = span
-    entries = house.journal.alarms.page(
-        house.farm.name, start_us, end_us, _cursor(before), limit + 1, suppressed=suppressed
-    )
+    entries = house.journal.alarms.page(house.farm.name, start_us, end_us, before, limit + 1, suppressed=suppressed)
     more = entries[limit - 1] if len(entries) > limit else None
     return schemas.AlarmsAnswer(
         time=instant(now_us),
         alarms=_alarms(house, entries[:limit], now_us),
-        next=None if more is None else f"{more.alarm_us}-{more.identity}",
+        next=None if more is None else str(Place(more.alarm_us, more.identity)),
     )
 
 
 @router.get("/alarms/performance", responses=examples.of("performance"))
 def how_alarms_perform(house: TheHouse, span: AskedSpan) -> schemas.PerformanceAnswer:
     """Tell ISA-18.2's figures over a range: rates, floods, what chatters, stands or comes too often."""
+    at_most_days(span, "Figures")
     report = alarm_report(house.journal, house.farm.name, span.start_us, span.end_us)
     figures, texts = report.figures, report.texts
     return schemas.PerformanceAnswer(
@@ -160,15 +160,6 @@ def _history(house: House, identity: str) -> schemas.AlarmHistoryAnswer:
             for one in acts
         ],
     )  # fmt: skip
-
-
-def _cursor(before: str | None) -> tuple[int, str] | None:
-    if before is None:
-        return None
-    at, _, identity = before.partition("-")
-    if not at.isdecimal() or not identity:
-        raise bad_parameter("before", before, "Give what an earlier answer tells as its next.")
-    return int(at), identity
 
 
 def _alarms(house: House, entries: Sequence[AlarmEntry], now_us: int) -> list[schemas.AlarmAnswer]:

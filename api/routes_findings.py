@@ -8,6 +8,7 @@ from fastapi import APIRouter, Path, Query
 
 from api import examples, schemas
 from api.house import House, TheHouse
+from api.pages import AskedPlace, Limit, Place
 from api.problems import Problem
 from api.spans import AskedOpenSpan
 from farm.readings import instant
@@ -22,15 +23,18 @@ def findings(
     span: AskedOpenSpan,
     open_: Annotated[bool, Query(alias="open", description="only those that still hold")] = False,
     excursion: Annotated[str | None, Query(description="only the one about this excursion")] = None,
+    limit: Limit = 500,
+    before: AskedPlace = None,
 ) -> schemas.FindingsAnswer:
     """Tell the findings that hold at some time of a range, the newest onset first; all of them by default."""
-    found = house.journal.findings.between(house.farm.name, *span)
-    kept = [
-        one
-        for one in reversed(found)
-        if (one.end_us is None or one.end_us > house.clock() or not open_) and excursion in (None, one.subject)
-    ]
-    return schemas.FindingsAnswer(findings=[_finding(house, one) for one in kept])
+    found = house.journal.findings.page(
+        house.farm.name, *span, before, limit + 1, subject=excursion, open_at_us=house.clock() if open_ else None
+    )
+    shown = found[:limit]
+    last = Place(shown[-1].onset_us, shown[-1].identity) if len(found) > limit else None
+    return schemas.FindingsAnswer(
+        findings=[_finding(house, one) for one in shown], next=None if last is None else str(last)
+    )
 
 
 @router.get("/findings/{id}", response_model=schemas.FindingAnswer, responses=examples.of("finding"))

@@ -9,6 +9,7 @@ from fastapi import APIRouter, Path, Query
 
 from api import examples, schemas
 from api.house import House, TheHouse
+from api.pages import AskedPlace, Limit, Place
 from api.problems import Problem
 from api.spans import AskedOpenSpan
 from farm.readings import MICROSECONDS_PER_SECOND, instant, iso_time
@@ -25,8 +26,10 @@ def excursions(
     span: AskedOpenSpan,
     open_: Annotated[bool, Query(alias="open", description="only those that are open")] = False,
     series: Annotated[str | None, Query(description="only those of this series")] = None,
+    limit: Limit = 500,
+    before: AskedPlace = None,
 ) -> schemas.ExcursionsAnswer:
-    """Tell the stretches outside a band that overlap a range; all of them by default."""
+    """Tell the stretches outside a band that overlap a range, the newest onset first; all of them by default."""
     start_us, end_us = span
     found = house.journal.excursions(
         house.farm.name,
@@ -34,9 +37,14 @@ def excursions(
         end_us=end_us,
         series=house.series_named(series) if series is not None else None,
         open_only=open_,
+        before=before,
+        most=limit + 1,
+    )[::-1]
+    shown = found[:limit]
+    last = Place(shown[-1].onset_us, shown[-1].identity) if len(found) > limit else None
+    return schemas.ExcursionsAnswer(
+        excursions=[_excursion(house, one) for one in shown], next=None if last is None else str(last)
     )
-    newest_first = sorted(found, key=lambda one: one.onset_us, reverse=True)
-    return schemas.ExcursionsAnswer(excursions=[_excursion(house, one) for one in newest_first])
 
 
 @router.get("/excursions/{id}", responses=examples.of("excursion"))
@@ -69,7 +77,7 @@ def day_sheet(
 
 @router.get("/rejects", responses=examples.of("rejects"))
 def rejects(
-    house: TheHouse, limit: Annotated[int, Query(ge=1, le=1000, description="at most so many rows")] = 200
+    house: TheHouse, limit: Annotated[int, Query(ge=1, le=2000, description="at most so many rows")] = 200
 ) -> schemas.RejectsAnswer:
     """Tell what was refused and why: how a misnamed sensor is found."""
     return schemas.RejectsAnswer(
@@ -111,7 +119,7 @@ def clocks(house: TheHouse) -> schemas.ClocksAnswer:
 
 @router.get("/unknown", responses=examples.of("unknown"))
 def unknown_names(
-    house: TheHouse, limit: Annotated[int, Query(ge=1, le=1000, description="at most so many rows")] = 200
+    house: TheHouse, limit: Annotated[int, Query(ge=1, le=2000, description="at most so many rows")] = 200
 ) -> schemas.UnknownAnswer:
     """Tell the wire names that nobody has described, with a draft of each for farm.toml."""
     found = [
@@ -144,13 +152,19 @@ def log(
     span: AskedOpenSpan,
     kind: Annotated[str | None, Query(description="only entries of this kind")] = None,
     withdrawn: Annotated[bool, Query(description="withdrawn ones too")] = False,
+    limit: Annotated[int, Query(ge=1, le=10_000, description="at most so many, the newest")] = 1000,
+    before: AskedPlace = None,
 ) -> schemas.LogAnswer:
-    """Tell what people wrote of a range: calibrations, samples, refills, notes; all of it by default."""
+    """Tell what people wrote of a range, the newest last: calibrations, samples, refills, notes; all by default."""
     start_us, end_us = span
     found = house.journal.log.entries(
         house.farm.name, start_us=start_us, end_us=end_us, kinds=[kind] if kind else (), withdrawn=withdrawn
     )
-    return schemas.LogAnswer(entries=[log_row(one) for one in found])
+    if before is not None:
+        found = [one for one in found if (one.at_us, one.identity) < before]
+    shown = found[-limit:]
+    last = str(Place(shown[0].at_us, shown[0].identity)) if len(found) > limit else None
+    return schemas.LogAnswer(entries=[log_row(one) for one in shown], next=last)
 
 
 @router.get("/log/{id}", responses=examples.of("log_versions"))

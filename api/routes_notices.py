@@ -8,7 +8,8 @@ from fastapi import APIRouter, Path, Query
 
 from api import examples, notice_schemas
 from api.house import House, TheHouse
-from api.problems import Problem, bad_parameter
+from api.pages import AskedPlace, Limit, Place
+from api.problems import Problem
 from farm.readings import instant
 from store.notice_entries import Notice, NoticeState
 
@@ -19,13 +20,13 @@ router = APIRouter(tags=["notices"])
 def notices(
     house: TheHouse,
     state: Annotated[NoticeState | None, Query(description="only those of this state")] = None,
-    limit: Annotated[int, Query(ge=1, le=1000, description="at most so many")] = 100,
-    before: Annotated[str | None, Query(description="those after this place: ``next`` of the answer before")] = None,
+    limit: Limit = 100,
+    before: AskedPlace = None,
 ) -> notice_schemas.NoticesAnswer:
     """Tell the notices to people, the newest first: who, when, by which channel, and what became of them."""
-    found = house.journal.outbox.page(house.farm.name, _place(before), limit + 1, state)
+    found = house.journal.outbox.page(house.farm.name, before, limit + 1, state)
     page = found[:limit]
-    last = f"{page[-1].made_us}.{page[-1].identity}" if len(found) > limit else None
+    last = str(Place(page[-1].made_us, page[-1].identity)) if len(found) > limit else None
     return notice_schemas.NoticesAnswer(notices=[_row(house, one) for one in page], next=last)
 
 
@@ -52,15 +53,6 @@ def notice(
             for one in tries
         ],
     )
-
-
-def _place(before: str | None) -> tuple[int, str] | None:
-    if before is None:
-        return None
-    made_us, _, identity = before.partition(".")
-    if not made_us.isdecimal() or len(made_us) > 18 or not identity:
-        raise bad_parameter("before", before, "Write what next of an answer says.")
-    return int(made_us), identity
 
 
 def _row(house: House, one: Notice) -> notice_schemas.NoticeRow:

@@ -9,13 +9,11 @@ from starlette.responses import StreamingResponse
 
 from api import columns, examples, schemas
 from api.house import TheHouse
-from api.problems import Problem, bad_parameter
-from api.spans import DAY_US, AskedEvery, AskedSpan, Span
-from farm.readings import MICROSECONDS_PER_SECOND, instant, iso_time
+from api.problems import Problem
+from api.spans import AskedEvery, AskedSpan, Span, at_most_days
+from farm.readings import MICROSECONDS_PER_SECOND, instant
 from watch.bands import band_stretches
 from watch.silence import expected_cadence_s, gaps, silent_after_s
-
-LONGEST_DAYS = 400  # of bands in one answer; our choice, no source: a year and a little
 
 router = APIRouter(tags=["series"])
 
@@ -62,8 +60,7 @@ def series_gaps(
 ) -> schemas.GapsAnswer:
     """Tell when a series was silent: stretches without a reading of more than three cadences."""
     series = house.series_named(key)
-    if span.end_us - span.start_us > LONGEST_DAYS * DAY_US:
-        raise bad_parameter("start", iso_time(span.start_us), f"Gaps are told for at most {LONGEST_DAYS}d at once.")
+    at_most_days(span, "Gaps")
     cadence_s, longest_s = expected_cadence_s(house.farm, series), silent_after_s(house.farm, series)
     if cadence_s is None or longest_s is None:
         detail = f"{series.key} is derived, or not described any more: nothing says how often it should report."
@@ -101,6 +98,7 @@ def quality(
 ) -> schemas.QualityAnswer:
     """Tell which readings of a range the quality tests doubt, and the corrections that calibrations make."""
     series = house.series_named(key)
+    at_most_days(span, "Doubts")
     doubts = house.store.marks(series, span.start_us, span.end_us)
     return schemas.QualityAnswer(
         series=series.key,
@@ -127,8 +125,7 @@ def quality(
 def bands(house: TheHouse, key: Key, span: AskedSpan) -> schemas.BandsAnswer:
     """Tell the limits that held over a range, stretch by stretch."""
     series = house.series_named(key)
-    if span.end_us - span.start_us > LONGEST_DAYS * DAY_US:
-        raise bad_parameter("start", iso_time(span.start_us), f"Bands are told for at most {LONGEST_DAYS}d at once.")
+    at_most_days(span, "Bands")
     zone_is_described = series.zone in house.farm.zones  # a series may outlive its zone's description
     found = band_stretches(house.farm, house.store, series, span.start_us, span.end_us) if zone_is_described else []
     return schemas.BandsAnswer(

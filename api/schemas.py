@@ -184,6 +184,13 @@ class LatestAnswer(BaseModel):
     latest: list[LatestRow]
 
 
+class EventData(BaseModel):
+    """What an event of the stream of changes holds: when it was seen, and of readings the newest times by series."""
+
+    time: datetime
+    newest: dict[str, datetime] | None = None
+
+
 class ReadingsAnswer(BaseModel):
     """Readings of one series as parallel columns; null where a value is missing.
 
@@ -254,6 +261,7 @@ class ExcursionsAnswer(BaseModel):
     """Excursions, oldest onset last."""
 
     excursions: list[ExcursionAnswer]
+    next: str | None = Field(None, description="give it as before, to get older ones; null at the end")
 
 
 class EvidenceRow(BaseModel):
@@ -309,6 +317,7 @@ class FindingsAnswer(BaseModel):
     """Findings, oldest onset last."""
 
     findings: list[FindingAnswer]
+    next: str | None = Field(None, description="give it as before, to get older ones; null at the end")
 
 
 class DaysAnswer(BaseModel):
@@ -594,6 +603,7 @@ class LogAnswer(BaseModel):
     """Entries in order of time."""
 
     entries: list[LogRow]
+    next: str | None = Field(None, description="give it as before, to get older ones; null at the end")
 
 
 class LogVersionsAnswer(BaseModel):

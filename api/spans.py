@@ -29,6 +29,9 @@ EveryText = Annotated[
 ]
 
 
+LONGEST_DAYS = 400  # of what is worked out for one answer; our choice, no source: a year and a little
+
+
 class Span(NamedTuple):
     """A half-open range of time, in microseconds since 1970 UTC."""
 
@@ -98,6 +101,18 @@ def asked_open_span(house: TheHouse, start: StartText = None, end: EndText = Non
     if start_us is not None and end_us is not None:
         _forward(start_us, end_us)
     return start_us, end_us
+
+
+def at_most_days(span: Span, what: str) -> None:
+    """Refuse a range that is longer than what is worked out for one answer may be.
+
+    Raises
+    ------
+    Problem
+        422, if it is.
+    """
+    if span.end_us - span.start_us > LONGEST_DAYS * DAY_US:
+        raise bad_parameter("start", iso_time(span.start_us), f"{what} are told for at most {LONGEST_DAYS}d at once.")
 
 
 def _forward(start_us: int, end_us: int) -> None:

@@ -11,6 +11,7 @@ import uvicorn
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from api.app import create_app
+from api.changes import Changes
 from api.house import Access, House
 from leafweather.settings import Settings
 from leafweather.starting import CannotStart
@@ -20,6 +21,7 @@ from store.journal import Journal
 HEAD_S = 10.0  # until a request's head has arrived; our choice, no source
 IDLE_S = 15  # between requests of one connection; likewise
 LONGEST_HEAD = 16_384  # bytes; likewise
+REQUESTS_A_MINUTE = 1200  # where people sign in; likewise: a page asks some 30, a busy program many more
 MOST_CONNECTIONS = 200  # beyond them requests are told to come again; likewise
 
 
@@ -44,7 +46,10 @@ def access_of(settings: Settings) -> Access:
     if encrypted:
         _tried(settings)
     required = settings.require_token or settings.behind_proxy or not settings.loopback_only
-    return Access(required=required, secure=encrypted or settings.behind_proxy)
+    often = settings.requests_per_minute
+    if often is None:
+        often = REQUESTS_A_MINUTE if required else 0
+    return Access(required=required, secure=encrypted or settings.behind_proxy, requests_per_minute=often or None)
 
 
 def _tried(settings: Settings) -> None:
@@ -129,11 +134,25 @@ class Impatient(H11Protocol):
             self._waiting = None
 
 
+class Ending(uvicorn.Server):
+    """A server that ends the streams of those who listen to changes before it stops: they have no end of their own."""
+
+    def __init__(self, config: uvicorn.Config, streams: Changes) -> None:
+        super().__init__(config)
+        self._streams = streams
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        """Stop."""
+        self._streams.close()
+        await super().shutdown(sockets)
+
+
 def server_of(house: House, settings: Settings) -> uvicorn.Server:
     """Return the server of a house, with limits on what a client may hold of it."""
-    return uvicorn.Server(
+    app = create_app(house)
+    return Ending(
         uvicorn.Config(
-            create_app(house),
+            app,
             http=Impatient,
             ws="none",
             proxy_headers=False,  # nothing that a client sends says who it is
@@ -146,5 +165,6 @@ def server_of(house: House, settings: Settings) -> uvicorn.Server:
             h11_max_incomplete_event_size=LONGEST_HEAD,
             ssl_certfile=settings.tls_cert,
             ssl_keyfile=settings.tls_key,
-        )
+        ),
+        app.state.changes,
     )

@@ -226,8 +226,13 @@ class Journal:
         end_us: int | None = None,
         series: Series | None = None,
         open_only: bool = False,
+        before: tuple[int, str] | None = None,
+        most: int | None = None,
     ) -> list[ExcursionEntry]:
-        """Return the excursions that overlap ``[start_us, end_us)``, by onset; an open one lasts."""
+        """Return the excursions that overlap ``[start_us, end_us)``, by onset; an open one lasts.
+
+        At most so many, if given: the newest, or those next to one of an (onset, identity) that came before them.
+        """
         query = select(ExcursionRow).where(ExcursionRow.farm == farm)
         if end_us is not None:
             query = query.where(ExcursionRow.onset_us < end_us)
@@ -237,9 +242,11 @@ class Journal:
             query = query.where(_of_series(series))
         if open_only:
             query = query.where(ExcursionRow.end_us.is_(None))
+        if before is not None:
+            query = query.where(tuple_(ExcursionRow.onset_us, ExcursionRow.identity) < tuple_(*before))
+        query = query.order_by(ExcursionRow.onset_us.desc(), ExcursionRow.identity.desc()).limit(most)
         with self._database.reading() as session:
-            rows = session.scalars(query.order_by(ExcursionRow.onset_us, ExcursionRow.identity))
-            return [row.entry() for row in rows]
+            return [row.entry() for row in session.scalars(query)][::-1]
 
     def excursion(self, farm: str, identity: str) -> ExcursionEntry | None:
         """Return one excursion; None where there is none of that identity."""

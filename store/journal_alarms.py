@@ -113,6 +113,17 @@ class JournalAlarms:
             done = _acknowledged(session, farm, over)
         return [one for one in found if one.identity not in done]
 
+    def state(self, farm: str) -> tuple[int, ...]:
+        """Return numbers that differ once an alarm came, ended, changed or went, or somebody did something about it."""
+        alarms = select(
+            func.count(), func.max(AlarmRow.alarm_us), func.count(AlarmRow.returned_us), func.max(AlarmRow.returned_us)
+        ).where(AlarmRow.farm == farm)  # all of it is in one index
+        revisions = select(func.count(), func.max(AlarmRevisionRow.written_us)).where(AlarmRevisionRow.farm == farm)
+        acts = select(func.max(AlarmActRow.number)).where(AlarmActRow.farm == farm)
+        with self._database.reading() as session:
+            found = [one for query in (alarms, revisions, acts) for one in session.execute(query).one()]
+        return tuple(int(one or 0) for one in found)
+
     def of(self, farm: str, identity: str) -> AlarmEntry | None:
         """Return the alarm of an identity, also one that it had before its onset moved; None where there is none."""
         return next(iter(self.those(farm, [identity])), None)

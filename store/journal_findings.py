@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sqlalchemy import ColumnElement, or_, select
+from sqlalchemy import ColumnElement, func, or_, select, tuple_
 
 from store.entries import FindingEntry
 from store.journal_database import JournalDatabase
@@ -42,6 +42,40 @@ class JournalFindings:
         with self._database.reading() as session:
             rows = session.scalars(query.order_by(FindingRow.onset_us, FindingRow.identity))
             return [row.entry() for row in rows]
+
+    def page(
+        self,
+        farm: str,
+        start_us: int | None,
+        end_us: int | None,
+        before: tuple[int, str] | None,
+        most: int,
+        *,
+        subject: str | None = None,
+        open_at_us: int | None = None,
+    ) -> list[FindingEntry]:
+        """Return at most so many of a range, the newest onset first, from one after (onset, identity) on.
+
+        Only those about a subject, or that have not ended at an instant, if given.
+        """
+        query = select(FindingRow).where(*_holding(farm, start_us, end_us))
+        if subject is not None:
+            query = query.where(FindingRow.subject == subject)
+        if open_at_us is not None:
+            query = query.where(or_(FindingRow.end_us.is_(None), FindingRow.end_us > open_at_us))
+        if before is not None:
+            query = query.where(tuple_(FindingRow.onset_us, FindingRow.identity) < tuple_(*before))
+        query = query.order_by(FindingRow.onset_us.desc(), FindingRow.identity.desc()).limit(most)
+        with self._database.reading() as session:
+            return [row.entry() for row in session.scalars(query)]
+
+    def state(self, farm: str) -> tuple[int, int, int]:
+        """Return how many findings there are, how many of them ended, and when the newest was worked out."""
+        worked_out = func.coalesce(func.max(FindingRow.at_us), 0)
+        query = select(func.count(), func.count(FindingRow.end_us), worked_out).where(FindingRow.farm == farm)
+        with self._database.reading() as session:
+            count, ended, at_us = session.execute(query).one()
+        return int(count), int(ended), int(at_us)
 
     def named(self, identity: str) -> FindingEntry | None:
         """Return the finding of an identity, or about an excursion of it, of whichever farm."""

@@ -30,6 +30,7 @@ ONLY_IN = {
     "starlette": {"api/"},
     "uvicorn": {"leafweather/listening.py"},
     "h11": {"leafweather/listening.py"},
+    "limits": {"api/rate.py"},
     "sqlite3": {"store/"},
     "sqlalchemy": {"store/"},
     "alembic": {"store/"},

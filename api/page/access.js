@@ -14,6 +14,7 @@ export const writing = () => ({ "Content-Type": "application/json", ...(session.
 /** Whether who is signed in may do what needs a role; the server refuses it all the same. */
 export const may = (role) => ROLES.indexOf(session.role) >= ROLES.indexOf(role);
 export const signedInAs = () => (session.signed_in ? session.who : null);
+export const signedInUntil = () => session.until;
 /** The name that was given last in this browser. */
 export const remembered = () => { try { return localStorage.getItem(WHO) ?? ""; } catch { return ""; } };
 export const remember = (name) => { try { localStorage.setItem(WHO, name); } catch { /* asked again next time */ } };

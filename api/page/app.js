@@ -1,16 +1,17 @@
 // The page: one feed, one view, and the sections that show them.
 import { useEffect, useState } from "./vendor/preact-hooks.js";
-import { SignedIn, SignIn, askWho, shut } from "./access.js";
+import { SignedIn, SignIn, askWho, shut, signedInAs, signedInUntil } from "./access.js";
 import { Alarms, STANDING } from "./alarms.js";
 import { Clocks, Rejects, Unknown } from "./arrivals.js";
 import { DataSet } from "./data_set.js";
 import { Feed } from "./feed.js";
 import { Findings, FOUND } from "./findings.js";
 import { html, render } from "./html.js";
+import { forget, keep, kept } from "./kept.js";
 import { Needs } from "./needs.js";
 import { Notices, TOLD } from "./notices.js";
 import { DaySheet, Excursions, RECENT } from "./record.js";
-import { clock, dayName, lasting, speak, zoneName } from "./text.js";
+import { clock, dayAndClock, dayName, lasting, speak, zoneName } from "./text.js";
 import { Timeline } from "./timeline.js";
 import { link, readView } from "./view.js";
 import { WriteDown } from "./write_down.js";
@@ -33,7 +34,16 @@ function Link({ feed }) {
     ?? html`<circle class="line" cx="6" cy="6" r="4" />`;
   const age = feed.lastSuccess === null ? "no answer yet" : `last answer ${lasting((Date.now() - feed.lastSuccess) / 1000)} ago`;
   return html`<p class=${`link ${state}`}><svg class="shape" viewBox="0 0 12 12" width="11" height="11" aria-hidden="true">${shape}</svg>
-    <strong role="status">${STATES[state]}</strong><span class="note">${age}</span></p>`;
+    <strong role="status">${STATES[state]}</strong><span class="note">${age}${state === "live" && (feed.told ? ", told of changes" : ", asking every 5\u00a0s")}</span></p>`;
+}
+
+/** What nobody may overlook where nothing is live. */
+function Unanswered({ feed, zone }) {
+  const at = feed.lastKnown();
+  if (at === null) return null;
+  const isToday = dayName(at, zone) === dayName(feed.now(), zone);
+  return html`<p class="warning" role="alert" id="unanswered"><strong>No connection: as last known at ${isToday ? clock(at, zone) : dayAndClock(at, zone)}.</strong>
+    ${" "}Nothing below is of now. It is asked for again by itself.</p>`;
 }
 
 function Header({ feed, farm, zone }) {
@@ -45,10 +55,11 @@ function Header({ feed, farm, zone }) {
       <div class="moment">
         ${farm && html`<p><time class="clock">${clock(now, zone)}</time> <span class="note">${dayName(now, zone)}, ${zoneName(now, zone)}</span></p>`}
         <${Link} feed=${feed} />
-        <${SignedIn} onOut=${() => feed.bar()} />
+        <${SignedIn} onOut=${leave} />
       </div>
     </div>
     ${farm?.invented && html`<p class="invented"><strong>Invented demonstration farm.</strong> Nothing here was measured in a real one.</p>`}
+    <${Unanswered} feed=${feed} zone=${zone} />
     ${health && health.status !== "ok" && html`<p class="warning" role="alert">The recorder reports: ${health.status}. <a href="/api/v1/health">What it says</a></p>`}
   </header>`;
 }
@@ -127,16 +138,27 @@ function follow(event) {
   document.getElementById(`${shows}-title`).focus({ preventScroll: true });
 }
 
+const FIRST_SCREEN = ["farm", "needs", "zones", "latest", STANDING];
 const feed = new Feed(() => {});
+/** Whoever was here is not any more: nothing of what they were told stays. */
+function leave() {
+  forget();
+  feed.bar();
+}
+feed.onAnswers = () => {
+  if (feed.data("farm") && feed.data("needs") && feed.data("zones") && !shut())
+    keep(signedInAs(), signedInUntil(), feed.some(FIRST_SCREEN), feed.offset);
+};
+feed.onBarred = forget;
 feed.want("farm", 300);
-feed.want("needs", 5);
-feed.want("zones", 5);
-feed.want(STANDING, 15);
+feed.want("needs", 5, ["readings", "alarms", "journal"]);
+feed.want("zones", 5, ["readings", "journal"]);
+feed.want(STANDING, 15, ["alarms"]);
 feed.want("latest", 60); // give or take beside the values
 feed.want("health", 30);
 feed.want("series", 60);
-feed.want(RECENT, 30);
-feed.want(FOUND, 30);
+feed.want(RECENT, 30, ["alarms"]);
+feed.want(FOUND, 30, ["findings"]);
 feed.want("days", 60);
 feed.want(TOLD, 30);
 feed.want("batches", 300);
@@ -144,8 +166,11 @@ feed.want("rejects", 60);
 feed.want("unknown", 60);
 feed.want("clocks", 60);
 const root = document.getElementById("app");
-function begin() {
+function begin(nobodyAnswers) {
   root.textContent = "";
+  const before = kept();
+  if (before && nobodyAnswers) feed.recall(before);
+  else if (before?.who !== signedInAs() || shut()) forget();
   feed.barred = shut();
   render(html`<${Page} feed=${feed} />`, root);
   feed.soon();
@@ -154,4 +179,6 @@ function begin() {
 function askAgain() {
   setTimeout(() => askWho().then(() => (shut() ? feed.bar() : feed.onChange()), askAgain), ASK_AGAIN_MS);
 }
-askWho().then(begin, () => { begin(); askAgain(); });
+askWho().then(() => begin(false), () => { begin(true); askAgain(); });
+// Browsers allow it on this machine and over HTTPS alone; everything else works without it.
+if ("serviceWorker" in navigator && isSecureContext) navigator.serviceWorker.register("/service-worker.js", { updateViaCache: "none" }).catch(() => {});

@@ -1,6 +1,5 @@
 // What needs a person, in sentences.
 import { Doing, State } from "./alarms.js";
-import { OLD_AFTER_S } from "./feed.js";
 import { html } from "./html.js";
 import { dayAndClock, lasting } from "./text.js";
 import { around, link } from "./view.js";
@@ -37,7 +36,7 @@ export function Needs({ feed, zone, view }) {
   const answer = feed.data("needs");
   const now = feed.now();
   const age = feed.age("needs");
-  const fresh = age < OLD_AFTER_S;
+  const fresh = !feed.isOld("needs");
   let body;
   if (!answer) body = html`<p class="note">Not known yet: the server has not answered.</p>`;
   else if (answer.needs.length) {

@@ -34,7 +34,7 @@ export function Excursions({ feed, zone, view }) {
     html`<${Likely} feed=${feed} excursion=${one.id} />`,
   ];
   return html`<section id="excursions" aria-labelledby="excursions-title">
-    <div class="head"><h2 id="excursions-title">Excursions</h2><p class="note">Stretches outside a band that lasted. Open ones first, then the last seven days.</p></div>
+    <div class="head"><h2 id="excursions-title">Excursions</h2><p class="note">Stretches outside a band that lasted. Open ones first, then the last seven days${answer?.next ? `; the newest ${answer.excursions.length} of them` : ""}.</p></div>
     <div class="body">
       ${!answer && html`<p class="note">Not known yet.</p>`}
       ${answer && !rows.length && html`<p>None in the last seven days.</p>`}

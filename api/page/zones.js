@@ -1,5 +1,4 @@
 // Each zone against its band.
-import { OLD_AFTER_S } from "./feed.js";
 import { html } from "./html.js";
 import { capital, FLAGS, lasting, limits, number, stateWord, words } from "./text.js";
 import { link } from "./view.js";
@@ -49,10 +48,9 @@ function Give({ row, give }) {
   return html`<span class="hidden">give or take </span><span aria-hidden="true">±\u00a0</span>${number(give, decimals)}`;
 }
 
-function Row({ row, give, elapsed, view }) {
+function Row({ row, give, elapsed, stale, view }) {
   const age = row.age_s === null ? null : row.age_s + elapsed;
   const silent = row.standing === "silent";
-  const stale = elapsed > OLD_AFTER_S; // nobody knows how it stands now
   const range = limits({ ...row, short: true }); // the unit stands beside the value
   const said = stale && STANDING[row.standing] && !silent ? `was ${STANDING[row.standing]}` : STANDING[row.standing];
   const banded = row.low !== null || row.high !== null;
@@ -77,7 +75,7 @@ function States({ rows, elapsed }) {
 
 const LIGHT = { true: "lights on", false: "lights off", null: "" };
 
-function Zone({ zone, gives, elapsed, view }) {
+function Zone({ zone, gives, elapsed, stale, view }) {
   const banded = (row) => (row.low !== null || row.high !== null ? 0 : 1);
   const levels = zone.series.filter((row) => row.kind !== "state").sort((a, b) => banded(a) - banded(b));
   const states = zone.series.filter((row) => row.kind === "state");
@@ -92,7 +90,7 @@ function Zone({ zone, gives, elapsed, view }) {
       <caption class="hidden">${zone.label}: newest readings against their limits</caption>
       <thead role="rowgroup" class="hidden"><tr role="row">${["Series", "Now", "Mark", "Standing, limits and age"].map(
         (name) => html`<th role="columnheader" scope="col">${name}</th>`)}</tr></thead>
-      <tbody role="rowgroup">${levels.map((row) => html`<${Row} key=${row.key} ...${{ row, give: gives.get(row.key), elapsed, view }} />`)}</tbody>
+      <tbody role="rowgroup">${levels.map((row) => html`<${Row} key=${row.key} ...${{ row, give: gives.get(row.key), elapsed, stale, view }} />`)}</tbody>
     </table>`}
     ${!zone.series.length && html`<p class="note">Nothing is measured here.</p>`}
   </article>`;
@@ -101,6 +99,7 @@ function Zone({ zone, gives, elapsed, view }) {
 export function Zones({ feed, view }) {
   const answer = feed.data("zones");
   const elapsed = feed.age("zones");
+  const stale = feed.isOld("zones"); // nobody knows how things stand now
   const gives = new Map((feed.data("latest")?.latest ?? []).map((one) => [one.key, one.uncertainty]));
   return html`<section id="zones" aria-labelledby="zones-title" class="full">
     <div class="head"><h2 id="zones-title">Each zone against its band</h2>
@@ -108,10 +107,10 @@ export function Zones({ feed, view }) {
       <span><svg class="mark" viewBox="0 0 18 18" width="14" height="14" aria-hidden="true"><path class="out" d="M16 9 4 2V16Z" /></svg> outside, pointing away</span>
       <span><svg class="mark" viewBox="0 0 18 18" width="14" height="14" aria-hidden="true"><circle class="ring" cx="9" cy="9" r="5" /></svg> silent: the last value, not a fresh one</span>
       <span>± give or take, in the value's unit (temperatures: K)</span></p></div>
-    <div class=${`body zones${elapsed > OLD_AFTER_S ? " stale" : ""}`}>
+    <div class=${`body zones${stale ? " stale" : ""}`}>
       ${!answer && html`<p class="note">Not known yet: the server has not answered.</p>`}
-      ${answer && elapsed > OLD_AFTER_S && html`<p class="warning">These values are ${lasting(elapsed)} old; the server does not answer.</p>`}
-      ${answer?.zones.map((zone) => html`<${Zone} key=${zone.zone} ...${{ zone, gives, elapsed, view }} />`)}
+      ${answer && stale && html`<p class="warning">These values are ${lasting(elapsed)} old; the server does not answer.</p>`}
+      ${answer?.zones.map((zone) => html`<${Zone} key=${zone.zone} ...${{ zone, gives, elapsed, stale, view }} />`)}
     </div>
   </section>`;
 }

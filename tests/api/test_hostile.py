@@ -8,8 +8,8 @@ from html.parser import HTMLParser
 
 import pytest
 
-from api.app import PAGE
 from api.guard import LONGEST_BODY
+from api.page_files import PAGE
 from store.notice_entries import Link
 from tests.api.conftest import HOUR_US, NOW_US, assert_problem
 from tests.api.test_interface import BODIES

@@ -7,7 +7,7 @@ import pytest
 from pydantic import TypeAdapter
 
 from api import access_schemas, alarm_schemas, examples, notice_schemas, schemas
-from api.app import PAGE
+from api.page_files import PAGE
 from tests.api.conftest import assert_problem
 
 ANSWERS = {
@@ -46,6 +46,7 @@ ANSWERS = {
     "session": access_schemas.SessionAnswer,
     "audit": access_schemas.AuditAnswer,
     "alive": access_schemas.AliveAnswer,
+    "events": schemas.EventData,
 }
 METHODS = {
     "/api/v1/alarms/{id}/{act}": ["POST"],
@@ -63,6 +64,7 @@ BODIES = {
     "/api/v1/session": {"token": "x"},
 }
 FILES = {
+    "/api/v1/events": {"text/event-stream"},
     "/api/v1/data-set": {"application/zip"},
     "/api/v1/data-set/readings": {"application/vnd.apache.arrow.stream", "text/csv"},
     **{
@@ -146,7 +148,8 @@ def test_one_error_shape_over_every_address(client, openapi):
         for method in {"GET", "POST", "PUT", "PATCH", "DELETE"} - {*methods}:
             response = client(path, method, json={})
             assert_problem(response, 405)
-            assert response.headers["allow"] in ", ".join(methods)
+            assert response.headers["allow"] == ", ".join(methods)
+            assert response.headers["allow"] in response.json()["detail"]
         for method in methods:
             doing = {"json": BODIES[template]} if method == "POST" else {}
             body = assert_problem(client(f"{path}?no_such_parameter=1", method, **doing), 422)

@@ -23,6 +23,7 @@ BODIES = {"session": {"token": "x"}}  # else who does it
 BESIDE = {
     "GET /": "anybody",
     "GET /page/app.js": "anybody",
+    "GET /service-worker.js": "anybody",
     "GET /api/v1/openapi.json": "anybody",
     "GET /acknowledge/x": "anybody",
     "POST /acknowledge/x": "anybody",
@@ -126,7 +127,13 @@ def test_every_address_has_its_line_in_the_table_of_roles_and_its_row_in_the_doc
     for address in there:
         word = LEAST[address.replace("/api/v1", "", 1)] or "anybody"
         assert word == promised()[address], f"{address}: {word} in api/roles.py, {promised()[address]} in docs/api.md"
-    beside = {"GET /", "GET /metrics", "GET /acknowledge/{token}", "POST /acknowledge/{token}"}
+    beside = {
+        "GET /",
+        "GET /service-worker.js",
+        "GET /metrics",
+        "GET /acknowledge/{token}",
+        "POST /acknowledge/{token}",
+    }
     gone = {one for one in LEAST if one.replace(" ", " /api/v1", 1) not in there} - beside
     assert not gone, f"api/roles.py tells of addresses that are not there: {sorted(gone)}"
 
@@ -144,7 +151,8 @@ def test_the_openapi_document_tells_each_role(openapi):
 
 
 def test_no_address_lies_outside_of_the_documentation_and_of_what_is_listed_here(guarded, openapi):
-    known = set(openapi["paths"]) | {"/", "/metrics", "/acknowledge/{token}", "/api/v1/openapi.json", "/page/{path}"}
+    beside = {"/", "/service-worker.js", "/metrics", "/acknowledge/{token}", "/api/v1/openapi.json", "/page/{path}"}
+    known = set(openapi["paths"]) | beside
     assert set(paths_of(guarded.app.routes)) == known
 
 

@@ -1,0 +1,50 @@
+"""The page's own files: served as they are, and the service worker that keeps them in a browser by version."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import mimetypes
+from pathlib import Path
+
+from fastapi import FastAPI, Request
+from starlette.responses import Response
+from starlette.staticfiles import StaticFiles
+
+PAGE = Path(__file__).parent / "page"
+WORKER = Path(__file__).parent / "service_worker.js"
+KEPT = {".css", ".html", ".js", ".png", ".svg", ".webmanifest"}
+
+# What a file is must not hang on the machine's own table: browsers refuse modules of another type.
+mimetypes.add_type("text/javascript", ".js")
+mimetypes.add_type("text/css", ".css")
+mimetypes.add_type("image/svg+xml", ".svg")
+mimetypes.add_type("application/manifest+json", ".webmanifest")
+
+
+def serve_page(app: FastAPI) -> None:
+    """Serve the packaged page; nothing else of the file system can be reached."""
+    files, worker = StaticFiles(directory=PAGE), service_worker()
+    version = {"ETag": f'"{hashlib.sha256(worker.encode()).hexdigest()[:32]}"'}
+
+    @app.get("/", include_in_schema=False)
+    async def page(request: Request) -> Response:
+        return await files.get_response("index.html", request.scope)
+
+    @app.get("/service-worker.js", include_in_schema=False)
+    async def keeps_the_page() -> Response:
+        # From the root, since a worker serves no address above its own.
+        return Response(worker, media_type="text/javascript", headers=version)
+
+    app.mount("/page", files)
+
+
+def service_worker() -> str:
+    """Return the worker with the list of files it keeps and a version that changes with any of them."""
+    kept = sorted(one for one in PAGE.rglob("*") if one.suffix in KEPT)
+    digest = hashlib.sha256()
+    for one in kept:
+        digest.update(hashlib.sha256(one.read_bytes()).digest())
+    names = ["/", *(f"/page/{one.relative_to(PAGE).as_posix()}" for one in kept if one.name != "index.html")]
+    known = f'const VERSION = "{digest.hexdigest()[:16]}";\nconst FILES = {json.dumps(names)};\n'
+    return known + WORKER.read_text(encoding="utf-8")
