@@ -31,6 +31,7 @@ function Mark({ row, stale }) {
     high: html`<path class="out" d=${`M${x + 7} 9 ${x - 5} 2V16Z`} />`,
     low: html`<path class="out" d=${`M${x - 7} 9 ${x + 5} 2V16Z`} />`,
     silent: html`<circle class="ring" cx=${x} cy="9" r="4" />`,
+    at_rest: html`<circle class="ring" cx=${x} cy="9" r="4" />`,
   }[standing];
   return html`<svg class="mark" viewBox=${`0 0 ${WIDTH} 18`} width=${WIDTH} height="18" aria-hidden="true">
     <line class="scale" x1="1" y1="9" x2=${WIDTH - 1} y2="9" />
@@ -41,7 +42,7 @@ function Mark({ row, stale }) {
   </svg>`;
 }
 
-const STANDING = { inside: "inside", low: "below", high: "above", no_band: "", silent: "silent" };
+const STANDING = { inside: "inside", low: "below", high: "above", no_band: "", silent: "silent", at_rest: "at rest" };
 
 /** What the value may be off by, in its own unit; one decimal more where it would round to nothing. */
 function Give({ row, give }) {
@@ -52,9 +53,10 @@ function Give({ row, give }) {
 function Row({ row, give, elapsed, view }) {
   const age = row.age_s === null ? null : row.age_s + elapsed;
   const silent = row.standing === "silent";
+  const old = silent || row.standing === "at_rest"; // the last value, not a fresh one
   const stale = elapsed > OLD_AFTER_S; // nobody knows how it stands now
   const range = limits({ ...row, short: true }); // the unit stands beside the value
-  const said = stale && STANDING[row.standing] && !silent ? `was ${STANDING[row.standing]}` : STANDING[row.standing];
+  const said = stale && STANDING[row.standing] && !old ? `was ${STANDING[row.standing]}` : STANDING[row.standing];
   const banded = row.low !== null || row.high !== null;
   return html`<tr role="row" class=${`row ${row.standing}${banded ? "" : " plain"}`}>
     <th role="rowheader" scope="row"><a href=${link({ ...view, series: row.key, end: null })} data-shows="timeline">${row.label}</a></th>
@@ -63,7 +65,7 @@ function Row({ row, give, elapsed, view }) {
     <td role="cell" class="said">
       ${(said || range) && html`<span>${said && html`<strong>${said}</strong>`} ${range}</span> `}
       ${row.flag > 2 && html` <em>${FLAGS[row.flag] ?? "unknown"} reading</em>`}
-      <span class="age">${row.value !== null && give > 0 && html`<${Give} row=${row} give=${give} />, `}${age === null ? "no reading yet" : silent ? `last heard ${lasting(age)} ago` : `${lasting(age)} ago`}</span>
+      <span class="age">${row.value !== null && give > 0 && html`<${Give} row=${row} give=${give} />, `}${age === null ? "no reading yet" : old ? `last ${silent ? "heard" : "told"} ${lasting(age)} ago` : `${lasting(age)} ago`}</span>
     </td>
   </tr>`;
 }
@@ -106,7 +108,7 @@ export function Zones({ feed, view }) {
     <div class="head"><h2 id="zones-title">Each zone against its band</h2>
       <p class="note key"><span><svg class="mark" viewBox="0 0 18 18" width="14" height="14" aria-hidden="true"><circle class="dot" cx="9" cy="9" r="5" /></svg> inside</span>
       <span><svg class="mark" viewBox="0 0 18 18" width="14" height="14" aria-hidden="true"><path class="out" d="M16 9 4 2V16Z" /></svg> outside, pointing away</span>
-      <span><svg class="mark" viewBox="0 0 18 18" width="14" height="14" aria-hidden="true"><circle class="ring" cx="9" cy="9" r="5" /></svg> silent: the last value, not a fresh one</span>
+      <span><svg class="mark" viewBox="0 0 18 18" width="14" height="14" aria-hidden="true"><circle class="ring" cx="9" cy="9" r="5" /></svg> silent, or at rest with its pump: the last value, not a fresh one</span>
       <span>± give or take, in the value's unit (temperatures: K)</span></p></div>
     <div class=${`body zones${elapsed > OLD_AFTER_S ? " stale" : ""}`}>
       ${!answer && html`<p class="note">Not known yet: the server has not answered.</p>`}
