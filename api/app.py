@@ -19,6 +19,7 @@ from api import (
     problems,
     roles,
     routes_access,
+    routes_air,
     routes_alarms,
     routes_batches,
     routes_data_sets,
@@ -89,6 +90,7 @@ def create_app(house: House) -> FastAPI:
     for part in (
         routes_farm,
         routes_readings,
+        routes_air,
         routes_journal,
         routes_findings,
         routes_alarms,

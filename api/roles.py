@@ -27,6 +27,7 @@ LEAST: dict[str, Role | None] = {
     "GET /acknowledge/{token}": ANYBODY,
     "POST /acknowledge/{token}": ANYBODY,
     # Reading.
+    "GET /air-chart": VIEWER,
     "GET /alarms": VIEWER,
     "GET /alarms/performance": VIEWER,
     "GET /alarms/{id}": VIEWER,

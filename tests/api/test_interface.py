@@ -6,7 +6,7 @@ from html.parser import HTMLParser
 import pytest
 from pydantic import TypeAdapter
 
-from api import access_schemas, alarm_schemas, examples, notice_schemas, schemas
+from api import access_schemas, air_schemas, alarm_schemas, examples, notice_schemas, schemas
 from api.app import PAGE
 from tests.api.conftest import assert_problem
 
@@ -19,6 +19,7 @@ ANSWERS = {
     "readings": schemas.ReadingsAnswer,
     "bands": schemas.BandsAnswer,
     "gaps": schemas.GapsAnswer,
+    "air_chart": air_schemas.AirChartAnswer,
     "excursions": schemas.ExcursionsAnswer,
     "excursion": schemas.ExcursionAnswer,
     "findings": schemas.FindingsAnswer,
@@ -78,7 +79,7 @@ def openapi(client):
 
 
 def test_every_address_is_documented_with_an_example(openapi):
-    assert len(openapi["paths"]) == 40
+    assert len(openapi["paths"]) == 41
     for path, operations in openapi["paths"].items():
         assert [method.upper() for method in operations] == METHODS.get(path, ["GET"]), path
         for operation in operations.values():
