@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import date
 from typing import Annotated
 
 from fastapi import APIRouter, Query
@@ -12,15 +13,17 @@ from api.air_schemas import AirBandRow, AirChartAnswer, AirHours, AirLine, AirNo
 from api.house import House, TheHouse
 from api.problems import Problem, bad_parameter
 from api.schemas import finite
-from api.spans import DAY_US, AskedSpan
+from api.spans import DAY_US, AskedSpan, Span
 from farm.readings import instant
 from watch.air_chart import AirBand, AirChart, Hours, Line, air_chart
 from watch.air_conditioner import air_sensors
 from watch.cold_surfaces import ColdSurface
+from watch.day_data import day_range
 
 router = APIRouter(tags=["readings"])
 
 LONGEST_DAYS = 92
+FIRST_YEAR, LAST_YEAR = 1971, 2199  # beyond them is a typing mistake
 STATES = {1: True, 0: False}
 
 
@@ -28,12 +31,15 @@ STATES = {1: True, 0: False}
 def air_on_a_chart(
     house: TheHouse,
     span: AskedSpan,
+    day: Annotated[date | None, Query(description="a local day, as in 2026-03-01, instead of start and end")] = None,
     zone: Annotated[
         str | None,
         Query(description="whose air; the first zone that has a temperature and a humidity sensor by default"),
     ] = None,
 ) -> AirChartAnswer:
     """Tell where a zone's air was, hour by hour, with the lines of a psychrometric chart."""
+    if day is not None:
+        span = _local_day(house, day)
     if span.end_us - span.start_us > LONGEST_DAYS * DAY_US:
         raise bad_parameter("start", str(instant(span.start_us)), f"A chart spans at most {LONGEST_DAYS} days.")
     with_air = [one for one in house.farm.zones if air_sensors(house.farm, one) is not None]
@@ -46,6 +52,14 @@ def air_on_a_chart(
             404, f"{named} has no temperature and humidity sensor for its air. Zones with: {_listed(with_air)}."
         )
     return _answer(house, named, span.start_us, span.end_us, found)
+
+
+def _local_day(house: House, day: date) -> Span:
+    if not FIRST_YEAR <= day.year < LAST_YEAR:
+        raise bad_parameter(
+            "day", day, f"A local day between {FIRST_YEAR}-01-01 and {LAST_YEAR}-01-01, as in 2026-03-01."
+        )
+    return Span(*day_range(house.farm, day))
 
 
 def _listed(zones: list[str]) -> str:

@@ -1,6 +1,7 @@
 // The page: one feed, one view, and the sections that show them.
 import { useEffect, useState } from "./vendor/preact-hooks.js";
 import { SignedIn, SignIn, askWho, shut } from "./access.js";
+import { Air } from "./air.js";
 import { Alarms, STANDING } from "./alarms.js";
 import { Clocks, Rejects, Unknown } from "./arrivals.js";
 import { DataSet } from "./data_set.js";
@@ -95,6 +96,7 @@ function Page({ feed }) {
       <${Needs} ...${shared} />
       <${Zones} ...${shared} />
       <${Timeline} ...${shared} />
+      <${Air} ...${shared} />
       <${Alarms} ...${shared} />
       <${Excursions} ...${shared} />
       <${Findings} ...${shared} />

@@ -7,6 +7,9 @@ export const RANGES = [
   { name: "7d", label: "7 d", hours: 168, every: "15m", everyS: 900 },
   { name: "30d", label: "30 d", hours: 720, every: "1h", everyS: 3600 },
 ];
+const DAY = /^\d{4}-\d\d-\d\d$/;
+/** How many days a span of the air's chart is long. */
+export const inDays = (span) => ({ "7d": 7, "30d": 30 })[span] ?? 1;
 export const range = (name) => RANGES.find((one) => one.name === name) ?? RANGES[1];
 
 export function readView(hash = location.hash) {
@@ -16,7 +19,10 @@ export function readView(hash = location.hash) {
     series: asked.get("series") ?? "",
     range: range(asked.get("range")).name,
     end: Number.isNaN(end) ? null : end,
-    day: /^\d{4}-\d\d-\d\d$/.test(asked.get("day") ?? "") ? asked.get("day") : "",
+    day: DAY.test(asked.get("day") ?? "") ? asked.get("day") : "",
+    air: asked.get("air") ?? "",
+    airspan: DAY.test(asked.get("airspan") ?? "") || ["7d", "30d"].includes(asked.get("airspan")) ? asked.get("airspan") : "24h",
+    joined: asked.has("joined"),
   };
 }
 
@@ -26,6 +32,9 @@ export function link(view) {
   if (view.range) parts.set("range", view.range);
   if (view.end) parts.set("end", new Date(view.end).toISOString());
   if (view.day) parts.set("day", view.day);
+  if (view.air) parts.set("air", view.air);
+  if (view.airspan && view.airspan !== "24h") parts.set("airspan", view.airspan);
+  if (view.joined) parts.set("joined", "yes");
   return "#" + parts.toString().replaceAll("%2F", "/").replaceAll("%3A", ":");
 }
 

@@ -146,7 +146,16 @@ def test_the_newest_air_is_told_while_it_is_fresh(chart, client, watched):
     assert later.json("air-chart?zone=room")["now"] is None
 
 
+def test_a_local_day_runs_from_midnight_to_midnight(client):
+    day = client.json("air-chart?zone=room&day=2026-03-01")
+    assert (day["start"], day["end"]) == ("2026-02-28T23:00:00Z", "2026-03-01T23:00:00Z")  # Oslo is UTC+1 then
+    assert day["hours"]["time"][0] == "2026-03-01T00:00:00Z"
+    assert day["hours"]["time"][-1] == "2026-03-01T22:00:00Z"
+
+
 def test_what_cannot_be_charted_is_told(client):
+    for day in ("0001-01-01", "9999-12-31", "2026-02-30", "yesterday"):
+        assert "day" in assert_problem(client(f"/api/v1/air-chart?day={day}"), 422)["detail"]
     assert "92 days" in assert_problem(client("/api/v1/air-chart?start=-93d"), 422)["detail"]
     assert "Zones with: room" in assert_problem(client("/api/v1/air-chart?zone=row"), 404)["detail"]
     assert "no zone 'rom'" in assert_problem(client("/api/v1/air-chart?zone=rom"), 404)["detail"]
