@@ -12,6 +12,20 @@ const DAY = /^\d{4}-\d\d-\d\d$/;
 export const inDays = (span) => ({ "7d": 7, "30d": 30 })[span] ?? 1;
 export const range = (name) => RANGES.find((one) => one.name === name) ?? RANGES[1];
 
+// Which parts of the page are open: as the address says, else these where there is room for them.
+const WIDE = "(min-width: 62rem)";
+const OPEN_WHERE_WIDE = ["timeline", "air"];
+export const isWide = () => matchMedia(WIDE).matches;
+const openParts = (view) => view.open?.split(",") ?? (isWide() ? OPEN_WHERE_WIDE : []);
+export const isOpen = (view, part) => openParts(view).some((one) => one === part || one === "all");
+
+/** What the address then says, once a part is opened or folded away. */
+export function opened(view, part, open) {
+  const parts = openParts(view).filter((one) => one !== part && one !== "none");
+  if (open && !parts.includes("all")) parts.push(part);
+  return parts.join(",") || "none";
+}
+
 export function readView(hash = location.hash) {
   const asked = new URLSearchParams(hash.replace(/^#/, ""));
   const end = Date.parse(asked.get("end") ?? "");
@@ -23,6 +37,7 @@ export function readView(hash = location.hash) {
     air: asked.get("air") ?? "",
     airspan: DAY.test(asked.get("airspan") ?? "") || ["7d", "30d"].includes(asked.get("airspan")) ? asked.get("airspan") : "24h",
     joined: asked.has("joined"),
+    open: /^[a-z,-]+$/.test(asked.get("open") ?? "") ? asked.get("open") : null,
   };
 }
 
@@ -35,7 +50,8 @@ export function link(view) {
   if (view.air) parts.set("air", view.air);
   if (view.airspan && view.airspan !== "24h") parts.set("airspan", view.airspan);
   if (view.joined) parts.set("joined", "yes");
-  return "#" + parts.toString().replaceAll("%2F", "/").replaceAll("%3A", ":");
+  if (view.open) parts.set("open", view.open);
+  return "#" + parts.toString().replaceAll("%2F", "/").replaceAll("%3A", ":").replaceAll("%2C", ",");
 }
 
 /** The view of one series around a stretch of time: the shortest range that holds it with room before it. */

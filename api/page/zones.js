@@ -1,8 +1,8 @@
 // Each zone against its band.
 import { OLD_AFTER_S } from "./feed.js";
 import { html } from "./html.js";
-import { capital, FLAGS, lasting, limits, number, stateWord, words } from "./text.js";
-import { link } from "./view.js";
+import { capital, FLAGS, lasting, limits, number, stateWord, withUnit, words } from "./text.js";
+import { isWide, link } from "./view.js";
 
 const WIDTH = 96;
 const LEFT = 26;
@@ -79,9 +79,41 @@ function States({ rows, elapsed }) {
 
 const LIGHT = { true: "lights on", false: "lights off", null: "" };
 
+const isBanded = (row) => row.low !== null || row.high !== null;
+const WORTH_A_WORD = ["low", "high", "silent"];
+
+/** How a zone stands, in a few words: what is outside or silent by name, and how many are inside. */
+function verdict(rows) {
+  const named = WORTH_A_WORD.map((standing) => {
+    const several = rows.filter((row) => row.standing === standing).map((row) => row.label);
+    const shown = several.length > 3 ? [...several.slice(0, 2), `${several.length - 2} more`] : several;
+    return several.length && `${shown.join(", ")} ${STANDING[standing]}`;
+  }).filter(Boolean);
+  const inside = rows.filter((row) => row.standing === "inside").length;
+  const rest = !inside ? "" : named.length ? `${inside} inside` : inside === 1 ? "inside its band" : `all ${inside} inside their bands`;
+  return capital([...named, rest].filter(Boolean).join("; ")) || "No limits are set here";
+}
+
+const AT_A_GLANCE = 4;
+/** The first few values, for a zone that is folded. */
+const glance = (rows) => rows.filter((row) => row.value !== null && row.standing !== "silent").slice(0, AT_A_GLANCE)
+  .map((row) => (row.display_unit ? withUnit(row.value, row) : `${row.label} ${withUnit(row.value, row)}`)).join(", ");
+
+function Rows({ name, rows, gives, elapsed, view }) {
+  return html`<table role="table" class="rows">
+    <caption class="hidden">${name}</caption>
+    <thead role="rowgroup" class="hidden"><tr role="row">${["Series", "Now", "Mark", "Standing, limits and age"].map(
+      (head) => html`<th role="columnheader" scope="col">${head}</th>`)}</tr></thead>
+    <tbody role="rowgroup">${rows.map((row) => html`<${Row} key=${row.key} ...${{ row, give: gives.get(row.key), elapsed, view }} />`)}</tbody>
+  </table>`;
+}
+
 function Zone({ zone, gives, elapsed, view }) {
-  const banded = (row) => (row.low !== null || row.high !== null ? 0 : 1);
-  const levels = zone.series.filter((row) => row.kind !== "state").sort((a, b) => banded(a) - banded(b));
+  const levels = zone.series.filter((row) => row.kind !== "state");
+  const first = levels.filter((row) => isBanded(row) || row.standing === "silent").sort((a, b) => isBanded(b) - isBanded(a));
+  const others = levels.filter((row) => !first.includes(row));
+  const unwell = zone.series.some((row) => WORTH_A_WORD.includes(row.standing));
+  const stale = elapsed > OLD_AFTER_S;
   const states = zone.series.filter((row) => row.kind === "state");
   const grows = [zone.crop, zone.phase && words(zone.phase)].filter(Boolean).join(", ");
   const about = [grows || capital(words(zone.kind)), LIGHT[zone.lit]].filter(Boolean).join(" · ");
@@ -89,13 +121,13 @@ function Zone({ zone, gives, elapsed, view }) {
   return html`<article class="zone" aria-labelledby=${title}>
     <h3 id=${title}>${zone.label}</h3>
     <p class="note">${about}</p>
-    <${States} rows=${states} elapsed=${elapsed} />
-    ${levels.length > 0 && html`<table role="table" class="rows">
-      <caption class="hidden">${zone.label}: newest readings against their limits</caption>
-      <thead role="rowgroup" class="hidden"><tr role="row">${["Series", "Now", "Mark", "Standing, limits and age"].map(
-        (name) => html`<th role="columnheader" scope="col">${name}</th>`)}</tr></thead>
-      <tbody role="rowgroup">${levels.map((row) => html`<${Row} key=${row.key} ...${{ row, give: gives.get(row.key), elapsed, view }} />`)}</tbody>
-    </table>`}
+    ${zone.series.length > 0 && html`<details class="zone-rows" open=${isWide() || unwell}>
+      <summary class=${unwell ? "unwell" : ""}>${stale ? "When last heard: " : ""}${verdict(zone.series)} <span class="note glance">${glance(first.length ? first : others)}</span></summary>
+      <${States} rows=${states} elapsed=${elapsed} />
+      ${first.length > 0 && html`<${Rows} name=${`${zone.label}: newest readings against their limits`} rows=${first} ...${{ gives, elapsed, view }} />`}
+      ${others.length > 0 && html`<details class="others" open=${!first.length && isWide()}><summary>${others.length} ${first.length ? "more" : "readings"}, without limits</summary>
+        <${Rows} name=${`${zone.label}: newest readings without limits`} rows=${others} ...${{ gives, elapsed, view }} /></details>`}
+    </details>`}
     ${!zone.series.length && html`<p class="note">Nothing is measured here.</p>`}
   </article>`;
 }

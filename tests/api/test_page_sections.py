@@ -66,7 +66,7 @@ def plain(locator) -> str:
 
 def test_the_air_is_drawn_hour_by_hour_and_told_in_words(visit):
     """24 hours: 16 of them lit, in 2 of which 82 % is above 75 %; the 8 dark ones are at 21.4 degC, above 20 degC."""
-    air = visit("#air=room").locator("#air")
+    air = visit("#air=room&open=air").locator("#air")
     caption = air.locator("#air-told")
     playwright.expect(caption).to_contain_text("Room, Sun 1 Mar, 13:00 to Mon 2 Mar, 13:00: 16 hours with lights on")
     told = plain(caption)
@@ -85,7 +85,7 @@ def test_the_air_is_drawn_hour_by_hour_and_told_in_words(visit):
 
 def test_the_drawing_puts_each_hour_where_its_axes_say(visit):
     """10 g/kg, and 21.45 degC: the mean of ten steps from 21.0 to 21.9; measured on the axes' own numbers."""
-    page = visit("#air=room")
+    page = visit("#air=room&open=air")
     page.locator("#air .spots circle").first.wait_for()
     found = page.evaluate(
         """() => {
@@ -104,7 +104,7 @@ def test_the_drawing_puts_each_hour_where_its_axes_say(visit):
 
 
 def test_an_hour_of_the_air_is_read_by_keyboard_and_the_address_keeps_the_choice(visit):
-    page = visit("#air=room")
+    page = visit("#air=room&open=air")
     slider = page.get_by_role("slider", name="Read an hour")
     slider.focus()
     page.keyboard.press("Home")
@@ -127,10 +127,73 @@ def test_an_hour_of_the_air_is_read_by_keyboard_and_the_address_keeps_the_choice
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("size", [NARROWEST, PHONE, DESK])
 def test_the_air_fits_and_axe_finds_nothing_serious(visit, size, scheme):
-    page = visit("#air=room", size, scheme)
+    page = visit("#air=room&open=air", size, scheme)
     page.locator("#air .spots circle").first.wait_for()
     page.evaluate("document.querySelectorAll('#air details').forEach((one) => { one.open = true })")
     assert page.evaluate("document.documentElement.scrollWidth") <= size[0]
     page.evaluate(AXE)
     found = page.evaluate("axe.run(document.getElementById('air'))")
+    assert [one["id"] for one in found["violations"] if one["impact"] in ("serious", "critical")] == []
+
+
+def test_a_phone_shows_what_is_urgent_and_each_zone_and_folds_the_rest(visit):
+    page = visit(size=PHONE)
+    folds = page.locator("details.fold")
+    playwright.expect(folds.first).to_be_visible()
+    assert folds.count() >= 8
+    assert page.locator("details.fold[open]").count() == 0
+    assert page.locator("#timeline, #day, #data-set").count() == 0, "nothing is asked for that nobody looks at"
+    room = page.locator("article.zone", has=page.locator("#zone-room"))
+    assert plain(room.locator("summary").first).startswith("Relative humidity above; CO2, Air VPD silent; 1 inside")
+    assert room.get_by_role("row").filter(has_text="Relative humidity").is_visible()
+    outdoors = page.locator("article.zone", has=page.locator("#zone-outdoors"))
+    assert outdoors.locator("summary").first.is_visible()
+    assert page.evaluate("document.documentElement.scrollHeight") < 4000
+
+
+def test_a_part_is_opened_and_folded_by_keyboard_and_the_link_keeps_it(visit):
+    page = visit(size=PHONE)
+    fold = page.locator("#fold-day")
+    fold.locator("summary").first.focus()
+    page.keyboard.press("Enter")
+    playwright.expect(page.locator("#day")).to_contain_text("The whole day")
+    assert page.url.endswith("open=day")
+    page.reload()
+    playwright.expect(page.locator("#day")).to_contain_text("The whole day")
+    page.locator("#fold-day > summary").focus()
+    page.keyboard.press("Enter")
+    playwright.expect(page.locator("#day")).to_have_count(0)
+    assert page.url.endswith("open=none")
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK])
+def test_links_at_the_top_lead_to_every_part(visit, size):
+    page = visit(size=size)
+    nav = page.get_by_role("navigation", name="On this page")
+    if size == PHONE:
+        nav.locator("summary").click()
+    names = nav.get_by_role("link").all_inner_texts()
+    assert len(names) == page.locator("details.fold").count()
+    nav.get_by_role("link", name="Excursions and causes").press("Enter")
+    playwright.expect(page.locator("#excursions-title")).to_be_focused()
+    playwright.expect(page.locator("#excursions-title")).to_be_in_viewport()
+    assert "excursions" in page.url.rpartition("open=")[2]
+    page.go_back()
+    playwright.expect(page.locator("#fold-excursions")).not_to_have_attribute("open", "")
+
+
+def test_a_need_opens_the_timeline_where_it_was_folded(visit):
+    page = visit(size=PHONE)
+    page.locator(".need a").filter(has_text="Relative humidity").first.click()
+    playwright.expect(page.locator("#timeline figcaption")).to_contain_text("Room, Relative humidity")
+    playwright.expect(page.locator("#timeline-title")).to_be_focused()
+    assert "open=timeline" in page.url
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_nothing_serious_while_all_is_folded(visit, scheme):
+    page = visit("#open=none", PHONE, scheme)
+    page.locator("#fold-day").wait_for()
+    page.evaluate(AXE)
+    found = page.evaluate("axe.run()")
     assert [one["id"] for one in found["violations"] if one["impact"] in ("serious", "critical")] == []
