@@ -6,7 +6,7 @@ from html.parser import HTMLParser
 import pytest
 from pydantic import TypeAdapter
 
-from api import access_schemas, air_schemas, alarm_schemas, examples, notice_schemas, schemas
+from api import access_schemas, air_schemas, alarm_schemas, day_by_day_schemas, examples, notice_schemas, schemas
 from api.app import PAGE
 from tests.api.conftest import assert_problem
 
@@ -26,6 +26,9 @@ ANSWERS = {
     "finding": schemas.FindingAnswer,
     "days": schemas.DaysAnswer,
     "day": schemas.DaySheetAnswer,
+    "light_days": day_by_day_schemas.LightDaysAnswer,
+    "root_zone": day_by_day_schemas.RootZoneAnswer,
+    "balances": day_by_day_schemas.BalancesAnswer,
     "batches": schemas.BatchesAnswer,
     "batch": schemas.BatchAnswer,
     "rejects": schemas.RejectsAnswer,
@@ -79,7 +82,7 @@ def openapi(client):
 
 
 def test_every_address_is_documented_with_an_example(openapi):
-    assert len(openapi["paths"]) == 41
+    assert len(openapi["paths"]) == 44
     for path, operations in openapi["paths"].items():
         assert [method.upper() for method in operations] == METHODS.get(path, ["GET"]), path
         for operation in operations.values():
