@@ -269,11 +269,193 @@ EXAMPLES: dict[str, dict[str, Any]] = {
         ],
     },
     "excursions": {"excursions": [_EXCURSION], "next": None},
+    "air_chart": {
+        "zone": "room",
+        "label": "Room",
+        "start": "2026-02-28T12:00:00Z",
+        "end": "2026-02-28T14:00:00Z",
+        "temperature": "room/air_temperature",
+        "humidity": "room/relative_humidity",
+        "crop": "Lettuce",
+        "phase": "growing_on",
+        "air_pressure_kpa": 99.18,
+        "air_pressure_measured": False,
+        "temperature_window_degc": [18.0, 27.0],
+        "humidity_ratio_window_g_kg": [6.0, 17.0],
+        "saturation": {"level": 100.0, "temperature_degc": [18.0, 18.5], "humidity_ratio_g_kg": [13.22, 13.65]},
+        "relative_humidity": [{"level": 60.0, "temperature_degc": [18.0, 18.5], "humidity_ratio_g_kg": [7.86, 8.11]}],
+        "vapour_pressure_deficit": [
+            {"level": 0.8, "temperature_degc": [18.0, 18.5], "humidity_ratio_g_kg": [8.04, 8.47]}
+        ],
+        "hours": {
+            "time": ["2026-02-28T12:00:00Z", "2026-02-28T13:00:00Z"],
+            "temperature_degc": [23.4, 23.6],
+            "humidity_ratio_g_kg": [11.9, 12.1],
+            "relative_humidity_percent": [64.9, 65.2],
+            "vpd_kpa": [1.01, 1.02],
+            "lit": [True, True],
+        },
+        "bands": [
+            {
+                "lit": True,
+                "temperature_degc": [20.0, 25.0],
+                "relative_humidity_percent": [52.0, 80.0],
+                "vpd_kpa": [0.5, None],
+                "outline": {
+                    "level": None,
+                    "temperature_degc": [20.0, 25.0, 25.0, 20.0],
+                    "humidity_ratio_g_kg": [11.8, 16.4, 10.5, 7.7],
+                },
+            }
+        ],
+        "surfaces": [
+            {
+                "surface": "north_wall",
+                "label": "North wall",
+                "zone": "room",
+                "measured": False,
+                "give_or_take_k": 0.2,
+                "coldest_degc": 18.8,
+                "coldest_hour": "2026-02-28T13:00:00Z",
+                "coldest_g_kg": 13.9,
+                "now_degc": 19.4,
+                "now_g_kg": 14.5,
+                "tonight_degc": 17.9,
+                "tonight_give_or_take_k": 0.1,
+                "tonight_g_kg": 13.1,
+            }
+        ],
+        "now": {"time": "2026-02-28T14:00:00Z", "temperature_degc": 23.6, "humidity_ratio_g_kg": 12.1},
+    },
     "excursion": _EXCURSION,
     "findings": {"findings": [_FINDING], "next": None},
     "finding": _FINDING,
     "days": {"days": ["2026-02-27", "2026-02-28"]},
     "day": json.loads((Path(__file__).parent / "example_day.json").read_text("utf-8")),
+    "light_days": {
+        "days": ["2026-02-27", "2026-02-28"],
+        "zones": [
+            {
+                "zone": "row-1",
+                "label": "Row 1",
+                "days": [
+                    {
+                        "day": "2026-02-27",
+                        "start": "2026-02-27T04:00:00Z",
+                        "mol": 14.3,
+                        "mol_plus_or_minus": 0.6,
+                        "coverage": 1.0,
+                        "complete": True,
+                        "estimated": False,
+                        "lit_h": 16.0,
+                        "target_low": 12.5,
+                        "target_high": 16.0,
+                        "standing": "inside",
+                    }
+                ],
+            }
+        ],
+    },
+    "root_zone": {
+        "days": ["2026-02-28"],
+        "reservoirs": [
+            {
+                "zone": "reservoir",
+                "label": "Reservoir",
+                "bands": [{"quantity": "solution_ec", "low": 1.6, "high": 2.05}],
+                "stocks": {"nutrient-a": "nutrient", "acid": "acid"},
+                "days": [
+                    {
+                        "day": "2026-02-28",
+                        "complete": True,
+                        "solution": [
+                            {
+                                "quantity": "solution_ec",
+                                "key": "reservoir/solution_ec",
+                                "label": "EC at 25 °C",
+                                "unit": "mS/cm",
+                                "mean": 1.8,
+                                "low": 1.74,
+                                "high": 1.86,
+                            }
+                        ],
+                        "doses": [
+                            {
+                                "start": "2026-02-28T05:03:00Z",
+                                "end": "2026-02-28T05:09:00Z",
+                                "volumes_ml": {"nutrient-a": 60.0},
+                                "ec_step_ms_cm": 0.061,
+                                "ec_expected_ms_cm": 0.06,
+                            }
+                        ],
+                        "top_ups": [{"start": "2026-02-28T04:25:00Z", "end": "2026-02-28T04:51:00Z", "volume_l": 8.5}],
+                        "topped_up_l": 35.1,
+                        "topped_up_give_or_take_l": 5.4,
+                        "drunk_l": 39.9,
+                        "drunk_give_or_take_l": 1.5,
+                        "uptake_ms_cm": 2.17,
+                        "uptake_give_or_take_ms_cm": 0.18,
+                        "ec_drift_ms_cm_d": 0.06,
+                        "ph_drift_d": 0.22,
+                    }
+                ],
+            }
+        ],
+        "probes": [
+            {
+                "key": "reservoir/solution_ph",
+                "label": "pH",
+                "calibrations": [
+                    {
+                        "id": "3f9c1a7be0",
+                        "time": "2026-02-28T07:10:00Z",
+                        "author": "kim",
+                        "scale": 1.008,
+                        "offset": -0.079,
+                        "slope_percent": 97.6,
+                        "offset_mv": -2.6,
+                        "constant_percent": None,
+                        "condition": "good",
+                    }
+                ],
+            }
+        ],
+    },
+    "balances": {
+        "currency": "EUR",
+        "days": [
+            {
+                "day": "2026-02-28",
+                "complete": True,
+                "feed_water_l": 39.0,
+                "drained_l": None,
+                "gained_l": 2.5,
+                "drunk_l": 40.8,
+                "drunk_give_or_take_l": 3.5,
+                "condensate_l": 27.0,
+                "stocks": [{"stock": "nutrient-a", "label": "Stock A", "used_ml": 812.0}],
+                "energy_kwh": 122.2,
+                "energy_coverage": 0.999,
+                "energy_cost": 19.55,
+                "lamps_kwh": 40.4,
+                "co2_dosed_g": 633.0,
+                "co2_leaked_g": 500.0,
+            }
+        ],
+        "stocks": [
+            {
+                "stock": "nutrient-a",
+                "label": "Stock A",
+                "used_ml_per_day": 812.0,
+                "refilled": "2026-02-20T09:00:00Z",
+                "remaining_ml": 13500.0,
+                "days_left": 16.6,
+                "days_left_soonest": 13.0,
+                "days_left_latest": 22.0,
+                "full_bottle_lasts_days": 24.6,
+            }
+        ],
+    },
     "batches": {
         "batches": [{"batch": "lettuce-12", "crop": "lettuce", "sown": "2026-01-20", "zones": ["shelf", "row-1"]}]
     },

@@ -16,6 +16,7 @@ class Standing(StrEnum):
     LOW = "low"
     HIGH = "high"
     NO_BAND = "no_band"  # reported, but the crop plan sets no limits for it
+    AT_REST = "at_rest"  # nothing to tell while its machine rests, and what it follows from is heard
     SILENT = "silent"  # last reading older than three cadences, or none at all
 
 

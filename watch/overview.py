@@ -24,6 +24,7 @@ from watch.first_checks import FIRST_CHECKS
 from watch.light_days import ENOUGH_COVERAGE, LitDay, lit_days
 from watch.needs_of_alarms import OfAlarm, danger_told, excursions_to_tell, needs_of_alarms, told_silent
 from watch.outlook import Need, SeriesNow, Standing, Urgency, ZoneNow
+from watch.resting import is_at_rest
 from watch.telling import listed, spoken_duration, with_unit
 
 HOUR_US = 3600 * MICROSECONDS_PER_SECOND
@@ -84,7 +85,7 @@ def _series_now(
     low, high = float(limits.low[0]), float(limits.high[0])
     return SeriesNow(
         series=series,
-        standing=_standing(farm, series, newest, low, high, now_us),
+        standing=_standing(farm, store, series, newest, low, high, now_us),
         time_us=newest.time_us if newest else None,
         value=newest.value if newest else None,
         flag=newest.flag if newest else None,
@@ -94,9 +95,12 @@ def _series_now(
     )
 
 
-def _standing(farm: Farm, series: Series, newest: Reading | None, low: float, high: float, now_us: int) -> Standing:
+def _standing(
+    farm: Farm, store: ReadingStore, series: Series, newest: Reading | None, low: float, high: float, now_us: int
+) -> Standing:
     if newest is None or now_us - newest.time_us > longest_hold_us(farm, series):
-        return Standing.SILENT
+        newest_us = None if newest is None else newest.time_us
+        return Standing.AT_REST if is_at_rest(farm, store, series, newest_us, now_us) else Standing.SILENT
     if math.isnan(low) or newest.flag in (Flag.FAIL, Flag.MISSING):
         return Standing.NO_BAND
     if newest.value < low:
@@ -206,7 +210,7 @@ def _excursion_needs(
     now_us: int,
 ) -> list[Need]:
     """Return one sentence on all open excursions of one quantity to one side, however many zones share it."""
-    newest = {row.series: row.value for row in rows if row.standing is not Standing.SILENT}
+    newest = {row.series: row.value for row in rows if row.standing not in (Standing.SILENT, Standing.AT_REST)}
     shared: defaultdict[tuple[str, Side], list[ExcursionEntry]] = defaultdict(list)
     alarms: dict[tuple[str, Side], OfAlarm] = {}
     for one, alarm in open_ones:

@@ -1,20 +1,17 @@
 // The page: one feed, one view, and the sections that show them.
 import { useEffect, useState } from "./vendor/preact-hooks.js";
 import { SignedIn, SignIn, askWho, shut, signedInAs, signedInUntil } from "./access.js";
-import { Alarms, STANDING } from "./alarms.js";
-import { Clocks, Rejects, Unknown } from "./arrivals.js";
-import { DataSet } from "./data_set.js";
+import { STANDING } from "./alarms.js";
+import { Contents, Parts } from "./contents.js";
 import { Feed } from "./feed.js";
-import { Findings, FOUND } from "./findings.js";
+import { FOUND } from "./findings.js";
 import { html, render } from "./html.js";
 import { forget, keep, kept } from "./kept.js";
 import { Needs } from "./needs.js";
-import { Notices, TOLD } from "./notices.js";
-import { DaySheet, Excursions, RECENT } from "./record.js";
+import { TOLD } from "./notices.js";
+import { RECENT } from "./record.js";
 import { clock, dayAndClock, dayName, lasting, speak, zoneName } from "./text.js";
-import { Timeline } from "./timeline.js";
-import { link, readView } from "./view.js";
-import { WriteDown } from "./write_down.js";
+import { link, opened, readView } from "./view.js";
 import { Zones } from "./zones.js";
 
 const TICK_MS = 1000;
@@ -75,6 +72,7 @@ function Footer({ farm }) {
 function Page({ feed }) {
   const [, redraw] = useState(0);
   const [view, setView] = useState(readView);
+  const [sought, setSought] = useState(null);
 
   useEffect(() => {
     const again = () => redraw((n) => n + 1);
@@ -93,6 +91,17 @@ function Page({ feed }) {
     history.replaceState(null, "", link(next));
     setView(next);
   };
+  /** A link that changes the view also opens what it changes and brings it into sight. */
+  const follow = (event) => {
+    const anchor = event.target.closest?.("a[data-shows]");
+    if (!anchor || event.ctrlKey || event.metaKey || event.shiftKey) return;
+    event.preventDefault();
+    const shown = readView(anchor.hash);
+    const next = { ...shown, open: opened(shown, anchor.dataset.shows, true) };
+    history.pushState(null, "", link(next));
+    setView(next);
+    setSought(anchor.dataset.shows);
+  };
   const farm = feed.data("farm");
   const zone = farm?.timezone ?? "UTC";
   speak(farm?.locale);
@@ -100,25 +109,16 @@ function Page({ feed }) {
   useEffect(() => { if (farm) document.title = `${farm.title} · Leafweather`; }, [farm?.title]);
 
   if (feed.barred) return html`<${SignIn} onIn=${() => feed.enter()} />`;
-  return html`
+  return html`<div onClick=${follow}>
     <a class="skip" href="#needs" onClick=${jump}>Skip to what needs a person</a>
     <${Header} ...${{ feed, farm, zone }} />
-    <main onClick=${follow}>
+    <${Contents} view=${seen} />
+    <main>
       <${Needs} ...${shared} />
       <${Zones} ...${shared} />
-      <${Timeline} ...${shared} />
-      <${Alarms} ...${shared} />
-      <${Excursions} ...${shared} />
-      <${Findings} ...${shared} />
-      <${DaySheet} ...${shared} />
-      <${WriteDown} ...${shared} />
-      <${Notices} ...${shared} />
-      <${Rejects} ...${shared} />
-      <${Unknown} ...${shared} />
-      <${Clocks} ...${shared} />
-      ${farm && html`<${DataSet} ...${shared} />`}
+      <${Parts} ...${{ ...shared, farm, sought, onFound: () => setSought(null) }} />
     </main>
-    <${Footer} farm=${farm} />`;
+    <${Footer} farm=${farm} /></div>`;
 }
 
 /** The address holds the view, so a jump within the page must leave it alone. */
@@ -129,14 +129,6 @@ function jump(event) {
   title.focus();
 }
 
-/** A link that changes the view also brings what it changes into sight. */
-function follow(event) {
-  const shows = event.target.closest?.("a[data-shows]")?.dataset.shows;
-  if (!shows) return;
-  const calm = matchMedia("(prefers-reduced-motion: reduce)").matches;
-  document.getElementById(shows).scrollIntoView({ behavior: calm ? "auto" : "smooth" });
-  document.getElementById(`${shows}-title`).focus({ preventScroll: true });
-}
 
 const FIRST_SCREEN = ["farm", "needs", "zones", "latest", STANDING];
 const feed = new Feed(() => {});

@@ -1,7 +1,7 @@
 // Each zone against its band.
 import { html } from "./html.js";
-import { capital, FLAGS, lasting, limits, number, stateWord, words } from "./text.js";
-import { link } from "./view.js";
+import { capital, FLAGS, lasting, limits, number, stateWord, withUnit, words } from "./text.js";
+import { isWide, link } from "./view.js";
 
 const WIDTH = 96;
 const LEFT = 26;
@@ -30,6 +30,7 @@ function Mark({ row, stale }) {
     high: html`<path class="out" d=${`M${x + 7} 9 ${x - 5} 2V16Z`} />`,
     low: html`<path class="out" d=${`M${x - 7} 9 ${x + 5} 2V16Z`} />`,
     silent: html`<circle class="ring" cx=${x} cy="9" r="4" />`,
+    at_rest: html`<circle class="ring" cx=${x} cy="9" r="4" />`,
   }[standing];
   return html`<svg class="mark" viewBox=${`0 0 ${WIDTH} 18`} width=${WIDTH} height="18" aria-hidden="true">
     <line class="scale" x1="1" y1="9" x2=${WIDTH - 1} y2="9" />
@@ -40,7 +41,7 @@ function Mark({ row, stale }) {
   </svg>`;
 }
 
-const STANDING = { inside: "inside", low: "below", high: "above", no_band: "", silent: "silent" };
+const STANDING = { inside: "inside", low: "below", high: "above", no_band: "", silent: "silent", at_rest: "at rest" };
 
 /** What the value may be off by, in its own unit; one decimal more where it would round to nothing. */
 function Give({ row, give }) {
@@ -51,8 +52,9 @@ function Give({ row, give }) {
 function Row({ row, give, elapsed, stale, view }) {
   const age = row.age_s === null ? null : row.age_s + elapsed;
   const silent = row.standing === "silent";
+  const old = silent || row.standing === "at_rest"; // the last value, not a fresh one
   const range = limits({ ...row, short: true }); // the unit stands beside the value
-  const said = stale && STANDING[row.standing] && !silent ? `was ${STANDING[row.standing]}` : STANDING[row.standing];
+  const said = stale && STANDING[row.standing] && !old ? `was ${STANDING[row.standing]}` : STANDING[row.standing];
   const banded = row.low !== null || row.high !== null;
   return html`<tr role="row" class=${`row ${row.standing}${banded ? "" : " plain"}`}>
     <th role="rowheader" scope="row"><a href=${link({ ...view, series: row.key, end: null })} data-shows="timeline">${row.label}</a></th>
@@ -61,7 +63,7 @@ function Row({ row, give, elapsed, stale, view }) {
     <td role="cell" class="said">
       ${(said || range) && html`<span>${said && html`<strong>${said}</strong>`} ${range}</span> `}
       ${row.flag > 2 && html` <em>${FLAGS[row.flag] ?? "unknown"} reading</em>`}
-      <span class="age">${row.value !== null && give > 0 && html`<${Give} row=${row} give=${give} />, `}${age === null ? "no reading yet" : silent ? `last heard ${lasting(age)} ago` : `${lasting(age)} ago`}</span>
+      <span class="age">${row.value !== null && give > 0 && html`<${Give} row=${row} give=${give} />, `}${age === null ? "no reading yet" : old ? `last ${silent ? "heard" : "told"} ${lasting(age)} ago` : `${lasting(age)} ago`}</span>
     </td>
   </tr>`;
 }
@@ -75,9 +77,40 @@ function States({ rows, elapsed }) {
 
 const LIGHT = { true: "lights on", false: "lights off", null: "" };
 
+const isBanded = (row) => row.low !== null || row.high !== null;
+const WORTH_A_WORD = ["low", "high", "silent"];
+
+/** How a zone stands, in a few words: what is outside or silent by name, and how many are inside. */
+function verdict(rows) {
+  const named = WORTH_A_WORD.map((standing) => {
+    const several = rows.filter((row) => row.standing === standing).map((row) => row.label);
+    const shown = several.length > 3 ? [...several.slice(0, 2), `${several.length - 2} more`] : several;
+    return several.length && `${shown.join(", ")} ${STANDING[standing]}`;
+  }).filter(Boolean);
+  const inside = rows.filter((row) => row.standing === "inside").length;
+  const rest = !inside ? "" : named.length ? `${inside} inside` : inside === 1 ? "inside its band" : `all ${inside} inside their bands`;
+  return capital([...named, rest].filter(Boolean).join("; ")) || "No limits are set here";
+}
+
+const AT_A_GLANCE = 4;
+/** The first few values, for a zone that is folded. */
+const glance = (rows) => rows.filter((row) => row.value !== null && row.standing !== "silent").slice(0, AT_A_GLANCE)
+  .map((row) => (row.display_unit ? withUnit(row.value, row) : `${row.label} ${withUnit(row.value, row)}`)).join(", ");
+
+function Rows({ name, rows, gives, elapsed, stale, view }) {
+  return html`<table role="table" class="rows">
+    <caption class="hidden">${name}</caption>
+    <thead role="rowgroup" class="hidden"><tr role="row">${["Series", "Now", "Mark", "Standing, limits and age"].map(
+      (head) => html`<th role="columnheader" scope="col">${head}</th>`)}</tr></thead>
+    <tbody role="rowgroup">${rows.map((row) => html`<${Row} key=${row.key} ...${{ row, give: gives.get(row.key), elapsed, stale, view }} />`)}</tbody>
+  </table>`;
+}
+
 function Zone({ zone, gives, elapsed, stale, view }) {
-  const banded = (row) => (row.low !== null || row.high !== null ? 0 : 1);
-  const levels = zone.series.filter((row) => row.kind !== "state").sort((a, b) => banded(a) - banded(b));
+  const levels = zone.series.filter((row) => row.kind !== "state");
+  const first = levels.filter((row) => isBanded(row) || row.standing === "silent").sort((a, b) => isBanded(b) - isBanded(a));
+  const others = levels.filter((row) => !first.includes(row));
+  const unwell = zone.series.some((row) => WORTH_A_WORD.includes(row.standing));
   const states = zone.series.filter((row) => row.kind === "state");
   const grows = [zone.crop, zone.phase && words(zone.phase)].filter(Boolean).join(", ");
   const about = [grows || capital(words(zone.kind)), LIGHT[zone.lit]].filter(Boolean).join(" · ");
@@ -85,13 +118,13 @@ function Zone({ zone, gives, elapsed, stale, view }) {
   return html`<article class="zone" aria-labelledby=${title}>
     <h3 id=${title}>${zone.label}</h3>
     <p class="note">${about}</p>
-    <${States} rows=${states} elapsed=${elapsed} />
-    ${levels.length > 0 && html`<table role="table" class="rows">
-      <caption class="hidden">${zone.label}: newest readings against their limits</caption>
-      <thead role="rowgroup" class="hidden"><tr role="row">${["Series", "Now", "Mark", "Standing, limits and age"].map(
-        (name) => html`<th role="columnheader" scope="col">${name}</th>`)}</tr></thead>
-      <tbody role="rowgroup">${levels.map((row) => html`<${Row} key=${row.key} ...${{ row, give: gives.get(row.key), elapsed, stale, view }} />`)}</tbody>
-    </table>`}
+    ${zone.series.length > 0 && html`<details class="zone-rows" open=${isWide() || unwell}>
+      <summary class=${unwell ? "unwell" : ""}>${stale ? "When last heard: " : ""}${verdict(zone.series)} <span class="note glance">${glance(first.length ? first : others)}</span></summary>
+      <${States} rows=${states} elapsed=${elapsed} />
+      ${first.length > 0 && html`<${Rows} name=${`${zone.label}: newest readings against their limits`} rows=${first} ...${{ gives, elapsed, stale, view }} />`}
+      ${others.length > 0 && html`<details class="others" open=${!first.length && isWide()}><summary>${others.length} ${first.length ? "more" : "readings"}, without limits</summary>
+        <${Rows} name=${`${zone.label}: newest readings without limits`} rows=${others} ...${{ gives, elapsed, stale, view }} /></details>`}
+    </details>`}
     ${!zone.series.length && html`<p class="note">Nothing is measured here.</p>`}
   </article>`;
 }
@@ -105,7 +138,7 @@ export function Zones({ feed, view }) {
     <div class="head"><h2 id="zones-title">Each zone against its band</h2>
       <p class="note key"><span><svg class="mark" viewBox="0 0 18 18" width="14" height="14" aria-hidden="true"><circle class="dot" cx="9" cy="9" r="5" /></svg> inside</span>
       <span><svg class="mark" viewBox="0 0 18 18" width="14" height="14" aria-hidden="true"><path class="out" d="M16 9 4 2V16Z" /></svg> outside, pointing away</span>
-      <span><svg class="mark" viewBox="0 0 18 18" width="14" height="14" aria-hidden="true"><circle class="ring" cx="9" cy="9" r="5" /></svg> silent: the last value, not a fresh one</span>
+      <span><svg class="mark" viewBox="0 0 18 18" width="14" height="14" aria-hidden="true"><circle class="ring" cx="9" cy="9" r="5" /></svg> silent, or at rest with its pump: the last value, not a fresh one</span>
       <span>± give or take, in the value's unit (temperatures: K)</span></p></div>
     <div class=${`body zones${stale ? " stale" : ""}`}>
       ${!answer && html`<p class="note">Not known yet: the server has not answered.</p>`}

@@ -33,6 +33,7 @@ CO2 = Series("testfarm", "room", "co2_mole_fraction")
 LIGHTS = Series("testfarm", "row", "lights_on")
 PPFD = Series("testfarm", "row", "ppfd")
 VPD = Series("testfarm", "room", "vapour_pressure_deficit")
+RATIO = Series("testfarm", "room", "humidity_ratio")
 
 OPEN = ExcursionEntry(
     HUMIDITY, Side.HIGH, NOW_US - 2 * HOUR_US, None, NOW_US - MINUTE_US, 82.0, NOW_US - HOUR_US, 75.0, 11.5, 70.0
@@ -129,6 +130,8 @@ def fill(store: EmbeddedStore, journal: Journal) -> None:
     store.append(readings())
     vpd = Columns.from_rows([(T0_US, 1.0, 1), (T0_US + MINUTE_US, float("nan"), 9), (T0_US + 2 * MINUTE_US, 1.2, 1)])
     store.replace(VPD, T0_US, T0_US + HOUR_US, vpd)
+    ratio = Columns.from_rows([(T0_US + n * MINUTE_US, 0.01, 1) for n in range(MINUTES) if not 600 <= n < 660])
+    store.replace(RATIO, T0_US, NOW_US, ratio)
     journal.replace_excursions("testfarm", HUMIDITY, T0_US, [OPEN])
     journal.replace_excursions("testfarm", AIR, T0_US, [ENDED])
     journal.save_day_sheet("testfarm", DaySheetEntry(date(2026, 3, 1), NOW_US, "feedfacecafe", SHEET))

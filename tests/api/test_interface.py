@@ -6,7 +6,7 @@ from html.parser import HTMLParser
 import pytest
 from pydantic import TypeAdapter
 
-from api import access_schemas, alarm_schemas, examples, notice_schemas, schemas
+from api import access_schemas, air_schemas, alarm_schemas, day_by_day_schemas, examples, notice_schemas, schemas
 from api.page_files import PAGE
 from tests.api.conftest import assert_problem
 
@@ -19,12 +19,16 @@ ANSWERS = {
     "readings": schemas.ReadingsAnswer,
     "bands": schemas.BandsAnswer,
     "gaps": schemas.GapsAnswer,
+    "air_chart": air_schemas.AirChartAnswer,
     "excursions": schemas.ExcursionsAnswer,
     "excursion": schemas.ExcursionAnswer,
     "findings": schemas.FindingsAnswer,
     "finding": schemas.FindingAnswer,
     "days": schemas.DaysAnswer,
     "day": schemas.DaySheetAnswer,
+    "light_days": day_by_day_schemas.LightDaysAnswer,
+    "root_zone": day_by_day_schemas.RootZoneAnswer,
+    "balances": day_by_day_schemas.BalancesAnswer,
     "batches": schemas.BatchesAnswer,
     "batch": schemas.BatchAnswer,
     "rejects": schemas.RejectsAnswer,
@@ -81,7 +85,7 @@ def openapi(client):
 
 
 def test_every_address_is_documented_with_an_example(openapi):
-    assert len(openapi["paths"]) == 41
+    assert len(openapi["paths"]) == 46
     for path, operations in openapi["paths"].items():
         assert [method.upper() for method in operations] == METHODS.get(path, ["GET"]), path
         for operation in operations.values():

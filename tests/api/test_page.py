@@ -75,7 +75,8 @@ def visit(browser, served):
         page.on("request", lambda one: one.url.startswith(served.url) or complaints.append(f"asked for {one.url}"))
         if clock:
             page.clock.install()
-        page.goto(served.url + path)
+        everything = "" if "open=" in path else "&open=all" if "#" in path else "#open=all"
+        page.goto(served.url + path + everything)
         page.get_by_text("Room", exact=True).first.wait_for()
         page.locator(".uplot canvas").wait_for()
         return page

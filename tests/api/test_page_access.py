@@ -67,7 +67,7 @@ def visit(browser, served):
         page = context.new_page()
         page.on("console", lambda message: complaints.append(f"{message.type}: {message.text}"))
         page.on("pageerror", lambda error: complaints.append(str(error)))
-        page.goto(served.url)
+        page.goto(f"{served.url}#open=all")
         return page
 
     visit.complaints = complaints

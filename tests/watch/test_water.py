@@ -14,6 +14,8 @@ from farm.readings import Reading, microseconds
 from tests.conftest import MINUTE_US
 from tests.watch.conftest import House
 from watch.irrigation_lines import clock_seconds, instant_of_clock
+from watch.outlook import Standing
+from watch.overview import zones_now
 
 ROWS = "".join(
     f"""
@@ -403,6 +405,47 @@ def test_a_filter_that_loads(house):
     assert screen["cleaned"] is None
     drops = house.read("tank/filter_pressure_drop/screen")
     assert len(drops) == 7 * 12 * 9, "nine of the ten readings of a cycle: the first may not have settled"
+
+
+def standing(house, key, minute):
+    house.now_us = start_us() + minute * MINUTE_US
+    zones = zones_now(house.farm, house.store, house.journal, house.now_us)
+    return next(row.standing for zone in zones for row in zone.series if row.series.key == key)
+
+
+@pytest.mark.parametrize(
+    ("unheard", "stands"),
+    [
+        (None, Standing.AT_REST),
+        ("tank/line_pressure_after_filter", Standing.SILENT),
+        ("row-1/flow_rate", Standing.SILENT),
+    ],
+)
+def test_a_pressure_drop_is_at_rest_with_its_pump_and_silent_with_its_sensors(house, unheard, stands):
+    """The pump runs for the first ten minutes of every two hours: half an hour on nothing can be told."""
+    on = course(1.0) > 0
+    for key, value in (
+        ("row-1/flow_rate", 2.0 * on),
+        ("tank/line_pressure_before_filter", 200.0 * on),
+        ("tank/line_pressure_after_filter", 190.0 * on),
+    ):
+        put(house, key, value[: 20 if key == unheard else 41])
+    house.now_us = start_us() + 40 * MINUTE_US
+    house.work()
+    assert standing(house, "tank/filter_pressure_drop/screen", 9) is Standing.NO_BAND
+    assert standing(house, "tank/filter_pressure_drop/screen", 40) is stands
+
+
+def test_a_pressure_drop_that_should_stand_and_does_not_is_silent(house):
+    """The pump has run for half an hour, and the watch has not told: what is silent is the drop itself."""
+    running = np.ones(1440)
+    put(house, "row-1/flow_rate", 2.0 * running[:31])
+    put(house, "tank/line_pressure_before_filter", 200.0 * running[:31])
+    put(house, "tank/line_pressure_after_filter", 190.0 * running[:11])
+    house.now_us = start_us() + 30 * MINUTE_US
+    house.work()
+    put(house, "tank/line_pressure_after_filter", [190.0] * 31, skip=range(11))
+    assert standing(house, "tank/filter_pressure_drop/screen", 30) is Standing.SILENT
 
 
 def test_two_sensors_that_are_not_read_together_make_no_drop_at_the_edges(house):

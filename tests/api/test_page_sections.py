@@ -1,0 +1,199 @@
+"""The page's sections in a real browser: the air on its chart, and what is read beside it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+import pytest
+
+from tests.api.test_page import AXE, CHROMIUM, DESK, NARROWEST, ONLY_LOOPBACK, PHONE
+from tests.serving import Served
+
+playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(CHROMIUM is None, reason="no chromium in /usr/bin: the page is not tried in a browser"),
+]
+
+
+@pytest.fixture(scope="module")
+def served(house) -> Iterator[Served]:
+    served = Served(house)
+    yield served
+    served.stop()
+
+
+@pytest.fixture(scope="module")
+def browser():
+    with playwright.sync_playwright() as driver:
+        browser = driver.chromium.launch(
+            executable_path=CHROMIUM,
+            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run", ONLY_LOOPBACK],
+        )
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def visit(browser, served):
+    """Return how to open the page; afterwards nothing may stand on the console or have left this machine."""
+    complaints: list[str] = []
+    contexts = []
+
+    def visit(path: str = "", size: tuple[int, int] = DESK, scheme: str = "light"):
+        context = browser.new_context(
+            viewport={"width": size[0], "height": size[1]}, color_scheme=scheme, reduced_motion="reduce"
+        )
+        contexts.append(context)
+        page = context.new_page()
+        page.on("console", lambda message: complaints.append(f"{message.type}: {message.text}"))
+        page.on("pageerror", lambda error: complaints.append(str(error)))
+        page.on("request", lambda one: one.url.startswith(served.url) or complaints.append(f"asked for {one.url}"))
+        page.goto(served.url + path)
+        page.locator("article.zone").first.wait_for()
+        return page
+
+    yield visit
+    for context in contexts:
+        context.close()
+    assert complaints == []
+
+
+def plain(locator) -> str:
+    return locator.inner_text().replace("\u00a0", " ")
+
+
+def test_the_air_is_drawn_hour_by_hour_and_told_in_words(visit):
+    """24 hours: 16 of them lit, in 2 of which 82 % is above 75 %; the 8 dark ones are at 21.4 degC, above 20 degC."""
+    air = visit("#air=room&open=air").locator("#air")
+    caption = air.locator("#air-told")
+    playwright.expect(caption).to_contain_text("Room, Sun 1 Mar, 13:00 to Mon 2 Mar, 13:00: 16 hours with lights on")
+    told = plain(caption)
+    assert "10.0 g/kg" in told
+    assert "2 of 16 outside what the plan wants" in told
+    assert "8 hours with lights off" in told
+    assert "8 of 8 outside what the plan wants" in told
+    assert air.locator(".spots .lit").count() == 16
+    assert air.locator(".spots .dark").count() == 8
+    assert air.locator(".spots .out").count() == 10
+    assert air.locator("path.wanted").count() == 2
+    assert "1.0\u00a0kPa" in [
+        one.replace(" ", "\u00a0") for one in air.locator("svg .name.deficit").all_text_contents()
+    ]
+
+
+def test_the_drawing_puts_each_hour_where_its_axes_say(visit):
+    """10 g/kg, and 21.45 degC: the mean of ten steps from 21.0 to 21.9; measured on the axes' own numbers."""
+    page = visit("#air=room&open=air")
+    page.locator("#air .spots circle").first.wait_for()
+    found = page.evaluate(
+        """() => {
+        const numbers = (selector, to) => [...document.querySelectorAll(selector)].map(to);
+        const marks = numbers('#air .axes g', (g) => ({ value: Number(g.querySelector('text').textContent),
+          x: Number(g.querySelector('line').getAttribute('x1')), y: Number(g.querySelector('line').getAttribute('y1')),
+          across: g.querySelector('line').getAttribute('x1') === g.querySelector('line').getAttribute('x2') }));
+        const spot = document.querySelector('#air .spots .lit');
+        const along = (several, key) => { const [a, b] = [several[0], several.at(-1)];
+          return (at) => a.value + (at - a[key]) / (b[key] - a[key]) * (b.value - a.value); };
+        return { degc: along(marks.filter((one) => one.across), 'x')(Number(spot.getAttribute('cx'))),
+          g_kg: along(marks.filter((one) => !one.across), 'y')(Number(spot.getAttribute('cy'))) }; }"""
+    )
+    assert found["degc"] == pytest.approx(21.45, abs=0.01)
+    assert found["g_kg"] == pytest.approx(10.0, abs=0.01)
+
+
+def test_an_hour_of_the_air_is_read_by_keyboard_and_the_address_keeps_the_choice(visit):
+    page = visit("#air=room&open=air")
+    slider = page.get_by_role("slider", name="Read an hour")
+    slider.focus()
+    page.keyboard.press("Home")
+    playwright.expect(slider).to_have_attribute("aria-valuetext", re.compile("^Sun 1 Mar, 13:00, the hour from then: "))
+    playwright.expect(page.locator("#air circle.picked")).to_have_count(1)
+    page.keyboard.press("End")
+    playwright.expect(slider).to_have_attribute("aria-valuetext", re.compile("82.% RH.*outside what the plan wants$"))
+    page.locator("#air").get_by_label("Stretch").select_option("2026-03-01")
+    page.locator("#air").get_by_label("Join the hours").check()
+    playwright.expect(page.locator("#air-told")).to_contain_text("Sun 1 Mar, 00:00 to Mon 2 Mar, 00:00")
+    playwright.expect(page.locator("#air path.course")).to_have_count(1)
+    assert "airspan=2026-03-01&joined=yes" in page.url
+    page.reload()
+    playwright.expect(page.locator("#air-told")).to_contain_text("Sun 1 Mar, 00:00 to Mon 2 Mar, 00:00")
+    table = page.locator("#air details", has_text="The same as a table")
+    table.locator("summary").click()
+    assert table.get_by_role("row").count() == 1 + 22, "23 hours of the day have readings, and one of them no humidity"
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", [NARROWEST, PHONE, DESK])
+def test_the_air_fits_and_axe_finds_nothing_serious(visit, size, scheme):
+    page = visit("#air=room&open=air", size, scheme)
+    page.locator("#air .spots circle").first.wait_for()
+    page.evaluate("document.querySelectorAll('#air details').forEach((one) => { one.open = true })")
+    assert page.evaluate("document.documentElement.scrollWidth") <= size[0]
+    page.evaluate(AXE)
+    found = page.evaluate("axe.run(document.getElementById('air'))")
+    assert [one["id"] for one in found["violations"] if one["impact"] in ("serious", "critical")] == []
+
+
+def test_a_phone_shows_what_is_urgent_and_each_zone_and_folds_the_rest(visit):
+    page = visit(size=PHONE)
+    folds = page.locator("details.fold")
+    playwright.expect(folds.first).to_be_visible()
+    assert folds.count() >= 8
+    assert page.locator("details.fold[open]").count() == 0
+    assert page.locator("#timeline, #day, #data-set").count() == 0, "nothing is asked for that nobody looks at"
+    room = page.locator("article.zone", has=page.locator("#zone-room"))
+    assert plain(room.locator("summary").first).startswith("Relative humidity above; CO2, Air VPD silent; 1 inside")
+    assert room.get_by_role("row").filter(has_text="Relative humidity").is_visible()
+    outdoors = page.locator("article.zone", has=page.locator("#zone-outdoors"))
+    assert outdoors.locator("summary").first.is_visible()
+    assert page.evaluate("document.documentElement.scrollHeight") < 4000
+
+
+def test_a_part_is_opened_and_folded_by_keyboard_and_the_link_keeps_it(visit):
+    page = visit(size=PHONE)
+    fold = page.locator("#fold-day")
+    fold.locator("summary").first.focus()
+    page.keyboard.press("Enter")
+    playwright.expect(page.locator("#day")).to_contain_text("The whole day")
+    assert page.url.endswith("open=day")
+    page.reload()
+    playwright.expect(page.locator("#day")).to_contain_text("The whole day")
+    page.locator("#fold-day > summary").focus()
+    page.keyboard.press("Enter")
+    playwright.expect(page.locator("#day")).to_have_count(0)
+    assert page.url.endswith("open=none")
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK])
+def test_links_at_the_top_lead_to_every_part(visit, size):
+    page = visit(size=size)
+    nav = page.get_by_role("navigation", name="On this page")
+    if size == PHONE:
+        nav.locator("summary").click()
+    names = nav.get_by_role("link").all_inner_texts()
+    assert len(names) == page.locator("details.fold").count()
+    nav.get_by_role("link", name="Excursions and causes").press("Enter")
+    playwright.expect(page.locator("#excursions-title")).to_be_focused()
+    playwright.expect(page.locator("#excursions-title")).to_be_in_viewport()
+    assert "excursions" in page.url.rpartition("open=")[2]
+    page.go_back()
+    playwright.expect(page.locator("#fold-excursions")).not_to_have_attribute("open", "")
+
+
+def test_a_need_opens_the_timeline_where_it_was_folded(visit):
+    page = visit(size=PHONE)
+    page.locator(".need a").filter(has_text="Relative humidity").first.click()
+    playwright.expect(page.locator("#timeline figcaption")).to_contain_text("Room, Relative humidity")
+    playwright.expect(page.locator("#timeline-title")).to_be_focused()
+    assert "open=timeline" in page.url
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_nothing_serious_while_all_is_folded(visit, scheme):
+    page = visit("#open=none", PHONE, scheme)
+    page.locator("#fold-day").wait_for()
+    page.evaluate(AXE)
+    found = page.evaluate("axe.run()")
+    assert [one["id"] for one in found["violations"] if one["impact"] in ("serious", "critical")] == []
