@@ -5,6 +5,7 @@ from __future__ import annotations
 import gc
 import logging
 import queue
+import ssl
 import threading
 import time
 from collections import deque
@@ -54,6 +55,7 @@ class Broker:
     username: str | None = None
     password: str | None = field(default=None, repr=False)
     protocol_5: bool = True
+    tls: ssl.SSLContext | None = field(default=None, repr=False)
 
 
 class Subscriber:
@@ -147,6 +149,8 @@ class Subscriber:
         )
         if self._broker.username is not None:
             client.username_pw_set(self._broker.username, self._broker.password)
+        if self._broker.tls is not None:
+            client.tls_set_context(self._broker.tls)
         client.reconnect_delay_set(1, 30)
         client.on_connect = self._on_connect
         client.on_subscribe = self._on_subscribe
@@ -188,7 +192,8 @@ class Subscriber:
         )
 
     def _on_connect_fail(self, _client: mqtt.Client, _userdata: object) -> None:
-        self.trouble = f"no broker answers at {self._broker.host}:{self._broker.port}"
+        by = ", or one whose certificate we do not trust" if self._broker.tls else ""
+        self.trouble = f"no broker answers at {self._broker.host}:{self._broker.port}{by}"
         logger.warning("%s; trying again", self.trouble)
 
     def _on_disconnect(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ssl
 import threading
 from collections.abc import Sequence
 from typing import Any
@@ -9,8 +10,10 @@ from typing import Any
 import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
+from leafweather.broker_link import link_tls
 from leafweather.checkup import Check, Level
 from leafweather.settings import Settings
+from leafweather.starting import CannotStart
 
 ANSWER_S = 5.0  # until the broker has answered; our choice, no source
 
@@ -42,7 +45,14 @@ def broker(settings: Settings, topics: Sequence[str], listen_s: float) -> Check:
         password = settings.mqtt_password
         client.username_pw_set(settings.mqtt_username, password.get_secret_value() if password else None)
     try:
+        if tls := link_tls(settings):
+            client.tls_set_context(tls)
         client.connect(settings.mqtt_host, settings.mqtt_port)
+    except CannotStart as error:
+        return Check("broker", Level.WRONG, str(error))
+    except ssl.SSLCertVerificationError as error:
+        return Check("broker", Level.WRONG, f"{where} proves itself by nothing that we trust ({error.verify_message}): "
+                     "mend LEAFWEATHER_MQTT_CA_FILE, or the name in LEAFWEATHER_MQTT_HOST")  # fmt: skip
     except OSError as error:
         return Check("broker", Level.WRONG, f"{where} does not answer ({error.strerror or error}): start it, or mend "
                      "LEAFWEATHER_MQTT_HOST and LEAFWEATHER_MQTT_PORT")  # fmt: skip

@@ -19,7 +19,8 @@ from farm.readings import instant, iso_time
 from handover.archive import remove_leftovers
 from ingest.arrival import Arrival
 from ingest.counts import TopicCount
-from ingest.subscriber import Broker, Subscriber
+from ingest.subscriber import Subscriber
+from leafweather.broker_link import broker_of
 from leafweather.link_key import link_key
 from leafweather.listening import access_of, listening_socket, server_of, somebody_may_come_in
 from leafweather.memory import give_memory_back
@@ -56,6 +57,7 @@ class Service:
 
     def __init__(self, description: Description, settings: Settings) -> None:
         farm, access = description.farm, access_of(settings)
+        broker = broker_of(settings, farm.name)
         try:
             channels, pulse = channels_of(farm.notices, settings), pulse_of(settings)
         except BadOutside as error:
@@ -81,15 +83,6 @@ class Service:
         self.watch = Watch(description, self.store, self.journal, now_us, beside, time.monotonic, pace)
         self.farm = farm
         self._stopping = threading.Event()
-        password = settings.mqtt_password
-        broker = Broker(
-            host=settings.mqtt_host,
-            port=settings.mqtt_port,
-            client_id=settings.mqtt_client_id or f"leafweather-{farm.name}",
-            username=settings.mqtt_username,
-            password=password.get_secret_value() if password else None,
-            protocol_5=settings.mqtt_protocol == "5",
-        )
         self.subscriber = Subscriber(
             broker,
             farm.topic_filters,

@@ -30,6 +30,13 @@ class Settings(BaseSettings):
     requests_per_minute: int | None = Field(None, ge=0, description="requests one may make in a minute; 0 for no limit")
     mqtt_host: str = Field("127.0.0.1", description="the broker's address")
     mqtt_port: int = Field(1883, ge=1, le=65535, description="the broker's port")
+    mqtt_tls: bool = Field(False, description="TLS on the link to the broker")
+    mqtt_ca_file: Path | None = Field(
+        None, description="whose certificates the broker may have, else the system's; PEM"
+    )
+    mqtt_cert: Path | None = Field(None, description="our certificate at the broker; PEM")
+    mqtt_key: Path | None = Field(None, description="its key; PEM")
+    mqtt_plain: bool = Field(False, description="nobody else can reach the link to another machine's broker")
     mqtt_username: str | None = Field(None, description="name at the broker")
     mqtt_password: SecretStr | None = Field(None, description="password at the broker")
     mqtt_client_id: str | None = Field(None, description="our name at the broker; the session hangs on it")
@@ -53,7 +60,12 @@ class Settings(BaseSettings):
     @property
     def loopback_only(self) -> bool:
         """Whether only this machine can reach the page and API."""
-        try:
-            return ipaddress.ip_address(self.host).is_loopback
-        except ValueError:
-            return self.host == "localhost"
+        return on_this_machine(self.host)
+
+
+def on_this_machine(host: str) -> bool:
+    """Return whether a host's name or address is that of this machine alone."""
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost"
