@@ -134,8 +134,10 @@ class FindingsKeeper:
         nights = night_findings(self._farm, self._judged, end_us)
         told = {one.identity for one in nights}
         entries = (
-            *self._unusual(weighing, probability, origin_us, max(start_us - origin_us, 0) // HOUR_US, from_us),
-            *self._of_excursions(weighing, probability, origin_us, from_us, end_us),
+            *self._unusual(
+                weighing, probability, something, origin_us, max(start_us - origin_us, 0) // HOUR_US, from_us
+            ),
+            *self._of_excursions(weighing, probability, something, origin_us, from_us, end_us),
             *nights,
             *(one for one in before if one.subject.startswith(NIGHT) and one.identity not in told),
         )
@@ -143,7 +145,7 @@ class FindingsKeeper:
         self._quarters.forget_before(end_us - HISTORY_US - DAY_US)
         return Hourly(
             origin_us, from_us, end_us, entries, end_us - HOUR_US * sure_at_end(something),
-            max(len(weighing.known(hour)) for hour in range(weighing.hours)), weighing.days_known(weighing.hours - 1),
+            int(weighing.known_counts.max(initial=0)), weighing.days_known(weighing.hours - 1),
         )  # fmt: skip
 
     def _weighing(self, days: IndicatorDays, origin_us: int, end_us: int, since: int = 0) -> Weighing:
@@ -161,9 +163,8 @@ class FindingsKeeper:
         return Indicator("clock_wrong", "", value)
 
     def _unusual(
-        self, weighing: Weighing, probability: Floats, origin_us: int, first: int, from_us: int
+        self, weighing: Weighing, probability: Floats, something: Floats, origin_us: int, first: int, from_us: int
     ) -> list[FindingEntry]:
-        something = wrong(weighing, probability)
         entries = []
         for one in episodes(something, first):
             end_us = None if one.end is None else origin_us + (one.end + 1) * HOUR_US
@@ -177,10 +178,9 @@ class FindingsKeeper:
         return entries
 
     def _of_excursions(
-        self, weighing: Weighing, probability: Floats, origin_us: int, from_us: int, end_us: int
+        self, weighing: Weighing, probability: Floats, something: Floats, origin_us: int, from_us: int, end_us: int
     ) -> list[FindingEntry]:
         entries = []
-        something = wrong(weighing, probability)
         for one in self._journal.excursions(self._farm.name, start_us=from_us, end_us=end_us):
             # An hour that begins as the excursion ends is not of it: whenever it is looked at, the same hours count.
             until_us = min(one.last_us if one.end_us is None else one.end_us - 1, end_us)

@@ -9,6 +9,7 @@ from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analytics.alignment import Floats
 from analytics.findings.deviation import DAY_H, NOT_KNOWN, NOW_DAYS, Deviation
@@ -118,15 +119,10 @@ class Weighing:
         scores[-1] = self._unexplained() + math.log(self.table.prior * ELSE_RARER)
         return scores
 
-    @cached_property
-    def _ratios(self) -> dict[Kind, dict[str, Floats]]:
-        all_of = {kind: self.table.log_ratios(kind) for kind in self.table.kinds}
-        return {kind: {name: one for name, one in of.items() if one.any()} for kind, of in all_of.items()}
-
     def evidence(self, hypothesis: Hypothesis) -> dict[str, Floats]:
         """Return what each feature speaks for a hypothesis at each hour, in log odds."""
         told: dict[str, Floats] = {}
-        for feature, ratio in self._ratios[hypothesis.kind].items():
+        for feature, ratio in self.table.telling(hypothesis.kind).items():
             seen = self.places_seen(feature, hypothesis)
             if seen:
                 one = sum((ratio[self.found[feature, place].level] for place in seen), start=np.zeros(self.hours))
@@ -196,7 +192,7 @@ class Weighing:
             if hypothesis.cause == first.cause:
                 continue
             total = math.log(self.prior_of(hypothesis))
-            for feature, ratio in self._ratios[hypothesis.kind].items():
+            for feature, ratio in self.table.telling(hypothesis.kind).items():
                 indicator = feature.split("@")[0]
                 own = SPECS[indicator].place
                 if indicator in taken and not (own is not Place.FARM and hypothesis.place != first.place):
@@ -214,6 +210,14 @@ class Weighing:
         learnt = [one for one in self.found.values() if SPECS[one.indicator].reference is None]
         before = [hour - day * DAY_H for day in NOW_DAYS if hour >= day * DAY_H]
         return sum(any(not math.isnan(one.value[at]) for one in learnt) for at in before)
+
+    @cached_property
+    def known_counts(self) -> NDArray[np.int64]:
+        """How many features are known at each hour, at any place."""
+        total = np.zeros(self.hours, np.int64)
+        for feature, seen in self._places_of.items():
+            total += np.any([self.found[feature, place].level != NOT_KNOWN for place in seen], axis=0)
+        return total
 
     def known(self, hour: int) -> set[str]:
         """Return the features that are known at an hour, at any place."""
