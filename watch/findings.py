@@ -14,10 +14,10 @@ import numpy as np
 from analytics.alignment import Floats
 from analytics.findings.deviation import deviations
 from analytics.findings.episodes import OPENS_AT, SMOOTH_H, Episode, episodes, wrong
-from analytics.findings.explaining import explained
+from analytics.findings.explaining import can_lie_behind, explained
 from analytics.findings.indicator import Indicator
 from analytics.findings.model import Table, table_from_text
-from analytics.findings.scene import HOUR_US, MINUTE_US, QUARTER_US
+from analytics.findings.scene import HOUR_US, MINUTE_US, QUARTER_US, Mask
 from analytics.findings.weighing import Weighing, weighed
 from farm.causes import BY_NAME, HUMID
 from farm.description import Farm
@@ -190,7 +190,9 @@ class FindingsKeeper:
             )
             if last < first or origin_us + (last + 1) * HOUR_US <= one.onset_us:
                 continue
-            hour = told_at(Episode(first, first, last), something, weighing)
+            ended = None if one.end_us is None and last == weighing.hours - 1 else last
+            behind = [can_lie_behind(self._farm, each, one.series, str(one.side)) for each in weighing.hypotheses]
+            hour = told_at(Episode(first, first, ended), something, weighing, np.array(behind))
             found = explained(weighing, hour, probability[:, hour], one.series, str(one.side))
             entries.append(of_excursion(self._farm, one, origin_us + (hour + 1) * HOUR_US, found, self._surge))
         return entries
@@ -204,16 +206,20 @@ class FindingsKeeper:
         return f"{BY_NAME['lights_off_surge'].label}." if (lit == LIT).any() and lit[-1] == DARK else ""
 
 
-def told_at(one: Episode, something: Floats, weighing: Weighing) -> int:
+def told_at(one: Episode, something: Floats, weighing: Weighing, behind: Mask | None = None) -> int:
     """Return the hour that an episode is told by: a lasting one's last at which it was sure, else its clearest.
 
-    After its end what looks back on a day still shows a fault, and no longer as what it was.
+    After its end what looks back on a day still shows a fault, and no longer as what it was. ``behind`` tells which
+    hypotheses can lie behind it, where that is not all: an hour may be clearer for something else.
     """
     last = one.last(len(something))
     sure = one.begin + np.flatnonzero(something[one.begin : last + 1] >= OPENS_AT)
     if not len(sure):
         return last
-    return int(sure[-1] if one.end is None else sure[weighing.log_odds[:-1, sure].max(axis=0).argmax()])
+    if one.end is None:
+        return int(sure[-1])
+    odds = weighing.log_odds[:-1, sure]
+    return int(sure[(odds if behind is None else odds[behind]).max(axis=0).argmax()])
 
 
 def _moved(before: Sequence[FindingEntry], after: Sequence[FindingEntry]) -> list[Stretch]:

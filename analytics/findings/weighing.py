@@ -22,6 +22,8 @@ from farm.quantities import Kind as QuantityKind
 SURPRISE = 0.1  # of deviations that nothing in the table explains: the share that is spread evenly; our choice
 SHARED = 0.05  # of that evidence, since one fault moves several indicators; our choice, no source
 ELSE_RARER = 0.03  # how much rarer something that no cause covers is than any one cause; our choice, no source
+# Outdoors any weather looks like these: rain wets every sensor.
+HIDDEN_BY_WEATHER = ("humidity_sensor_wet", "humidity_sensor_drift", "sensor_offset")
 
 
 class Hypothesis(NamedTuple):
@@ -244,7 +246,8 @@ def places(farm: Farm, cause: Cause, part: str) -> Sequence[str]:
     return [
         one.key
         for one in farm.series
-        if (one.quantity in cause.quantities if cause.quantities else one.registered.kind is QuantityKind.LEVEL)
+        if not (cause.name in HIDDEN_BY_WEATHER and farm.zones[one.zone].kind is ZoneKind.OUTDOORS)
+        and (one.quantity in cause.quantities if cause.quantities else one.registered.kind is QuantityKind.LEVEL)
         and not (
             cause.quantities and one.quantity.startswith("solution_") and tank is not None and one.zone != tank.zone
         )
