@@ -14,10 +14,10 @@ import numpy as np
 from analytics.alignment import Floats
 from analytics.findings.deviation import deviations
 from analytics.findings.episodes import OPENS_AT, SMOOTH_H, Episode, episodes, wrong
-from analytics.findings.explaining import explained
+from analytics.findings.explaining import can_lie_behind, explained
 from analytics.findings.indicator import Indicator
 from analytics.findings.model import Table, table_from_text
-from analytics.findings.scene import HOUR_US, MINUTE_US, QUARTER_US
+from analytics.findings.scene import HOUR_US, MINUTE_US, QUARTER_US, Mask
 from analytics.findings.weighing import Weighing, weighed
 from farm.causes import BY_NAME, HUMID
 from farm.description import Farm
@@ -134,8 +134,10 @@ class FindingsKeeper:
         nights = night_findings(self._farm, self._judged, end_us)
         told = {one.identity for one in nights}
         entries = (
-            *self._unusual(weighing, probability, origin_us, max(start_us - origin_us, 0) // HOUR_US, from_us),
-            *self._of_excursions(weighing, probability, origin_us, from_us, end_us),
+            *self._unusual(
+                weighing, probability, something, origin_us, max(start_us - origin_us, 0) // HOUR_US, from_us
+            ),
+            *self._of_excursions(weighing, probability, something, origin_us, from_us, end_us),
             *nights,
             *(one for one in before if one.subject.startswith(NIGHT) and one.identity not in told),
         )
@@ -143,7 +145,7 @@ class FindingsKeeper:
         self._quarters.forget_before(end_us - HISTORY_US - DAY_US)
         return Hourly(
             origin_us, from_us, end_us, entries, end_us - HOUR_US * sure_at_end(something),
-            max(len(weighing.known(hour)) for hour in range(weighing.hours)), weighing.days_known(weighing.hours - 1),
+            int(weighing.known_counts.max(initial=0)), weighing.days_known(weighing.hours - 1),
         )  # fmt: skip
 
     def _weighing(self, days: IndicatorDays, origin_us: int, end_us: int, since: int = 0) -> Weighing:
@@ -161,9 +163,8 @@ class FindingsKeeper:
         return Indicator("clock_wrong", "", value)
 
     def _unusual(
-        self, weighing: Weighing, probability: Floats, origin_us: int, first: int, from_us: int
+        self, weighing: Weighing, probability: Floats, something: Floats, origin_us: int, first: int, from_us: int
     ) -> list[FindingEntry]:
-        something = wrong(weighing, probability)
         entries = []
         for one in episodes(something, first):
             end_us = None if one.end is None else origin_us + (one.end + 1) * HOUR_US
@@ -177,10 +178,9 @@ class FindingsKeeper:
         return entries
 
     def _of_excursions(
-        self, weighing: Weighing, probability: Floats, origin_us: int, from_us: int, end_us: int
+        self, weighing: Weighing, probability: Floats, something: Floats, origin_us: int, from_us: int, end_us: int
     ) -> list[FindingEntry]:
         entries = []
-        something = wrong(weighing, probability)
         for one in self._journal.excursions(self._farm.name, start_us=from_us, end_us=end_us):
             # An hour that begins as the excursion ends is not of it: whenever it is looked at, the same hours count.
             until_us = min(one.last_us if one.end_us is None else one.end_us - 1, end_us)
@@ -190,7 +190,9 @@ class FindingsKeeper:
             )
             if last < first or origin_us + (last + 1) * HOUR_US <= one.onset_us:
                 continue
-            hour = told_at(Episode(first, first, last), something, weighing)
+            ended = None if one.end_us is None and last == weighing.hours - 1 else last
+            behind = [can_lie_behind(self._farm, each, one.series, str(one.side)) for each in weighing.hypotheses]
+            hour = told_at(Episode(first, first, ended), something, weighing, np.array(behind))
             found = explained(weighing, hour, probability[:, hour], one.series, str(one.side))
             entries.append(of_excursion(self._farm, one, origin_us + (hour + 1) * HOUR_US, found, self._surge))
         return entries
@@ -204,16 +206,20 @@ class FindingsKeeper:
         return f"{BY_NAME['lights_off_surge'].label}." if (lit == LIT).any() and lit[-1] == DARK else ""
 
 
-def told_at(one: Episode, something: Floats, weighing: Weighing) -> int:
+def told_at(one: Episode, something: Floats, weighing: Weighing, behind: Mask | None = None) -> int:
     """Return the hour that an episode is told by: a lasting one's last at which it was sure, else its clearest.
 
-    After its end what looks back on a day still shows a fault, and no longer as what it was.
+    After its end what looks back on a day still shows a fault, and no longer as what it was. ``behind`` tells which
+    hypotheses can lie behind it, where that is not all: an hour may be clearer for something else.
     """
     last = one.last(len(something))
     sure = one.begin + np.flatnonzero(something[one.begin : last + 1] >= OPENS_AT)
     if not len(sure):
         return last
-    return int(sure[-1] if one.end is None else sure[weighing.log_odds[:-1, sure].max(axis=0).argmax()])
+    if one.end is None:
+        return int(sure[-1])
+    odds = weighing.log_odds[:-1, sure]
+    return int(sure[(odds if behind is None else odds[behind]).max(axis=0).argmax()])
 
 
 def _moved(before: Sequence[FindingEntry], after: Sequence[FindingEntry]) -> list[Stretch]:

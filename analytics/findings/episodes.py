@@ -46,7 +46,7 @@ def wrong(weighing: Weighing, probability: Floats, best_known: int = 0) -> Float
     usual = probability[-1] + probability[normal].sum(axis=0)
     odds = np.maximum(1.0 - usual, 0.0) / np.maximum(usual, np.finfo(float).tiny)
     even = odds / max(sum(weighing.prior_of(one) for one in weighing.hypotheses), 1.0)
-    known = np.array([len(weighing.known(hour)) for hour in range(weighing.hours)])
+    known = weighing.known_counts
     begun = np.logical_or.accumulate(known >= max(ENOUGH_KNOWN * known.max(initial=best_known), 1))
     found: Floats = np.where(begun, even / (1.0 + even), 0.0)
     return found

@@ -116,24 +116,26 @@ def _moved(farm: Farm, likeliest: list[Answer]) -> frozenset[str] | None:
 
 def _about(answers: list[Answer], farm: Farm, asked: Series, side: str) -> list[Answer]:
     """Return the causes that can lie behind one excursion, their probabilities adding up to 1 again."""
-    symptom = f"{asked.quantity} {side}"
     kept = []
     for one in answers:
         if one.cause not in (NORMAL, SOMETHING_ELSE):
-            cause = BY_NAME[one.cause]
-            if cause.symptoms != ANY and symptom not in cause.symptoms:
-                continue
-            places = one.places
-            if cause.place is Place.SERIES:
-                places = tuple(place for place in places if _bears_on(farm, place.place, asked))
-            if cause.place is Place.ROW and asked.zone in farm.zones:
-                places = tuple(place for place in places if place.place == asked.zone)
+            places = tuple(place for place in one.places if can_lie_behind(farm, place, asked, side))
             if not places:
                 continue
             one = one._replace(places=places)
         kept.append(one)
     total = sum(one.probability for one in kept)
     return [one._replace(probability=one.probability / total) for one in kept] if total > 0 else kept
+
+
+def can_lie_behind(farm: Farm, hypothesis: Hypothesis, asked: Series, side: str) -> bool:
+    """Whether a cause at a place can move a series to a side."""
+    cause = BY_NAME[hypothesis.cause]
+    if cause.symptoms != ANY and f"{asked.quantity} {side}" not in cause.symptoms:
+        return False
+    if cause.place is Place.SERIES:
+        return _bears_on(farm, hypothesis.place, asked)
+    return not (cause.place is Place.ROW and asked.zone in farm.zones) or hypothesis.place == asked.zone
 
 
 def _bears_on(farm: Farm, key: str, asked: Series) -> bool:

@@ -7,6 +7,7 @@ import math
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -75,6 +76,21 @@ class Table:
 
         0 for "not known".
         """
+        return self._ratios[kind]
+
+    def telling(self, kind: Kind) -> dict[str, NDArray[np.float64]]:
+        """Return the same of features that say anything."""
+        return self._telling[kind]
+
+    @cached_property
+    def _ratios(self) -> dict[Kind, dict[str, NDArray[np.float64]]]:
+        return {kind: self._log_ratios(kind) for kind in self.of}
+
+    @cached_property
+    def _telling(self) -> dict[Kind, dict[str, NDArray[np.float64]]]:
+        return {kind: {name: one for name, one in of.items() if one.any()} for kind, of in self._ratios.items()}
+
+    def _log_ratios(self, kind: Kind) -> dict[str, NDArray[np.float64]]:
         found = {}
         for feature, likelihood in self.of[kind].items():
             usual = self.usual.get(feature, USUALLY)

@@ -9,6 +9,7 @@ from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analytics.alignment import Floats
 from analytics.findings.deviation import DAY_H, NOT_KNOWN, NOW_DAYS, Deviation
@@ -21,6 +22,8 @@ from farm.quantities import Kind as QuantityKind
 SURPRISE = 0.1  # of deviations that nothing in the table explains: the share that is spread evenly; our choice
 SHARED = 0.05  # of that evidence, since one fault moves several indicators; our choice, no source
 ELSE_RARER = 0.03  # how much rarer something that no cause covers is than any one cause; our choice, no source
+# Outdoors any weather looks like these: rain wets every sensor.
+HIDDEN_BY_WEATHER = ("humidity_sensor_wet", "humidity_sensor_drift", "sensor_offset")
 
 
 class Hypothesis(NamedTuple):
@@ -118,15 +121,10 @@ class Weighing:
         scores[-1] = self._unexplained() + math.log(self.table.prior * ELSE_RARER)
         return scores
 
-    @cached_property
-    def _ratios(self) -> dict[Kind, dict[str, Floats]]:
-        all_of = {kind: self.table.log_ratios(kind) for kind in self.table.kinds}
-        return {kind: {name: one for name, one in of.items() if one.any()} for kind, of in all_of.items()}
-
     def evidence(self, hypothesis: Hypothesis) -> dict[str, Floats]:
         """Return what each feature speaks for a hypothesis at each hour, in log odds."""
         told: dict[str, Floats] = {}
-        for feature, ratio in self._ratios[hypothesis.kind].items():
+        for feature, ratio in self.table.telling(hypothesis.kind).items():
             seen = self.places_seen(feature, hypothesis)
             if seen:
                 one = sum((ratio[self.found[feature, place].level] for place in seen), start=np.zeros(self.hours))
@@ -196,7 +194,7 @@ class Weighing:
             if hypothesis.cause == first.cause:
                 continue
             total = math.log(self.prior_of(hypothesis))
-            for feature, ratio in self._ratios[hypothesis.kind].items():
+            for feature, ratio in self.table.telling(hypothesis.kind).items():
                 indicator = feature.split("@")[0]
                 own = SPECS[indicator].place
                 if indicator in taken and not (own is not Place.FARM and hypothesis.place != first.place):
@@ -214,6 +212,14 @@ class Weighing:
         learnt = [one for one in self.found.values() if SPECS[one.indicator].reference is None]
         before = [hour - day * DAY_H for day in NOW_DAYS if hour >= day * DAY_H]
         return sum(any(not math.isnan(one.value[at]) for one in learnt) for at in before)
+
+    @cached_property
+    def known_counts(self) -> NDArray[np.int64]:
+        """How many features are known at each hour, at any place."""
+        total = np.zeros(self.hours, np.int64)
+        for feature, seen in self._places_of.items():
+            total += np.any([self.found[feature, place].level != NOT_KNOWN for place in seen], axis=0)
+        return total
 
     def known(self, hour: int) -> set[str]:
         """Return the features that are known at an hour, at any place."""
@@ -240,7 +246,8 @@ def places(farm: Farm, cause: Cause, part: str) -> Sequence[str]:
     return [
         one.key
         for one in farm.series
-        if (one.quantity in cause.quantities if cause.quantities else one.registered.kind is QuantityKind.LEVEL)
+        if not (cause.name in HIDDEN_BY_WEATHER and farm.zones[one.zone].kind is ZoneKind.OUTDOORS)
+        and (one.quantity in cause.quantities if cause.quantities else one.registered.kind is QuantityKind.LEVEL)
         and not (
             cause.quantities and one.quantity.startswith("solution_") and tank is not None and one.zone != tank.zone
         )

@@ -8,7 +8,7 @@ import numpy as np
 from scipy.optimize import minimize
 from scipy.sparse import csr_matrix, vstack
 
-from analytics.findings.deviation import NOW, SLOW
+from analytics.findings.deviation import NOT_KNOWN, NOW, SLOW, USUAL
 from analytics.findings.indicator import SPECS
 from analytics.findings.weighing import weighed
 from bench.diagnosis.counting import table_of, tallied
@@ -20,6 +20,7 @@ SLOW_HOURS = (0, 12, 24)  # after a slow fault has fully set in
 HEALTHY_HOURS = 24  # between hours of a healthy month that are looked at
 HEALTHY_WEIGHS = 0.4  # of all that is fitted to; our choice
 MOST = 1.5  # highest weight; our choice
+EARLY_WEIGHS = 0.3  # of a run, what shows of it where a farm has no past to be held against yet; our choice
 PULL = 2e-3  # how strongly a feature's mean weight is drawn to that of all; our choice
 PULL_OWN = 5e-3  # how strongly its weight for one cause is drawn to its mean weight; our choice
 FEATURES = tuple(
@@ -135,7 +136,12 @@ def fitted(signs, runs):
         for run in [one for one in runs if one.seed in out]:
             hours = looked_at(run)
             share = 1.0 / kinds[run.kind] if run.kind else HEALTHY_WEIGHS * len(kinds) / len(months)
-            examples.add(farm_of(run.seed, run.drawn), run, table, hours, share / len(hours))
+            farm = farm_of(run.seed, run.drawn)
+            examples.add(farm, run, table, hours, share / len(hours))
+            early = of_first_days(run)
+            told = [hour for hour in hours if shows(early, hour)]
+            if told:
+                examples.add(farm, early, table, told, EARLY_WEIGHS * share / len(told))
     weights, priors = examples.fitted()
     print(f"fitted to {examples.count} hours: {examples.told(weights, priors):.3f} a cause")
     return weighted(table_of(signs, tallies, months, PRIOR, 1.0), weights, priors)
@@ -152,6 +158,18 @@ def weighted(table, weights, priors):
     }
     own = dict(zip(table.kinds, priors.tolist(), strict=True))
     return replace(table, weights=by_feature, prior=float(np.exp(np.log(priors).mean())), priors=own)
+
+
+def of_first_days(run):
+    """Return a run as it shows on a farm without a past: only by what is held against what it should be."""
+    level = run.level.copy()
+    level[[SPECS[name.split("@")[0]].reference is None for name, _ in run.names]] = NOT_KNOWN
+    return run._replace(level=level)
+
+
+def shows(run, hour):
+    """Whether anything that is known at an hour differs."""
+    return bool(((run.level[:, hour] != USUAL) & (run.level[:, hour] != NOT_KNOWN)).any())
 
 
 def looked_at(run):

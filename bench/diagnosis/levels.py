@@ -78,7 +78,7 @@ def compact(run, drawn):
         run.seed, drawn, run.kind, run.part, run.target, run.level, names,
         np.array([one.level for one in kept], np.int8), run.fault_h, run.full_h,
         run.read_h, run.slow, run.begin_h,
-        np.array([[one[name] for name in names] for one in looks], np.int8).reshape(len(looks), len(names), -1),
+        np.array([[one[name] for name in names] for one in looks], np.int8) if looks else np.empty((0, 0, 0), np.int8),
         run.looks_h,
     )  # fmt: skip
 

@@ -56,7 +56,7 @@ def scored(farm, run, table):
                 break
         if np.isfinite(right):
             break
-    for one in told_early(farm, run, table, episodes(something), best_known(weighing)):
+    for one in told_early(farm, run, table, episodes(something), weighing.known_counts.max(initial=0)):
         if one.at_h > run.begin_h:
             found = min(found, one.at_h - run.begin_h)
             if one.cause == run.kind:
@@ -72,16 +72,11 @@ def false_findings(farm, month, table):
     weighing = weighed_run(farm, month, table)
     probability = weighing.probabilities(SMOOTH_H)
     by_hours = episodes(wrong(weighing, probability))
-    told = told_early(farm, month, table, by_hours, best_known(weighing))
+    told = told_early(farm, month, table, by_hours, weighing.known_counts.max(initial=0))
     return [
         *((weighing.answers(probability[:, one.opened])[0].cause, one.opened) for one in by_hours),
         *only_early(told, by_hours),
     ]
-
-
-def best_known(weighing):
-    """Return how many features are known at best."""
-    return max((len(weighing.known(hour)) for hour in range(weighing.hours)), default=0)
 
 
 def score_all(runs, table):

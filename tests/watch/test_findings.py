@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
+from analytics.findings.episodes import Episode
+from analytics.findings.weighing import places
+from farm.causes import BY_NAME
 from farm.check import check_text
+from farm.description import ZoneKind
 from farm.flags import Flag
 from farm.readings import Reading, Series
 from leafweather.explain_command import lines
+from simulator.demo import demo_farm
 from store.embedded import EmbeddedStore
 from store.entries import ClockFault, ExcursionEntry, FindingEntry, Side
 from store.journal import Journal
@@ -16,7 +23,7 @@ from tests.conftest import MINUTE_US, SMALL_FARM, T0_US
 from watch.alarm_findings import findings_told
 from watch.day_data import day_data
 from watch.day_sheet import SECTIONS
-from watch.findings import UNUSUAL, FindingsKeeper, shipped_table
+from watch.findings import UNUSUAL, FindingsKeeper, shipped_table, told_at
 from watch.night_findings import wet_probability
 
 HOUR_US = 60 * MINUTE_US
@@ -256,6 +263,35 @@ def test_an_alarm_of_a_finding_is_raised_when_it_is_found_and_not_later(kept):
     assert FAULT_US <= alarm.onset_us <= alarm.alarm_us <= at_us
 
 
+def test_an_excursion_is_told_by_the_hour_that_is_clearest_for_what_can_lie_behind_it():
+    # Two hypotheses and the row of something else: the first is clearest in hour 1, the second in hour 3.
+    weighing = SimpleNamespace(log_odds=np.array([[0.0, 9.0, 1.0, 1.0], [0.0, 2.0, 3.0, 4.0], [0.0, 0.0, 0.0, 0.0]]))
+    something = np.array([0.1, 0.99, 0.99, 0.99])
+    assert told_at(Episode(0, 0, 3), something, weighing) == 1
+    assert told_at(Episode(0, 0, 3), something, weighing, np.array([False, True])) == 3
+    assert told_at(Episode(0, 0, None), np.array([0.1, 0.99, 0.99, 0.2]), weighing) == 2
+
+
+def test_an_excursion_that_lasts_is_told_by_its_newest_sure_hour(kept, sudden):
+    humidity = Series.parse(kept.farm.name, "room/relative_humidity")
+    onset_us, last_us = FAULT_US + 30 * MINUTE_US, FAULT_US + 180 * MINUTE_US
+    excursion = ExcursionEntry(humidity, Side.HIGH, onset_us, None, last_us, 84.0, last_us, 75.0, 20.0)
+    kept.journal.replace_excursions(kept.farm.name, humidity, 0, [excursion])
+    kept.take(until(sudden, last_us))
+    assert kept.journal.findings.of(kept.farm.name, excursion.identity).at_us == last_us
+
+
+def test_rain_on_an_outdoor_sensor_is_no_fault_of_it():
+    farm = demo_farm()
+    outdoors = {name for name, zone in farm.zones.items() if zone.kind is ZoneKind.OUTDOORS}
+    assert outdoors
+    for cause in ("humidity_sensor_wet", "humidity_sensor_drift", "sensor_offset"):
+        at = {place.split("/")[0] for place in places(farm, BY_NAME[cause], "")}
+        assert at
+        assert not at & outdoors
+    assert {place.split("/")[0] for place in places(farm, BY_NAME["sensor_stuck"], "")} & outdoors
+
+
 def test_a_past_that_comes_late_is_told_by_whole_hours_alone(kept, rows):
     kept.now_us = FAULT_US + 48 * HOUR_US
     kept.take(until(rows, FAULT_US + 80 * MINUTE_US))
@@ -357,7 +393,6 @@ def test_the_day_sheet_tells_the_days_findings(kept, rows):
 
 def test_a_valve_stuck_open_tells_people_to_leave():
     from analytics.findings.explaining import Candidate, Explanation
-    from farm.causes import BY_NAME
     from watch import cautions
     from watch.finding_details import detail
 
