@@ -12,6 +12,7 @@ import { Notices, TOLD } from "./notices.js";
 import { DaySheet, Excursions, RECENT } from "./record.js";
 import { clock, dayName, lasting, speak, zoneName } from "./text.js";
 import { Timeline } from "./timeline.js";
+import { usual } from "./tracks.js";
 import { link, readView } from "./view.js";
 import { WriteDown } from "./write_down.js";
 import { Zones } from "./zones.js";
@@ -75,8 +76,7 @@ function Page({ feed }) {
   }, []);
 
   const list = feed.data("series")?.series ?? [];
-  const firstShown = list.find((one) => one.kind === "level" && one.first) ?? list[0];
-  const seen = view.series || !firstShown ? view : { ...view, series: firstShown.key };
+  const seen = view.tracks.length ? view : { ...view, tracks: usual(list) };
   const change = (part) => {
     const next = { ...seen, ...part };
     history.replaceState(null, "", link(next));
