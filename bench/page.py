@@ -2,9 +2,9 @@
 
 ``python bench/page.py`` runs the demonstration and opens its page, each time in a browser that has nothing of it yet. A
 first useful paint is the first frame after every zone's values stand there. The baseline is the first paint of the same
-answers as plain JSON. Then ten charts of 10,000 points each are drawn anew with other values, with bands, dark hours
-and excursions behind them; the baseline is the chart library drawing the same ten lines and nothing else. ``--quick``
-takes fewer rounds, in under 50 s.
+answers as plain JSON. Then ten charts of 10,000 points each are drawn anew with other values, with bands, dark hours,
+excursions, doses, entries, a gap and doubts; the baseline is the chart library drawing the same ten lines and nothing
+else. ``--quick`` takes fewer rounds, in under 50 s.
 """
 
 from __future__ import annotations
@@ -52,14 +52,17 @@ REDRAW = """async ([ours, rounds]) => {
   const bands = Array.from({ length: 14 }, (_, i) => ({
     start: 1000 * startS + 12 * hour * i, end: 1000 * startS + 12 * hour * (i + 1), low: 18, high: 24,
     lit: i % 2 === 0 }));
-  const onset = (h) => new Date(1000 * startS + h * hour).toISOString();
+  const onset = (h) => 1000 * startS + h * hour;
+  const doses = [5, 25, 45].map((h) => ({ start: onset(h) }));
+  const written = [15, 75].map((h) => ({ time: onset(h) }));
   const excursions = [10, 50, 90].map((h) => ({ onset: onset(h), end: onset(h + 3) }));
   const series = { kind: 'level', label: 'Air temperature', display_unit: '\u00b0C' };
   const values = (shift) => time.map((_, i) => 21 + 3 * Math.sin((i + shift) / 230) + ((i * 7919 + shift) % 97) / 97);
   const columns = (shift) => {
     const value = values(shift);
     return { time, value, low: value.map((v) => v - 0.3), high: value.map((v) => v + 0.3),
-      flag: value.map(() => 1), count: value.map(() => 5) };
+      flag: value.map((_, i) => (i % 500 ? 1 : 3)), count: value.map(() => 5), usualS: 60,
+      gaps: [[startS + 300_000, startS + 306_000]] };
   };
   const nodes = Array.from({ length: 10 }, () => {
     const node = document.createElement('div');
@@ -68,8 +71,9 @@ REDRAW = """async ([ours, rounds]) => {
   });
   const given = Array.from({ length: rounds + 1 }, (_, round) => nodes.map((_, n) => columns(31 * n + 7 * round)));
   const draw = (node, shown) => ours
-    ? drawChart(node, { columns: shown, bands, excursions, span: [1000 * startS, 1000 * end], series,
-        zone: 'Europe/Oslo', nowMs: 1000 * end, onCursor: () => {} })
+    ? drawChart(node, { lines: [{ series, columns: shown }], bands, excursions, doses, written,
+        span: [1000 * startS, 1000 * end], zone: 'Europe/Oslo', nowMs: 1000 * end, shared: 'bench',
+        onCursor: () => {}, onBrush: () => {} })
     : new uPlot({ width: node.clientWidth, height: 320, legend: { show: false }, series: [{}, { stroke: '#17558c' }] },
         [shown.time, shown.value], node);
   const painted = () => new Promise((done) => requestAnimationFrame(() => {
@@ -158,7 +162,7 @@ def measured(browser, url, rounds):
             paints[name].append(first_paint_ms(browser, url, size))
     page = browser.new_context(viewport={"width": 1280, "height": 900}).new_page()
     page.goto(url)
-    page.locator(".uplot canvas").wait_for()
+    page.locator(".uplot canvas").first.wait_for()
     drawn = {ours: page.evaluate(REDRAW, [ours, 3 * rounds]) for ours in (False, True)}
     return paints, plain, drawn
 

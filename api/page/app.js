@@ -11,6 +11,7 @@ import { Needs } from "./needs.js";
 import { TOLD } from "./notices.js";
 import { RECENT } from "./record.js";
 import { clock, dayAndClock, dayName, lasting, speak, zoneName } from "./text.js";
+import { usual } from "./tracks.js";
 import { link, opened, readView } from "./view.js";
 import { Zones } from "./zones.js";
 
@@ -84,8 +85,7 @@ function Page({ feed }) {
   }, []);
 
   const list = feed.data("series")?.series ?? [];
-  const firstShown = list.find((one) => one.kind === "level" && one.first) ?? list[0];
-  const seen = view.series || !firstShown ? view : { ...view, series: firstShown.key };
+  const seen = view.tracks.length ? view : { ...view, tracks: usual(list) };
   const change = (part) => {
     const next = { ...seen, ...part };
     history.replaceState(null, "", link(next));

@@ -1,91 +1,20 @@
-// One series over time: its band and dark hours behind it, its excursions along the axis.
+// One track: lines of one unit over time, what stands behind them, and a cursor that all tracks share.
 import uPlot from "./vendor/uPlot.js";
-import { clock, dayMonth, number } from "./text.js";
+import { colours, paintBehind, paintDoses, paintDoubts, paintExcursions, paintGaps, strokes } from "./shading.js";
+import { clock, clockToSecond, dayMonth, number, plainDay, isoDay } from "./text.js";
 
+const MINUTE_S = 60;
 const DAY_S = 86_400;
 const DENSE = 2_000; // points: from here on a hairline shows more of them, and is drawn in half the time
+const TIME_AXIS = 26; // CSS pixels, beneath the last track
 
-/** Columns for drawing: a missing stretch longer than three cadences becomes a break in the line. */
-export function withBreaks(answer, cadenceS) {
-  const xs = answer.time.map((time) => Date.parse(time) / 1000);
-  const everyS = answer.every_s ?? 0;
-  const steps = xs.slice(1).map((x, i) => x - xs[i]).sort((a, b) => a - b);
-  const usual = cadenceS ?? Math.max(everyS, steps[Math.floor(steps.length / 2)] ?? 0);
-  const longest = everyS + 3 * usual;
-  const columns = { time: [], low: [], high: [], value: [], flag: [], count: [] };
-  const push = (x, i) => {
-    columns.time.push(x);
-    for (const name of ["value", "low", "high", "flag", "count"]) columns[name].push(i === null ? null : (answer[name] ?? answer.value)[i]);
-  };
-  xs.forEach((x, i) => {
-    if (i && x - xs[i - 1] > longest) push(xs[i - 1] + Math.max(everyS, 1), null);
-    push(x, i);
-  });
-  return columns;
-}
-
-function colours() {
-  const style = getComputedStyle(document.documentElement);
-  const of = (name) => style.getPropertyValue(`--${name}`).trim();
-  return Object.fromEntries(
-    ["ink", "muted", "hair", "accent", "spread", "band", "band-edge", "night", "warn"].map((name) => [name, of(name)]));
-}
-
-/** Band and dark hours, behind the line. */
-function paintBehind(u, bands, colour) {
-  const { ctx, bbox } = u;
-  const clip = (ms) => Math.min(bbox.left + bbox.width, Math.max(bbox.left, u.valToPos(ms / 1000, "x", true)));
-  ctx.save();
-  ctx.beginPath();
-  ctx.rect(bbox.left, bbox.top, bbox.width, bbox.height);
-  ctx.clip();
-  for (const one of bands) {
-    const x0 = clip(one.start);
-    const x1 = clip(one.end);
-    if (one.lit === false) {
-      ctx.fillStyle = colour.night;
-      ctx.fillRect(x0, bbox.top, x1 - x0, bbox.height);
-    }
-    if (one.low === null && one.high === null) continue;
-    const top = one.high === null ? bbox.top : u.valToPos(one.high, "y", true);
-    const bottom = one.low === null ? bbox.top + bbox.height : u.valToPos(one.low, "y", true);
-    ctx.fillStyle = colour.band;
-    ctx.fillRect(x0, top, x1 - x0, bottom - top);
-    ctx.fillStyle = colour["band-edge"];
-    if (one.high !== null) ctx.fillRect(x0, top, x1 - x0, devicePixelRatio);
-    if (one.low !== null) ctx.fillRect(x0, bottom - devicePixelRatio, x1 - x0, devicePixelRatio);
-  }
-  ctx.restore();
-}
-
-/** Excursions: a bar on the time axis with a triangle at its onset. */
-function paintExcursions(u, excursions, nowMs, colour) {
-  const { ctx, bbox } = u;
-  const size = 5 * devicePixelRatio;
-  const base = bbox.top + bbox.height;
-  const right = bbox.left + bbox.width;
-  ctx.save();
-  ctx.fillStyle = colour.warn;
-  for (const one of excursions) {
-    const from = u.valToPos(Date.parse(one.onset) / 1000, "x", true);
-    const to = u.valToPos((one.end ? Date.parse(one.end) : nowMs) / 1000, "x", true);
-    const x0 = Math.max(bbox.left, from);
-    const x1 = Math.min(right, Math.max(to, x0 + devicePixelRatio));
-    if (x1 < bbox.left || x0 > right) continue;
-    ctx.fillRect(x0, base - size * 0.6, x1 - x0, size * 0.6);
-    if (from >= bbox.left) {
-      ctx.beginPath();
-      ctx.moveTo(from - size, base);
-      ctx.lineTo(from + size, base);
-      ctx.lineTo(from, base - size * 2.2);
-      ctx.fill();
-    }
-  }
-  ctx.restore();
-}
+export const GUTTER = 58; // CSS pixels to the left of every plot, so that all tracks lie beneath one another
+export const EDGE = 12;
+const BRUSH = 5; // CSS pixels: a shorter pull is a shaky click
+const NOTHING_PULLED = { left: 0, top: 0, width: 0, height: 0 };
 
 /** Room for the data and the limits near it. */
-function heights(columns, bands, isState) {
+function heights(lines, bands, isState) {
   if (isState) return [-0.08, 1.08];
   let low = Infinity, high = -Infinity;
   const reach = (v) => {
@@ -93,7 +22,7 @@ function heights(columns, bands, isState) {
     if (v < low) low = v;
     if (v > high) high = v;
   };
-  for (const several of [columns.low, columns.high, columns.value]) several.forEach(reach);
+  for (const { columns } of lines) for (const several of [columns.low, columns.high, columns.value]) several.forEach(reach);
   for (const one of bands) {
     reach(one.low);
     reach(one.high);
@@ -103,61 +32,103 @@ function heights(columns, bands, isState) {
   return [low - room, high + room];
 }
 
-/** Draw; returns the chart, to be destroyed by whoever asked for it. */
-export function drawChart(node, { columns, bands, excursions, span, series, zone, nowMs, onCursor }) {
-  const colour = colours();
-  const isState = series.kind === "state";
-  const yRange = heights(columns, bands, isState);
-  const font = `12px ${getComputedStyle(document.body).fontFamily}`;
-  const unit = series.display_unit;
-  const stepped = isState ? uPlot.paths.stepped({ align: 1 }) : undefined;
-  const axis = { stroke: colour.muted, font, grid: { stroke: colour.hair, width: 1 }, ticks: { stroke: colour.hair, width: 1, size: 5 } };
-  const options = {
-    width: node.clientWidth,
-    height: isState ? 150 : node.clientWidth < 520 ? 240 : 320,
-    tzDate: (seconds) => uPlot.tzDate(new Date(seconds * 1000), zone),
-    padding: [12, 12, 0, 0],
-    legend: { show: false },
-    cursor: { drag: { x: false, y: false }, y: false, points: { size: 9, fill: colour.accent, stroke: colour.accent } },
-    scales: { x: { range: [span[0] / 1000, span[1] / 1000] }, y: { range: yRange } },
-    axes: [
-      {
-        ...axis,
-        grid: { show: false },
-        space: 64,
-        values: (u, splits, i, space, step) => splits.map((s) => {
-          const time = clock(s * 1000, zone);
-          return step >= DAY_S || time === "00:00" ? dayMonth(s * 1000, zone) : time;
-        }),
-      },
-      {
-        ...axis,
-        size: 58,
-        label: isState ? "state" : unit ? `${series.label} [${unit}]` : series.label,
-        labelSize: 20,
-        labelFont: font,
-        labelGap: 2,
-        splits: isState ? () => [0, 1] : undefined,
-        values: (u, splits) => splits.map((v) => isState ? ["off", "on"][v] : number(v, decimalsOf(splits))),
-      },
-    ],
-    series: [
-      {},
-      { label: "lowest", stroke: "transparent", width: 0, points: { show: false }, paths: stepped },
-      { label: "highest", stroke: "transparent", width: 0, points: { show: false }, paths: stepped },
-      { label: "mean", stroke: colour.accent, width: columns.time.length > DENSE ? 1 : 1.6, paths: stepped, points: { size: 5, fill: colour.accent } },
-    ],
-    bands: isState ? [] : [{ series: [2, 1], fill: colour.spread }],
-    hooks: {
-      drawClear: [(u) => paintBehind(u, bands, colour)],
-      draw: [(u) => paintExcursions(u, excursions, nowMs, colour)],
-      setCursor: [(u) => onCursor(u.cursor.idx)],
-    },
-  };
-  return new uPlot(options, [columns.time, columns.low, columns.high, columns.value], node);
+const ofLine = ({ columns }) => [columns.time, columns.low, columns.high, columns.value];
+
+function timeText(seconds, step, zone) {
+  const ms = seconds * 1000;
+  if (step < MINUTE_S) return clockToSecond(ms, zone);
+  const time = clock(ms, zone);
+  if (step < DAY_S && time !== "00:00") return time;
+  const day = dayMonth(ms, zone);
+  return day === "1 Jan" ? plainDay(isoDay(ms, zone)).slice(4) : day;
 }
 
+function axes(zone, font, colour, { isState, labelled }) {
+  const axis = { stroke: colour.muted, font, grid: { stroke: colour.hair, width: 1 } };
+  const ticks = { stroke: colour.hair, width: 1, size: 5 };
+  return [
+    {
+      ...axis,
+      space: 64,
+      size: labelled ? TIME_AXIS : 1,
+      gap: labelled ? 4 : 0,
+      ticks: { ...ticks, show: labelled },
+      values: (u, splits, i, space, step) => splits.map((s) => (labelled ? timeText(s, step, zone) : "")),
+    },
+    {
+      ...axis,
+      ticks,
+      size: GUTTER,
+      space: 26,
+      splits: isState ? () => [0, 1] : undefined,
+      values: (u, splits) => splits.map((v) => (isState ? ["off", "on"][v] : number(v, decimalsOf(splits)))),
+    },
+  ];
+}
+
+/** As many decimals as tell the splits apart as they are: 0.25 needs two. */
 function decimalsOf(splits) {
   const step = Math.abs((splits[1] ?? 1) - splits[0]) || 1;
-  return Math.max(0, Math.min(4, Math.ceil(-Math.log10(step) - 1e-9)));
+  for (let decimals = 0; decimals < 6; decimals++) {
+    const scaled = step * 10 ** decimals;
+    if (Math.abs(scaled - Math.round(scaled)) < 1e-6 * scaled) return decimals;
+  }
+  return 6;
+}
+
+function seriesOf(lines, colour, isState) {
+  const paths = isState ? uPlot.paths.stepped({ align: 1 }) : undefined;
+  const unseen = { stroke: "transparent", width: 0, points: { show: false }, paths };
+  return lines.flatMap(({ columns }, i) => {
+    const { stroke, dash } = strokes(colour)[i];
+    const width = columns.time.length > DENSE ? 1 : 1.6;
+    return [unseen, unseen, { stroke, width, dash, paths, points: { size: 5, fill: stroke } }];
+  });
+}
+
+/** Draw; returns the chart, to be destroyed by whoever asked for it. */
+export function drawChart(node, { lines, bands, excursions = [], doses = [], written = [], span, zone, nowMs, labelled = true, shared, onCursor, onBrush }) {
+  const colour = colours();
+  const isState = lines[0].series.kind === "state";
+  const yRange = heights(lines, bands, isState);
+  const font = `12px ${getComputedStyle(document.body).fontFamily}`;
+  const plotHeight = isState ? 56 : node.clientWidth < 520 ? 110 : 132;
+  const gaps = lines.length === 1 ? lines[0].columns.gaps ?? [] : [];
+  const paint = (u) => {
+    paintGaps(u, gaps, colour);
+    paintDoses(u, doses, colour);
+    paintExcursions(u, excursions, nowMs, colour);
+    lines.forEach(({ columns }) => paintDoubts(u, columns, colour));
+  };
+  const options = {
+    width: node.clientWidth,
+    height: plotHeight + 14 + (labelled ? TIME_AXIS : 1),
+    tzDate: (seconds) => uPlot.tzDate(new Date(seconds * 1000), zone),
+    padding: [7, EDGE, 6, 0],
+    legend: { show: false },
+    cursor: {
+      drag: { x: Boolean(onBrush), y: false, setScale: false, dist: BRUSH },
+      y: false,
+      points: { size: 9, fill: colour.accent, stroke: colour.accent },
+      bind: { dblclick: () => null },
+      ...(shared ? { sync: { key: shared, setSeries: false, scales: ["x", null] } } : {}),
+    },
+    scales: { x: { range: [span[0] / 1000, span[1] / 1000] }, y: { range: yRange } },
+    axes: axes(zone, font, colour, { isState, labelled }),
+    series: [{}, ...seriesOf(lines, colour, isState)],
+    bands: isState || lines.length > 1 ? [] : [{ series: [2, 1], fill: colour.spread }],
+    hooks: {
+      drawClear: [(u) => paintBehind(u, { bands, written }, colour)],
+      draw: [paint],
+      setCursor: [(u) => u.cursor.left >= 0 && onCursor?.(1000 * u.posToVal(u.cursor.left, "x"))],
+      setSelect: [(u) => {
+        const { left, width } = u.select;
+        if (width < BRUSH) return;
+        u.setSelect(NOTHING_PULLED, false);
+        onBrush?.(1000 * u.posToVal(left, "x"), 1000 * u.posToVal(left + width, "x"));
+      }],
+    },
+  };
+  const data = lines.length === 1 ? ofLine(lines[0]) : uPlot.join(lines.map(ofLine));
+  return new uPlot(options, data, node);
 }

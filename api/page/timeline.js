@@ -1,192 +1,180 @@
-// The timeline: choose a series and a range, read it by eye, by cursor or as a sentence.
-import { useEffect, useRef, useState } from "./vendor/preact-hooks.js";
-import { drawChart, withBreaks } from "./chart.js";
-import { ask } from "./feed.js";
+// The timeline: tracks that share one axis of time and one cursor.
+import { useEffect, useLayoutEffect, useMemo, useRef, useState } from "./vendor/preact-hooks.js";
+import { forget, why } from "./asking.js";
 import { html } from "./html.js";
-import { dayAndClock, FLAGS, lasting, limits, number, stateWord, withUnit } from "./text.js";
-import { range, RANGES } from "./view.js";
+import { CROWDED, drawMarks, Happened } from "./marks.js";
+import { between, everyS, moved, resized, spanOf, startingAt, upToNow } from "./span.js";
+import { clock, number } from "./text.js";
+import { spanText, Taking } from "./taking.js";
+import { AddTrack } from "./timeline_add.js";
+import { Range } from "./timeline_range.js";
+import { Reading } from "./timeline_reading.js";
+import { Track, useLook } from "./timeline_track.js";
+import { NOTHING, readMarks, readTrack } from "./track_data.js";
+import { raised, without } from "./tracks.js";
 
 const REFRESH_MS = 60_000;
+const PATIENT_MS = 500; // what comes sooner needs no word on waiting
+const FEWEST_POINTS = 300;
+const MOST_POINTS = 1500;
+const POINTS_A_PIXEL = 1.2;
 
-async function load(view, series, nowMs, signal) {
-  const { hours, every } = range(view.range);
-  const end = view.end ?? nowMs;
-  const start = end - hours * 3_600_000;
-  const span = `start=${new Date(start).toISOString()}&end=${new Date(end).toISOString()}`;
-  const key = encodeURI(series.key);
-  const [readings, bands, found] = await Promise.all([
-    ask(`series/${key}/readings?${span}&every=${every}`, signal),
-    ask(`series/${key}/bands?${span}`, signal),
-    ask(`excursions?${span}&series=${encodeURIComponent(series.key)}`, signal),
-  ]);
-  const stretches = bands.bands.map((one) => ({ ...one, start: Date.parse(one.start), end: Date.parse(one.end) }));
-  return { series, columns: withBreaks(readings, series.cadence_s), bands: stretches, excursions: found.excursions, span: [start, end], everyS: readings.every_s };
-}
-
-// The stretches follow one another without a gap; a point may begin a little before the first of them.
-const NO_BAND = { low: null, high: null, lit: null };
-const bandAt = (bands, ms) => bands.find((one) => ms < one.end) ?? bands.at(-1) ?? NO_BAND;
-const passes = (band, value) =>
-  band.high !== null && value > band.high ? "above" : band.low !== null && value < band.low ? "below" : null;
-
-/** The stretch in a sentence: what the chart shows, for those who do not see it. */
-function summary({ series, columns, bands, everyS }) {
-  let count = 0, sum = 0, low = Infinity, high = -Infinity, inside = 0, outside = 0, points = 0;
-  const usual = Math.max(everyS, series.cadence_s ?? everyS);
-  columns.value.forEach((value, i) => {
-    if (value === null) return;
-    points += 1;
-    count += columns.count[i];
-    sum += value * columns.count[i];
-    low = Math.min(low, columns.low[i]);
-    high = Math.max(high, columns.high[i]);
-    const band = bandAt(bands, columns.time[i] * 1000);
-    if (band.low === null && band.high === null) return;
-    // Where the limits change within a stretch, its mean belongs to neither.
-    if (bandAt(bands, (columns.time[i] + everyS) * 1000 - 1) !== band) return;
-    // A point speaks for the time until the next one, but not for a gap.
-    const next = columns.value[i + 1] ?? null;
-    const lasts = next === null ? usual : Math.min(columns.time[i + 1] - columns.time[i], 3 * usual);
-    if (passes(band, value)) outside += lasts;
-    else inside += lasts;
-  });
-  if (!points) return "No readings in this range.";
-  if (series.kind === "state") return `${Math.round((100 * sum) / count)} % of the readings say ${stateWord(series.quantity, 1)}.`;
-  const numbers = `lowest ${withUnit(low, series)}, mean ${withUnit(sum / count, series)}, highest ${withUnit(high, series)}`;
-  const limited = inside + outside;
-  if (!limited) return `${numbers}. No limits are set for it in this range.`;
-  const hours = (seconds) => number(seconds / 3600, 1);
-  if (!outside) return `${numbers}. Inside its band in all of ${hours(limited)} h with readings and limits.`;
-  return `${numbers}. Outside its band for about ${hours(outside)} of ${hours(limited)} h with readings and limits.`;
-}
-
-function readout({ series, columns, bands, everyS }, i, zone) {
-  const value = columns.value[i];
-  const ms = columns.time[i] * 1000;
-  const when = dayAndClock(ms, zone);
-  if (value === null || value === undefined) return `${when}: no usable reading`;
-  if (series.kind === "state") return `${when}: ${series.label} ${stateWord(series.quantity, value)}`;
-  const band = bandAt(bands, ms);
-  const passed = passes(band, value);
-  const range = limits({ ...series, ...band });
-  const several = columns.count[i] > 1 ? ` (${number(columns.low[i], series.decimals)} to ${number(columns.high[i], series.decimals)} within ${lasting(everyS)})` : "";
-  const parts = [`${when}: ${withUnit(value, series)}${several}`];
-  if (range) parts.push(passed ? `${passed} its band, ${range}` : `inside its band, ${range}`);
-  if (band.lit !== null) parts.push(band.lit ? "lights on" : "lights off");
-  if (columns.flag[i] > 2) parts.push(`quality ${FLAGS[columns.flag[i]]}`);
-  return parts.join(" · ");
-}
-
-function Plot({ shown, zone, nowMs }) {
-  const node = useRef(null);
-  const chart = useRef(null);
-  const [cursor, setCursor] = useState(null);
-  const [scheme, setScheme] = useState(0);
-  const points = shown.columns.time.length;
-
+/** Reads every track and the marks of a span; what came before stays until then, and says so. */
+function useTracks(tracks, known, span, points, feed, tick) {
+  const [found, setFound] = useState({});
+  const [marks, setMarks] = useState({ ...NOTHING, fault: null });
+  const every = everyS(span[1] - span[0], points);
+  const ids = tracks.map((one) => one.join());
+  const ready = ids.map((id, i) => tracks[i].every((key) => known.has(key)) && id).filter(Boolean);
   useEffect(() => {
-    const dark = matchMedia("(prefers-color-scheme: dark)");
-    const again = () => setScheme((n) => n + 1);
-    dark.addEventListener("change", again);
-    let width = node.current.clientWidth;
-    const watcher = new ResizeObserver(() => {
-      if (node.current && node.current.clientWidth !== width) {
-        width = node.current.clientWidth;
-        again();
-      }
+    if (!ready.length) return undefined;
+    const stop = new AbortController();
+    const put = (id, part) => stop.signal.aborted || setFound((all) => ({ ...all, [id]: { ...all[id], ...part } }));
+    const nowMs = feed.now();
+    ready.forEach((id) => {
+      put(id, { waits: true });
+      readTrack(id.split(",").map((key) => known.get(key)), span, every, nowMs, stop.signal)
+        .then((shown) => put(id, { shown, fault: null, waits: false, at: Date.now() }), (error) => put(id, { fault: why(error), waits: false }));
     });
-    watcher.observe(node.current);
-    return () => { dark.removeEventListener("change", again); watcher.disconnect(); };
-  }, []);
-
-  useEffect(() => {
-    setCursor(null);
-    chart.current = drawChart(node.current, { ...shown, zone, nowMs, onCursor: (i) => i !== null && i !== undefined && setCursor(i) });
-    return () => chart.current.destroy();
-  }, [shown, zone, scheme]);
-
-  const at = cursor !== null && cursor < points ? cursor : points - 1;
-  const move = (i) => {
-    const u = chart.current;
-    setCursor(i);
-    u.setCursor({ left: u.valToPos(shown.columns.time[i], "x"), top: 10 }, false);
-  };
-  const text = points ? readout(shown, at, zone) : "";
-  return html`<div class="plot" ref=${node} aria-hidden="true"></div>
-    ${points > 0 && html`<div class="reader">
-      <label for="cursor">Read a moment</label>
-      <input id="cursor" type="range" min="0" max=${points - 1} step="1" value=${at} aria-valuetext=${text}
-        onInput=${(event) => move(Number(event.target.value))} />
-      <p class="readout" aria-hidden="true">${text}</p>
-    </div>`}`;
+    readMarks(span, nowMs, stop.signal).then((all) => stop.signal.aborted || setMarks({ ...all, fault: null }),
+      (error) => stop.signal.aborted || setMarks((all) => ({ ...all, fault: why(error) })));
+    return () => stop.abort();
+  }, [ready.join(" "), span[0], span[1], every, tick]);
+  return { found, marks, every };
 }
 
-function Picker({ list, view, change }) {
-  const groups = Map.groupBy ? Map.groupBy(list, (one) => one.zone_label) : grouped(list);
-  return html`<label class="field">Series
-    <select value=${view.series} onChange=${(event) => change({ series: event.target.value })}>
-      ${[...groups].map(([label, rows]) => html`<optgroup label=${label}>${rows.map((one) =>
-        html`<option value=${one.key}>${one.zone_label}: ${one.label}${one.display_unit ? `, ${one.display_unit}` : ""}</option>`)}</optgroup>`)}
-    </select></label>`;
+const few = (several) => (several.length > CROWDED ? [] : several);
+
+function Legend() {
+  const shape = (inner) => html`<svg class="shape" viewBox="0 0 14 14" width="14" height="14" aria-hidden="true">${inner}</svg>`;
+  return html`<p class="note key">
+    <span><i class="swatch band" aria-hidden="true"></i> its band</span>
+    <span><i class="swatch night" aria-hidden="true"></i> lights off</span>
+    <span><i class="swatch spread" aria-hidden="true"></i> lowest to highest</span>
+    <span class="outside">${shape(html`<path class="fill" d="M3 10 6 3 9 10Z" /><path class="fill" d="M5 10H14V13H3Z" />`)} excursion, from its onset</span>
+    <span class="outside">${shape(html`<circle class="line" cx="7" cy="7" r="4" />`)} suspect</span>
+    <span class="outside">${shape(html`<path class="line" d="M3 3 11 11M11 3 3 11" />`)} failed or missing</span>
+    <span>${shape(html`<path class="line thin" d="M1 10 6 4M5 10 10 4M9 10 14 4" />`)} no readings</span>
+    <span>${shape(html`<path class="fill" d="M2 3H12L7 12Z" />`)} dose</span>
+    <span>${shape(html`<path class="line thin" stroke-dasharray="2 2" d="M7 0V14" />`)} entry</span></p>`;
 }
 
-function grouped(list) {
-  const groups = new Map();
-  for (const one of list) groups.set(one.zone_label, [...(groups.get(one.zone_label) ?? []), one]);
-  return groups;
+const KEYS = "With the tracks in focus: left and right arrows move, with Shift by a whole width; plus and minus zoom; Home goes to "
+  + "the first reading, End to the present; Escape goes back. With a mouse, pull across the tracks to zoom in.";
+
+/** Which key does what to the span shown; nothing for other keys. */
+function byKey(event, span, nowMs, firstMs) {
+  const far = event.shiftKey ? 1 : 0.25;
+  const ms = span[1] - span[0];
+  return {
+    ArrowLeft: () => moved(span, -far, nowMs),
+    ArrowRight: () => moved(span, far, nowMs),
+    "+": () => resized(span, ms / 2, nowMs),
+    "=": () => resized(span, ms / 2, nowMs),
+    "-": () => resized(span, ms * 2, nowMs),
+    Home: () => startingAt(span, firstMs ?? span[0], nowMs),
+    End: () => upToNow(span),
+  }[event.key];
 }
 
 export function Timeline({ feed, zone, view, change }) {
-  const list = feed.data("series")?.series ?? [];
-  const series = list.find((one) => one.key === view.series) ?? null;
-  const [shown, setShown] = useState(null);
-  const [fault, setFault] = useState(null);
-  const [minute, setMinute] = useState(0);
+  const farm = feed.data("farm"); // with it comes the farm's own time
+  const list = (farm && feed.data("series")?.series) ?? [];
+  const known = useMemo(() => new Map(list.map((one) => [one.key, one])), [farm && feed.data("series")]);
+  const { tracks } = view;
+  const [tick, setTick] = useState(0);
+  const [look, setLook] = useState(0);
+  const [cursor, setCursor] = useState(null);
+  const [slow, setSlow] = useState(false);
+  const earlier = useRef([]);
+  const charts = useRef({});
+  const field = useRef(null);
+  const lane = useRef(null);
+  useLook(field, setLook);
+  const span = useMemo(() => spanOf(view, Math.floor(feed.now() / 1000) * 1000), [view.from, view.to, view.last, view.from === null && tick, Boolean(farm)]);
+  const points = Math.min(MOST_POINTS, Math.max(FEWEST_POINTS, POINTS_A_PIXEL * innerWidth));
+  const { found, marks, every } = useTracks(tracks, known, span, points, feed, tick);
+  const states = tracks.map((one) => found[one.join()] ?? { waits: true });
 
   useEffect(() => {
-    const timer = setInterval(() => document.hidden || setMinute((n) => n + 1), REFRESH_MS);
-    return () => clearInterval(timer);
+    const timer = setInterval(() => document.hidden || setTick((n) => n + 1), REFRESH_MS);
+    return () => { clearInterval(timer); forget(); };
   }, []);
 
-  useEffect(() => {
-    if (!series) return undefined;
-    const stop = new AbortController();
-    load(view, series, feed.now(), stop.signal)
-      .then((found) => { setShown(found); setFault(null); })
-      .catch((error) => stop.signal.aborted || setFault(error.message));
-    return () => stop.abort();
-  }, [series?.key, view.range, view.end, view.end ? 0 : minute]);
-
-  const hours = range(view.range).hours;
-  const pan = (direction) => {
-    const end = (view.end ?? feed.now()) + direction * hours * 1_800_000;
-    change({ end: end >= feed.now() - 60_000 ? null : end });
+  const go = (next) => {
+    if (["from", "to", "last"].every((name) => next[name] === view[name])) return;
+    earlier.current = [...earlier.current.slice(-49), { from: view.from, to: view.to, last: view.last }];
+    setCursor(null);
+    change(next);
   };
+  const back = () => {
+    setCursor(null);
+    change(earlier.current.pop());
+  };
+  const keys = (event) => {
+    if (event.target !== field.current || event.ctrlKey || event.metaKey || event.altKey) return;
+    const firsts = tracks.flat().map((key) => known.get(key)?.first).filter(Boolean).map((one) => Date.parse(one));
+    const does = event.key === "Escape" ? earlier.current.length && (() => null) : byKey(event, span, feed.now(), firsts.length ? Math.min(...firsts) : null);
+    if (!does) return;
+    event.preventDefault();
+    if (event.key === "Escape") back();
+    else go(does());
+  };
+  const move = (ms) => {
+    setCursor(ms);
+    for (const chart of Object.values(charts.current)) {
+      chart.setCursor?.({ left: chart.valToPos(ms / 1000, "x"), top: 10 }, false);
+    }
+  };
+
+  const naming = (key) => (known.has(key) ? `${known.get(key).zone_label}, ${known.get(key).label}` : key);
+  const shownKeys = new Set(tracks.flat());
+  const relevant = useMemo(() => ({ ...marks, excursions: marks.excursions.filter((one) => shownKeys.has(one.series)) }), [marks, [...shownKeys].join()]);
+  const drawn = useMemo(() => ({ ...marks, written: few(marks.written), doses: few(marks.doses) }), [marks]);
+  const held = tracks.map((one, i) => ({ id: one.join(), ...states[i].shown })).filter((one) => one.lines && one.everyS === every);
+  useLayoutEffect(() => {
+    charts.current.marks = lane.current;
+    const plot = field.current?.querySelector(".plot");
+    if (lane.current && plot) drawMarks(lane.current, plot.clientWidth, marks, span);
+  }, [marks, span[0], span[1], look, states.length, held.length]);
+
+  const waiting = states.filter((one, i) => one.waits && tracks[i].every((key) => known.has(key))).length;
+  useEffect(() => {
+    const timer = setTimeout(() => setSlow(waiting > 0), waiting ? PATIENT_MS : 0);
+    return () => clearTimeout(timer);
+  }, [waiting > 0]);
+  const oldest = Math.min(...states.filter((one) => one.at).map((one) => one.at));
+  const failed = states.some((one) => one.fault) || marks.fault;
+
   return html`<section id="timeline" aria-labelledby="timeline-title" class="full">
-    <div class="head"><h2 id="timeline-title" tabindex="-1">Timeline</h2>
-      <p class="note key">
-        <span><i class="swatch band" aria-hidden="true"></i> its band</span>
-        <span><i class="swatch night" aria-hidden="true"></i> lights off</span>
-        <span><i class="swatch out" aria-hidden="true"></i> excursion, from the triangle on</span></p></div>
+    <div class="head"><h2 id="timeline-title" tabindex="-1">Timeline</h2><${Legend} /></div>
     <div class="body">
-      <div class="controls">
-        <${Picker} ...${{ list, view, change }} />
-        <fieldset class="ranges"><legend>Range</legend>${RANGES.map((one) => html`<label>
-          <input type="radio" name="range" value=${one.name} checked=${view.range === one.name} onChange=${() => change({ range: one.name })} />
-          <span>${one.label}</span></label>`)}</fieldset>
-        <div class="pan" role="group" aria-label="Move in time">
-          <button type="button" onClick=${() => pan(-1)}>Earlier</button>
-          <button type="button" disabled=${!view.end} onClick=${() => pan(1)}>Later</button>
-          <button type="button" disabled=${!view.end} onClick=${() => change({ end: null })}>To now</button>
-        </div>
+      <${Range} ...${{ span, view, zone, go, now: () => feed.now() }} back=${earlier.current.length > 0 && back} />
+      <p class="spanned"><strong>${spanText(span, zone)}</strong> <span class="note">${zone}</span>
+        <span role="status" class="note">${slow && waiting ? ` Reading ${number(waiting, 0)} of ${number(tracks.length, 0)} tracks …` : ""}</span></p>
+      ${failed && html`<p class="warning" role="alert">${marks.fault && `What happened meanwhile is not known: ${marks.fault} `}${
+        Number.isFinite(oldest) ? `What is drawn was read at ${clock(oldest + feed.offset, zone)} or later.` : "Nothing has been read yet."}
+        ${" "}<button type="button" class="plain" onClick=${() => setTick((n) => n + 1)}>Ask again</button></p>`}
+      ${!list.length && html`<p class="note">${feed.data("series") ? "No series is described or has arrived yet. What arrives under an unknown name stands further down." : "Asking which series there are …"}</p>`}
+      <div class="tracks" ref=${field} tabindex=${list.length ? 0 : undefined} role="group" aria-label="Tracks on one axis of time" aria-describedby="timeline-keys" onKeyDown=${keys}>
+        <div class="lane" aria-hidden="true"><canvas ref=${lane}></canvas></div>
+        ${list.length > 0 && tracks.map((track, i) => {
+          const id = track.join();
+          const lost = track.find((key) => !known.has(key));
+          if (lost) {
+            return html`<p key=${id} class="note">There is no series ${lost}. ${tracks.length > 1 && html`<button type="button" class="plain" onClick=${() => change({ tracks: without(tracks, track) })}>Remove</button>`}</p>`;
+          }
+          return html`<${Track} key=${id} id=${id} found=${states[i]} members=${track.map((key) => known.get(key))} only=${tracks.length === 1} top=${i === 0}
+            ...${{ span, zone, look, charts }} marks=${drawn} nowMs=${feed.now()} labelled=${i === tracks.length - 1}
+            act=${{ up: () => change({ tracks: raised(tracks, track) }), remove: () => change({ tracks: without(tracks, track) }) }}
+            onCursor=${setCursor} onBrush=${(from, to) => go(between(from, to))} />`;
+        })}
       </div>
-      ${fault && html`<p class="warning" role="alert">${fault}</p>`}
-      ${!series && html`<p class="note">${list.length && view.series ? `There is no series ${view.series}.` : "Choose a series."}</p>`}
-      ${series && shown && html`<figure>
-        <figcaption><strong>${shown.series.zone_label}, ${shown.series.label}</strong>, ${dayAndClock(shown.span[0], zone)} to ${dayAndClock(shown.span[1], zone)}: ${summary(shown)}</figcaption>
-        <${Plot} shown=${shown} zone=${zone} nowMs=${feed.now()} />
-      </figure>`}
-      ${series && !shown && !fault && html`<p class="note">Reading …</p>`}
+      ${held.length > 0 && html`<${Reading} held=${held} span=${span} atMs=${cursor} move=${move} zone=${zone} />`}
+      <p class="note" id="timeline-keys">${KEYS}</p>
+      <${AddTrack} ...${{ list, known, tracks }} put=${(next) => change({ tracks: next })} />
+      <${Taking} ...${{ farm, view, span, zone, held, charts, naming }} marks=${relevant} />
+      <${Happened} marks=${relevant} zone=${zone} named=${naming} />
     </div>
   </section>`;
 }

@@ -1,16 +1,36 @@
 // What the timeline and the day sheet show, kept in the address so that a link opens the same.
+import { between, inLimits, USUAL_MS } from "./span.js";
 
-export const RANGES = [
-  { name: "6h", label: "6 h", hours: 6, every: "30s", everyS: 30 },
-  { name: "24h", label: "24 h", hours: 24, every: "2m", everyS: 120 },
-  { name: "3d", label: "3 d", hours: 72, every: "5m", everyS: 300 },
-  { name: "7d", label: "7 d", hours: 168, every: "15m", everyS: 900 },
-  { name: "30d", label: "30 d", hours: 720, every: "1h", everyS: 3600 },
-];
 const DAY = /^\d{4}-\d\d-\d\d$/;
 /** How many days a span of the air's chart is long. */
 export const inDays = (span) => ({ "7d": 7, "30d": 30 })[span] ?? 1;
-export const range = (name) => RANGES.find((one) => one.name === name) ?? RANGES[1];
+
+export const MOST_TRACKS = 10;
+export const MOST_LINES = 3; // in one track: as many as can be told apart by their strokes
+const LEAST_ON_TOP = 4; // tracks that a link to one series leaves
+const KEY = /^[a-z0-9_-]+(\/[a-z0-9_-]+){1,2}$/;
+const UNITS_S = { d: 86_400, h: 3600, m: 60, s: 1 };
+
+const ROOM_BEFORE_MS = 30 * 60_000;
+const PRESENT_MS = 60_000;
+
+/** A length of time as 24h: in the largest unit that gives a whole number. */
+function lengthText(ms) {
+  const seconds = Math.round(ms / 1000);
+  const [unit, size] = Object.entries(UNITS_S).find(([, one]) => seconds % one === 0);
+  return `${seconds / size}${unit}`;
+}
+
+function lengthMs(text) {
+  const match = /^(\d{1,9})([smhd])$/.exec(text ?? "");
+  return match ? inLimits(Number(match[1]) * UNITS_S[match[2]] * 1000) : null;
+}
+
+/** The tracks from the top: each a list of the keys of its series. */
+function readTracks(text) {
+  const tracks = (text ?? "").split(",").map((one) => [...new Set(one.split(":"))].filter((key) => KEY.test(key)).slice(0, MOST_LINES));
+  return tracks.filter((one) => one.length).slice(0, MOST_TRACKS);
+}
 
 // Which parts of the page are open: as the address says, else these where there is room for them.
 const WIDE = "(min-width: 62rem)";
@@ -28,11 +48,15 @@ export function opened(view, part, open) {
 
 export function readView(hash = location.hash) {
   const asked = new URLSearchParams(hash.replace(/^#/, ""));
-  const end = Date.parse(asked.get("end") ?? "");
+  const time = (name) => Date.parse(asked.get(name) ?? "");
+  const last = lengthMs(asked.get("last")) ?? lengthMs(asked.get("range")) ?? USUAL_MS; // range, series and end: in older links
+  const [from, to, end] = [time("from"), time("to"), time("end")];
+  let span = { from: null, to: null, last };
+  if (from < to) span = between(from, to);
+  else if (!Number.isNaN(end)) span = between(end - last, end);
   return {
-    series: asked.get("series") ?? "",
-    range: range(asked.get("range")).name,
-    end: Number.isNaN(end) ? null : end,
+    tracks: readTracks(asked.get("tracks") ?? asked.get("series")),
+    ...span,
     day: DAY.test(asked.get("day") ?? "") ? asked.get("day") : "",
     air: asked.get("air") ?? "",
     airspan: DAY.test(asked.get("airspan") ?? "") || ["7d", "30d"].includes(asked.get("airspan")) ? asked.get("airspan") : "24h",
@@ -43,9 +67,13 @@ export function readView(hash = location.hash) {
 
 export function link(view) {
   const parts = new URLSearchParams();
-  if (view.series) parts.set("series", view.series);
-  if (view.range) parts.set("range", view.range);
-  if (view.end) parts.set("end", new Date(view.end).toISOString());
+  const time = (ms) => new Date(ms).toISOString().replace(".000Z", "Z");
+  if (view.tracks.length) parts.set("tracks", view.tracks.map((one) => one.join(":")).join(","));
+  if (view.from === null) parts.set("last", lengthText(view.last));
+  else {
+    parts.set("from", time(view.from));
+    parts.set("to", time(view.to));
+  }
   if (view.day) parts.set("day", view.day);
   if (view.air) parts.set("air", view.air);
   if (view.airspan && view.airspan !== "24h") parts.set("airspan", view.airspan);
@@ -54,12 +82,21 @@ export function link(view) {
   return "#" + parts.toString().replaceAll("%2F", "/").replaceAll("%3A", ":").replaceAll("%2C", ",");
 }
 
-/** The view of one series around a stretch of time: the shortest range that holds it with room before it. */
-export function around(view, series, startMs, endMs, nowMs) {
+/** The view with one series in its uppermost track; where that makes many tracks, the lowest one goes. */
+export function onTop(view, key) {
+  const others = view.tracks.filter((one) => one.join() !== key);
+  return { ...view, tracks: [[key], ...others].slice(0, Math.max(LEAST_ON_TOP, view.tracks.length)) };
+}
+
+/** One series up to the present. */
+export const upToNow = (view, key) => ({ ...onTop(view, key), from: null, to: null });
+
+/** One series around a stretch of time, with some room on either side of it. */
+export function around(view, key, startMs, endMs, nowMs) {
   const end = endMs ?? nowMs;
-  const room = Math.max((end - startMs) * 0.3, 30 * 60_000);
+  const room = Math.max((end - startMs) * 0.3, ROOM_BEFORE_MS);
   const until = Math.min(nowMs, end + room);
-  const needed = (until - startMs + room) / 3_600_000;
-  const fits = RANGES.find((one) => one.hours >= needed) ?? RANGES.at(-1);
-  return { ...view, series, range: fits.name, end: nowMs - until < 60_000 ? null : until };
+  const span = between(startMs - room, until);
+  const follows = nowMs - until < PRESENT_MS;
+  return { ...onTop(view, key), ...(follows ? { from: null, to: null, last: Math.ceil(span.last / 60_000) * 60_000 } : span) };
 }

@@ -1,7 +1,7 @@
 // Each zone against its band.
 import { html } from "./html.js";
 import { capital, FLAGS, lasting, limits, number, stateWord, withUnit, words } from "./text.js";
-import { isWide, link } from "./view.js";
+import { isWide, link, upToNow } from "./view.js";
 
 const WIDTH = 96;
 const LEFT = 26;
@@ -57,7 +57,7 @@ function Row({ row, give, elapsed, stale, view }) {
   const said = stale && STANDING[row.standing] && !old ? `was ${STANDING[row.standing]}` : STANDING[row.standing];
   const banded = row.low !== null || row.high !== null;
   return html`<tr role="row" class=${`row ${row.standing}${banded ? "" : " plain"}`}>
-    <th role="rowheader" scope="row"><a href=${link({ ...view, series: row.key, end: null })} data-shows="timeline">${row.label}</a></th>
+    <th role="rowheader" scope="row"><a href=${link(upToNow(view, row.key))} data-shows="timeline">${row.label}</a></th>
     <td role="cell" class="value"><span class="number">${number(row.value, row.decimals)}</span> <span class="unit">${row.value !== null && row.display_unit}</span></td>
     <td role="cell" class="marked"><${Mark} row=${row} stale=${stale} /></td>
     <td role="cell" class="said">
