@@ -2,12 +2,15 @@
 import { useEffect } from "./vendor/preact-hooks.js";
 import { Air } from "./air.js";
 import { Alarms, STANDING } from "./alarms.js";
+import { Balances } from "./balances.js";
 import { Clocks, Rejects, Unknown } from "./arrivals.js";
 import { DataSet } from "./data_set.js";
 import { Findings, FOUND } from "./findings.js";
 import { html } from "./html.js";
+import { Light } from "./light.js";
 import { Notices } from "./notices.js";
 import { DaySheet, Excursions, RECENT } from "./record.js";
+import { RootZoneDays } from "./root_zone.js";
 import { plainDay } from "./text.js";
 import { Timeline } from "./timeline.js";
 import { isOpen, isWide, link, opened } from "./view.js";
@@ -21,6 +24,9 @@ const whole = (answer, name) => answer?.[name] ?? [];
 const PARTS = [
   ["timeline", "Timeline", () => "any series over time, with its band", [Timeline]],
   ["air", "Air", () => "where it was, on a psychrometric chart", [Air]],
+  ["light", "Light", () => "by row and day, against its target", [Light]],
+  ["root-zone", "Root zone", () => "EC and pH, doses, top-ups, uptake, probes", [RootZoneDays]],
+  ["balances", "Water, stocks, energy", () => "day by day, and how long each stock lasts", [Balances]],
   ["excursions", "Excursions and causes", (feed) => {
     const open = whole(feed.data(RECENT), "excursions").filter((one) => !one.end).length;
     return `${listed(counted(open, "open", "open"), counted(whole(feed.data(RECENT), "excursions").length - open, "ended", "ended") || "none ended")} in seven days`;

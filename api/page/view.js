@@ -60,6 +60,7 @@ export function readView(hash = location.hash) {
     day: DAY.test(asked.get("day") ?? "") ? asked.get("day") : "",
     air: asked.get("air") ?? "",
     airspan: DAY.test(asked.get("airspan") ?? "") || ["7d", "30d"].includes(asked.get("airspan")) ? asked.get("airspan") : "24h",
+    days: [7, 14, 30, 92].includes(Number(asked.get("days"))) ? Number(asked.get("days")) : 14,
     joined: asked.has("joined"),
     open: /^[a-z,-]+$/.test(asked.get("open") ?? "") ? asked.get("open") : null,
   };
@@ -78,6 +79,7 @@ export function link(view) {
   if (view.air) parts.set("air", view.air);
   if (view.airspan && view.airspan !== "24h") parts.set("airspan", view.airspan);
   if (view.joined) parts.set("joined", "yes");
+  if (view.days && view.days !== 14) parts.set("days", view.days);
   if (view.open) parts.set("open", view.open);
   return "#" + parts.toString().replaceAll("%2F", "/").replaceAll("%3A", ":").replaceAll("%2C", ",");
 }

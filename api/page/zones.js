@@ -18,7 +18,7 @@ export function place(value, low, high) {
 }
 
 /** The band as a bar on a line, the value as a shape: dot inside, triangle outside, ring when silent. */
-function Mark({ row, stale }) {
+export function Mark({ row, stale }) {
   const { low, high, value } = row;
   const standing = stale ? "silent" : row.standing;
   if ((low === null && high === null) || value === null) return html`<span class="mark"></span>`;

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import copy
 import re
 from collections.abc import Iterator
 
 import pytest
 
+from api.examples import EXAMPLES
 from tests.api.test_page import AXE, CHROMIUM, DESK, NARROWEST, ONLY_LOOPBACK, PHONE
 from tests.serving import Served
 
@@ -55,6 +57,34 @@ def visit(browser, served):
         return page
 
     yield visit
+    for context in contexts:
+        context.close()
+    assert complaints == []
+
+
+SHOWN = {"light-days": "#light", "root-zone": "#root-zone", "balances": "#balances"}
+
+
+@pytest.fixture
+def of_examples(browser, served):
+    """Return how to open the page with the documented examples as what three addresses answer."""
+    contexts, complaints = [], []
+
+    def opened(path: str, size: tuple[int, int] = DESK, scheme: str = "light", **answers):
+        context = browser.new_context(
+            viewport={"width": size[0], "height": size[1]}, color_scheme=scheme, reduced_motion="reduce"
+        )
+        contexts.append(context)
+        page = context.new_page()
+        page.on("pageerror", lambda error: complaints.append(str(error)))
+        for address in SHOWN:
+            example = answers.get(address, EXAMPLES[address.replace("-", "_")])
+            page.route(f"**/api/v1/{address}?*", lambda route, _, example=example: route.fulfill(json=example))
+        page.goto(served.url + path)
+        page.locator("article.zone").first.wait_for()
+        return page
+
+    yield opened
     for context in contexts:
         context.close()
     assert complaints == []
@@ -196,4 +226,71 @@ def test_axe_finds_nothing_serious_while_all_is_folded(visit, scheme):
     page.locator("#fold-day").wait_for()
     page.evaluate(AXE)
     found = page.evaluate("axe.run()")
+    assert [one["id"] for one in found["violations"] if one["impact"] in ("serious", "critical")] == []
+
+
+def test_light_stands_by_day_and_row_with_what_missed_its_target(visit, of_examples):
+    light = visit("#open=light").locator("#light")
+    playwright.expect(light.locator("li").first).to_contain_text("Row: 14.4")
+    assert "12.0 to 17.0 wanted; met" in plain(light)
+    answer = copy.deepcopy(EXAMPLES["light_days"])
+    [row] = answer["zones"]
+    row["days"].append({**row["days"][0], "day": "2026-02-28", "mol": 8.9, "standing": "low"})
+    light = of_examples("#open=light", **{"light-days": answer}).locator("#light")
+    playwright.expect(light.locator("li")).to_contain_text("1 of 2 days missed it")
+    assert light.locator("tbody th").all_inner_texts() == ["Sat 28 Feb", "Fri 27 Feb"], "the newest day first"
+    low = light.locator("td.low")
+    assert "8.9 below its target" in plain(low).replace("\n", " ")
+    assert low.locator("path.out").count() == 1, "a shape, not colour alone"
+
+
+def test_the_root_zone_shows_doses_top_ups_uptake_and_calibrations(of_examples):
+    page = of_examples("#open=root-zone")
+    root = page.locator("#root-zone")
+    slider = root.get_by_role("slider", name="Read a day")
+    told = slider.get_attribute("aria-valuetext").replace("\u00a0", " ")
+    for part in (
+        "Sat 28 Feb 2026: EC at 25 °C 1.80 mS/cm (1.74 to 1.86)",
+        "1 dose of nutrient, 60 mL",
+        "topped up 35.1 L",
+        "drunk 39.9 L, give or take 1.5 L",
+        "taken up at 2.17 mS/cm, give or take 0.18 mS/cm",
+    ):
+        assert part in told, part
+    assert root.locator("svg .tick").count() == 1
+    assert root.locator("svg .drop").count() == 1
+    assert "slope 97.6 % of Nernst, offset −2.6 mV" in plain(root)
+    answer = copy.deepcopy(EXAMPLES["root_zone"])
+    answer["reservoirs"][0]["days"][0]["solution"][0]["mean"] = 1.4
+    root = of_examples("#open=root-zone", **{"root-zone": answer}).locator("#root-zone")
+    playwright.expect(root).to_contain_text("1 of 1 days outside")
+    assert root.locator("svg .out path.point").count() == 1
+
+
+def test_balances_tell_what_is_used_and_how_long_stocks_last(of_examples):
+    page = of_examples("#open=balances&days=30")
+    shown = page.locator("#balances")
+    playwright.expect(shown.get_by_label("Days")).to_have_value("30")
+    text = plain(shown)
+    assert "water drunk 40.8 L, condensate 27.0 L, energy 122 kWh, at a cost of 19.55 EUR, CO2 633 g" in text
+    assert "13.5 L\t812 mL\t17 days (13 to 22 days)\tFri 20 Feb 2026" in text
+    answer = copy.deepcopy(EXAMPLES["balances"])
+    answer["stocks"][0]["days_left"] = 3.2
+    soon = of_examples("#open=balances", balances=answer).locator("#balances strong.outside")
+    playwright.expect(soon).to_contain_text("3\u00a0days")
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", [NARROWEST, DESK])
+def test_days_side_by_side_fit_and_axe_finds_nothing_serious(of_examples, size, scheme):
+    page = of_examples("#open=light,root-zone,balances", size, scheme)
+    for section in SHOWN.values():
+        page.locator(f"{section} table").first.wait_for(state="attached")
+    page.evaluate("document.querySelectorAll('main details').forEach((one) => { one.open = true })")
+    assert page.evaluate("document.documentElement.scrollWidth") <= size[0]
+    text = "".join(page.locator(section).inner_text() for section in SHOWN.values())
+    assert "undefined" not in text
+    assert "NaN" not in text
+    page.evaluate(AXE)
+    found = page.evaluate("axe.run({ include: ['#light', '#root-zone', '#balances'] })")
     assert [one["id"] for one in found["violations"] if one["impact"] in ("serious", "critical")] == []
