@@ -529,6 +529,14 @@ EXAMPLES: dict[str, dict[str, Any]] = {
             "coverage": 0.998,
             "convention": "by plants and time; our convention, no source",
         },
+        "use": {
+            "water_l": 212.0,
+            "water_coverage": 1.0,
+            "co2_g": 3150.0,
+            "co2_coverage": 1.0,
+            "stocks": [{"stock": "nutrient-a", "label": "Stock A", "used_ml": 4060.0, "coverage": 1.0}],
+            "convention": "each day's sheet, by plants and time; our convention, no source",
+        },
     },
     "rejects": {
         "counts": {"unknown_name": 412},

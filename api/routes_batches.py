@@ -8,6 +8,7 @@ from fastapi import APIRouter, Path
 
 from api import examples, schemas
 from api.house import TheHouse, not_found
+from watch.batch_use import batch_use
 from watch.batches import batch_record
 
 router = APIRouter(tags=["batches"])
@@ -37,4 +38,7 @@ def batch(
     named = {one.name: one for one in house.farm.batches}
     if name not in named:
         raise not_found("batch", name, named, "/api/v1/batches lists every batch")
-    return batch_record(house.farm, house.store, named[name], house.clock())
+    one, now_us = named[name], house.clock()
+    return batch_record(house.farm, house.store, one, now_us) | {
+        "use": batch_use(house.farm, house.journal, one, now_us)
+    }

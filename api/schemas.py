@@ -457,6 +457,26 @@ class BatchEnergy(BaseModel):
     convention: str = Field(description="how energy is shared between batches")
 
 
+class BatchStock(BaseModel):
+    """What a batch bears of one stock."""
+
+    stock: str
+    label: str
+    used_ml: float | None
+    coverage: float | None = Field(description="share of the batch's days whose sheet tells of it")
+
+
+class BatchUse(BaseModel):
+    """The share of the farm's water, stocks and CO2 that a batch bears; null where nothing tells of them."""
+
+    water_l: float | None = Field(description="drunk by the plants")
+    water_coverage: float | None = Field(description="share of the batch's days whose sheet tells of it")
+    co2_g: float | None = Field(description="dosed")
+    co2_coverage: float | None
+    stocks: list[BatchStock]
+    convention: str = Field(description="how use is shared between batches")
+
+
 class BatchAnswer(BaseModel):
     """What one batch has had until now."""
 
@@ -471,6 +491,7 @@ class BatchAnswer(BaseModel):
     stays: list[BatchStay]
     total: BatchTotal
     energy: BatchEnergy
+    use: BatchUse
 
 
 class RejectAnswer(BaseModel):
