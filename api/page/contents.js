@@ -3,6 +3,7 @@ import { useEffect } from "./vendor/preact-hooks.js";
 import { Air } from "./air.js";
 import { Alarms, STANDING } from "./alarms.js";
 import { Balances } from "./balances.js";
+import { Batches } from "./batches.js";
 import { Clocks, Rejects, Unknown } from "./arrivals.js";
 import { DataSet } from "./data_set.js";
 import { Findings, FOUND } from "./findings.js";
@@ -11,6 +12,7 @@ import { Light } from "./light.js";
 import { Notices } from "./notices.js";
 import { DaySheet, Excursions, RECENT } from "./record.js";
 import { RootZoneDays } from "./root_zone.js";
+import { Sensors } from "./sensors.js";
 import { plainDay } from "./text.js";
 import { Timeline } from "./timeline.js";
 import { isOpen, isWide, link, opened } from "./view.js";
@@ -33,8 +35,9 @@ const PARTS = [
   }, [Excursions, Findings]],
   ["alarms", "Alarms and notices", (feed) => counted(whole(feed.data(STANDING), "alarms").length, "alarm stands", "alarms stand") || "no alarm stands", [Alarms, Notices]],
   ["day", "Day sheet", (feed) => { const last = [...whole(feed.data("days"), "days")].sort().at(-1); return last ? `up to ${plainDay(last)}` : "none yet"; }, [DaySheet]],
-  ["rejects", "What arrived", (feed) => listed(counted(whole(feed.data("rejects"), "rejects").length, "kind refused", "kinds refused") || "nothing refused",
-    counted(whole(feed.data("unknown"), "unknown").length, "unknown name", "unknown names"), counted(whole(feed.data("clocks"), "clocks").length, "wrong clock", "wrong clocks")), [Rejects, Unknown, Clocks]],
+  ["batches", "Batches", (feed) => counted(whole(feed.data("batches"), "batches").length, "batch", "batches") || "none described", [Batches]],
+  ["sensors", "Sensors and arrivals", (feed) => listed(counted(whole(feed.data("series"), "series").filter((one) => one.silent).length, "silent", "silent"), counted(whole(feed.data("rejects"), "rejects").length, "kind refused", "kinds refused") || "nothing refused",
+    counted(whole(feed.data("unknown"), "unknown").length, "unknown name", "unknown names"), counted(whole(feed.data("clocks"), "clocks").length, "wrong clock", "wrong clocks")), [Sensors, Rejects, Unknown, Clocks]],
   ["write-down", "Write something down", () => "calibrations, samples, refills, notes", [WriteDown]],
   ["data-set", "Data set", () => "readings to take away", [DataSet]],
 ];

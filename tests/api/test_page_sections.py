@@ -294,3 +294,44 @@ def test_days_side_by_side_fit_and_axe_finds_nothing_serious(of_examples, size, 
     page.evaluate(AXE)
     found = page.evaluate("axe.run({ include: ['#light', '#root-zone', '#balances'] })")
     assert [one["id"] for one in found["violations"] if one["impact"] in ("serious", "critical")] == []
+
+
+def test_sensors_tell_who_is_silent_and_whose_readings_were_doubted(visit):
+    sensors = visit("#open=sensors").locator("#sensors")
+    playwright.expect(sensors).to_contain_text("6 series are described; 2 are silent")
+    silent = sensors.get_by_role("table", name="Silent: 2")
+    told = plain(silent)
+    assert "Outdoors, Air temperature" in told
+    assert "never heard from" in told
+    assert "silent for 2 h 51 min" in told
+    assert "every 60 s" in told
+    well = sensors.locator("details", has_text="heard from")
+    well.locator("summary").click()
+    assert "Row, PPFD" in plain(well)
+
+
+def test_a_batch_tells_where_it_stood_and_what_it_bears(browser, served):
+    context = browser.new_context()
+    page = context.new_page()
+    page.route("**/api/v1/batches", lambda route: route.fulfill(json=EXAMPLES["batches"]))
+    page.route("**/api/v1/batches/*", lambda route: route.fulfill(json=EXAMPLES["batch"]))
+    page.goto(served.url + "#open=batches")
+    batches = page.locator("#batches")
+    batches.locator("summary").click()
+    batches.get_by_text("What it had in all").wait_for()
+    told = plain(batches)
+    # 296.4 mol in 483.2 h are 14.7 a day
+    assert "Row 1\tgrowing on\tMon 9 Feb, 00:00\tstill there\t14.7 mol m⁻² d⁻¹" in told
+    for part in (
+        "Energy\t612 kWh",
+        "Water drunk\t212 L",
+        "Stock A\t4060 mL",
+        "CO2 dosed\t3150 g",
+        "by plants and time",
+    ):
+        assert part in told, part
+    assert "undefined" not in told
+    page.evaluate(AXE)
+    found = page.evaluate("axe.run(document.getElementById('batches'))")
+    assert [one["id"] for one in found["violations"] if one["impact"] in ("serious", "critical")] == []
+    context.close()
