@@ -72,7 +72,7 @@ function wetness(chart) {
   return chart.surfaces.filter((one) => known(one.coldest_g_kg) && chart.hours.time.length).map((one) => {
     const room = one.coldest_g_kg - most;
     return room > 0 ? `${one.label}: even the dampest hour had ${number(room, 1)} ${RATIO} less than would wet it at its coldest`
-      : `${one.label}: the dampest hour had ${number(-room, 1)} ${RATIO} more than wets it at its coldest`;
+      : `${one.label}: the dampest hour had ${number(-room, 1)} ${RATIO} more than wets it at its coldest, which need not have been that hour`;
   });
 }
 
@@ -110,7 +110,7 @@ function Key({ chart }) {
   const swatch = (band) => html`<svg class="air-drawing" viewBox="0 0 24 14" width="24" height="14" aria-hidden="true"><rect class=${band.lit === false ? "wanted dark" : "wanted"} x="1" y="1" width="22" height="12" /></svg>`;
   return html`<p class="note key">
     <span>${sign(true)} an hour, lights on</span><span>${sign(false)} lights off</span>
-    <span><svg class="air-drawing" viewBox="0 0 16 16" width="16" height="16" aria-hidden="true"><g class="out"><${Shape} lit=${true} x=${8} y=${8} r=${4.5} /></g></svg> ringed: outside the plan</span>
+    <span><svg class="air-drawing" viewBox="0 0 16 16" width="16" height="16" aria-hidden="true"><g class="out"><${Shape} lit=${true} x=${8} y=${8} r=${4.5} /></g></svg> ringed: its means outside the plan</span>
     ${chart.bands.map((band) => html`<span>${swatch(band)} wanted${band.lit === null ? "" : band.lit ? ", lights on" : ", lights off"}: ${wanted(band)}</span>`)}
     <span><svg class="air-drawing" viewBox="0 0 24 10" width="24" height="10" aria-hidden="true"><line class="deficit" x1="0" x2="24" y1="5" y2="5" /></svg> equal air VPD</span>
     <span><svg class="air-drawing" viewBox="0 0 24 10" width="24" height="10" aria-hidden="true"><line class="humidity" x1="0" x2="24" y1="5" y2="5" /></svg> equal humidity</span></p>`;
@@ -176,7 +176,7 @@ export function Air({ feed, zone, view, change }) {
   const choices = isDay && !days.includes(view.airspan) ? [view.airspan, ...days] : days;
   return html`<section id="air" aria-labelledby="air-title" class="full">
     <div class="head"><h2 id="air-title" tabindex="-1">Where the air was</h2>
-      ${chart?.phase && html`<p class="note">${chart.crop}, ${words(chart.phase)}</p>`}</div>
+      ${chart?.phase && html`<p class="note">limits of ${chart.crop}, ${words(chart.phase)}, the phase at the end</p>`}</div>
     <div class="body">
       <div class="controls">
         <label class="field">Zone <select value=${place || chart?.zone} onChange=${(event) => change({ air: event.target.value })}>

@@ -28,20 +28,19 @@ const PARTS = [
   ["air", "Air", () => "where it was, on a psychrometric chart", [Air]],
   ["light", "Light", () => "by row and day, against its target", [Light]],
   ["root-zone", "Root zone", () => "EC and pH, doses, top-ups, uptake, probes", [RootZoneDays]],
-  ["balances", "Water, stocks, energy", () => "day by day, and how long each stock lasts", [Balances]],
-  ["excursions", "Excursions and causes", (feed) => {
+  ["balances", "Balances", () => "water, stocks, energy and CO2, day by day", [Balances]],
+  ["excursions", "Excursions", (feed) => {
     const open = whole(feed.data(RECENT), "excursions").filter((one) => !one.end).length;
     return `${listed(counted(open, "open", "open"), counted(whole(feed.data(RECENT), "excursions").length - open, "ended", "ended") || "none ended")} in seven days`;
   }, [Excursions, Findings]],
-  ["alarms", "Alarms and notices", (feed) => counted(whole(feed.data(STANDING), "alarms").length, "alarm stands", "alarms stand") || "no alarm stands", [Alarms, Notices]],
+  ["alarms", "Alarms", (feed) => counted(whole(feed.data(STANDING), "alarms").length, "alarm stands", "alarms stand") || "no alarm stands", [Alarms, Notices]],
   ["day", "Day sheet", (feed) => { const last = [...whole(feed.data("days"), "days")].sort().at(-1); return last ? `up to ${plainDay(last)}` : "none yet"; }, [DaySheet]],
   ["batches", "Batches", (feed) => counted(whole(feed.data("batches"), "batches").length, "batch", "batches") || "none described", [Batches]],
-  ["sensors", "Sensors and arrivals", (feed) => listed(counted(whole(feed.data("series"), "series").filter((one) => one.silent).length, "silent", "silent"), counted(whole(feed.data("rejects"), "rejects").length, "kind refused", "kinds refused") || "nothing refused",
+  ["sensors", "Sensors", (feed) => listed(counted(whole(feed.data("series"), "series").filter((one) => one.silent).length, "silent", "silent"), counted(whole(feed.data("rejects"), "rejects").length, "kind refused", "kinds refused") || "nothing refused",
     counted(whole(feed.data("unknown"), "unknown").length, "unknown name", "unknown names"), counted(whole(feed.data("clocks"), "clocks").length, "wrong clock", "wrong clocks")), [Sensors, Rejects, Unknown, Clocks]],
-  ["write-down", "Write something down", () => "calibrations, samples, refills, notes", [WriteDown]],
+  ["write-down", "Write down", () => "calibrations, samples, refills, notes", [WriteDown]],
   ["data-set", "Data set", () => "readings to take away", [DataSet]],
 ];
-const KEPT = ["excursions"]; // drawn while folded: others link into it
 
 /** Links to every part, in one line where there is room. */
 export function Contents({ view }) {
@@ -56,7 +55,7 @@ function Fold({ id, name, digest, view, change, children }) {
   };
   return html`<details class="fold" id=${`fold-${id}`} open=${open} onToggle=${toggled}>
     <summary>${open ? html`<span>Fold away<span class="hidden"> ${name}</span></span>` : html`<h2>${name}</h2> <span class="note">${digest}</span>`}</summary>
-    ${(open || KEPT.includes(id)) && children}
+    ${open && children}
   </details>`;
 }
 

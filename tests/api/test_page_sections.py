@@ -204,7 +204,7 @@ def test_links_at_the_top_lead_to_every_part(visit, size):
         nav.locator("summary").click()
     names = nav.get_by_role("link").all_inner_texts()
     assert len(names) == page.locator("details.fold").count()
-    nav.get_by_role("link", name="Excursions and causes").press("Enter")
+    nav.get_by_role("link", name="Excursions").press("Enter")
     playwright.expect(page.locator("#excursions-title")).to_be_focused()
     playwright.expect(page.locator("#excursions-title")).to_be_in_viewport()
     assert "excursions" in page.url.rpartition("open=")[2]
