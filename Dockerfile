@@ -12,7 +12,7 @@ COPY handover handover
 COPY api api
 COPY simulator simulator
 COPY leafweather leafweather
-RUN pip install --no-cache-dir --constraint constraints.txt . \
+RUN pip install --no-cache-dir --constraint constraints.txt '.[influx]' \
  && useradd --system --create-home --home-dir /var/lib/leafweather leafweather
 
 USER leafweather

@@ -6,7 +6,7 @@ BIN := .venv/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check install -qq --constraint constraints.txt
 ARGS ?=
 
-.PHONY: demo test lint check bench test-influx clean
+.PHONY: demo test lint audit check bench test-influx clean
 .DELETE_ON_ERROR:
 
 demo: .venv/demo.done
@@ -19,6 +19,10 @@ lint: .venv/dev.done
 	$(BIN)/ruff format --check .
 	$(BIN)/ruff check .
 	$(BIN)/mypy
+
+# Known vulnerabilities of what is pinned; it says so where nobody can be asked.
+audit: .venv/dev.done
+	$(BIN)/python .ci/audit $(ARGS)
 
 # Format, lint, types and the fast tests: before every commit.
 check: lint

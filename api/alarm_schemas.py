@@ -5,9 +5,10 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
-from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field
 
 from farm.alarm_words import ActKind, AlarmState, Priority
+from farm.moments import Moment
 
 
 class LikelyRow(BaseModel):
@@ -90,7 +91,7 @@ class Doing(BaseModel):
 
     who: str = Field(min_length=1, max_length=80, description="who does it")
     why: str = Field("", max_length=500, description="needed for shelving and out of service")
-    until: AwareDatetime | None = Field(None, description="end of shelving, ISO 8601 with a zone")
+    until: Moment | None = Field(None, description="end of shelving, ISO 8601 with a zone")
 
 
 class FloodRow(BaseModel):

@@ -772,6 +772,7 @@ EXAMPLES["events"] = {
 }
 
 
-def of(address: str) -> dict[int | str, dict[str, Any]]:
-    """Return the documented answer of one address, with its example."""
-    return {200: {"content": {"application/json": {"example": EXAMPLES[address]}}}}
+def of(address: str, *others: str) -> dict[int | str, dict[str, Any]]:
+    """Return the documented answer of one address, with its example; it may come as other media types too."""
+    other = {one: {"schema": {"type": "string", "format": "binary"}} for one in others}
+    return {200: {"content": {"application/json": {"example": EXAMPLES[address]}, **other}}}

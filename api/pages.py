@@ -12,7 +12,10 @@ from api.problems import bad_parameter
 _PLACE = re.compile(r"([0-9]{1,18})[-.](\S{1,200})")
 
 Limit = Annotated[int, Query(ge=1, le=1000, description="at most so many")]
-BeforeText = Annotated[str | None, Query(description="go on where an earlier answer ended: its next")]
+BeforeText = Annotated[
+    str | None,
+    Query(description="go on where an earlier answer ended: its next", json_schema_extra={"pattern": _PLACE.pattern}),
+]
 
 
 class Place(NamedTuple):

@@ -20,7 +20,11 @@ router = APIRouter(tags=["series"])
 Key = Annotated[str, Path(description="zone/quantity or zone/quantity/sensor", examples=["row-1/air_temperature"])]
 
 
-@router.get("/series/{key:path}/readings", response_model=schemas.ReadingsAnswer, responses=examples.of("readings"))
+@router.get(
+    "/series/{key:path}/readings",
+    response_model=schemas.ReadingsAnswer,
+    responses=examples.of("readings", columns.ARROW_MEDIA_TYPE, "text/csv"),
+)
 def readings(
     house: TheHouse,
     key: Key,

@@ -26,7 +26,9 @@ AsShape = Annotated[Shape, Query(alias="format", description="how to write it")]
 @router.get("/report/day/{date}", response_class=Response, responses={200: FILES})
 def day_report(
     house: TheHouse,
-    day: Annotated[str, Path(alias="date", description="local day, as in 2026-03-01")],
+    day: Annotated[
+        str, Path(alias="date", description="local day, as in 2026-03-01", json_schema_extra={"format": "date"})
+    ],
     shape: AsShape = Shape.HTML,
 ) -> Response:
     """Give the report of one local day, from its day sheet."""
@@ -36,7 +38,9 @@ def day_report(
 @router.get("/report/week/{week}", response_class=Response, responses={200: FILES})
 def week_report(
     house: TheHouse,
-    week: Annotated[str, Path(description="a week by ISO 8601, as in 2026-W09, or any day in it")],
+    week: Annotated[
+        str, Path(description="a week by ISO 8601, as in 2026-W09, or any day in it", examples=["2026-W09"])
+    ],
     shape: AsShape = Shape.HTML,
 ) -> Response:
     """Give the report of a calendar week, from the sheets of its days."""

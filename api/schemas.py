@@ -6,10 +6,11 @@ import math
 from datetime import date, datetime
 from typing import Any, Literal
 
-from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field
 
 from farm.alarm_words import AlarmState
 from farm.description import ZoneKind
+from farm.moments import Moment
 from farm.quantities import Kind
 from store.contract import Origin
 from store.entries import Reason, Side
@@ -606,9 +607,7 @@ class LogWriting(BaseModel):
     model_config = ConfigDict(extra="forbid")
 
     who: str = Field(min_length=1, max_length=80, description="who writes")
-    time: AwareDatetime | None = Field(
-        None, description="when it was, ISO 8601 with a zone; now, or as it was, without"
-    )
+    time: Moment | None = Field(None, description="when it was, ISO 8601 with a zone; now, or as it was, without")
     detail: Detail
 
 

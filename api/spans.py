@@ -20,12 +20,26 @@ _LENGTH = re.compile(r"([0-9]{1,9})([smhd])")
 _TIME_HINT = "Write ISO 8601 with a zone, as in 2026-03-01T06:00:00Z, or a time before now as in -24h or -7d."
 _EVERY_HINT = "Write a whole number and a unit, as in 30s, 5m, 1h or 1d."
 
+# For programs that read the description of the interface; what is wrong is told in our own words.
+_TIMES = {"pattern": r"^(-[0-9]{1,9}[smhd]|[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9:.,]+(Z|[+-][0-9:]+))$"}
+_LENGTHS = {"pattern": r"^[0-9]{1,9}[smhd]$"}
+
 StartText = Annotated[
-    str | None, Query(description=f"Start, included. {_TIME_HINT} 24 h before the end by default.", examples=["-24h"])
+    str | None,
+    Query(
+        description=f"Start, included. {_TIME_HINT} 24 h before the end by default.",
+        examples=["-24h"],
+        json_schema_extra=_TIMES,
+    ),
 ]
-EndText = Annotated[str | None, Query(description=f"End, not included. {_TIME_HINT} Now by default.")]
+EndText = Annotated[
+    str | None, Query(description=f"End, not included. {_TIME_HINT} Now by default.", json_schema_extra=_TIMES)
+]
 EveryText = Annotated[
-    str | None, Query(description=f"Sum up over stretches of this length. {_EVERY_HINT}", examples=["5m"])
+    str | None,
+    Query(
+        description=f"Sum up over stretches of this length. {_EVERY_HINT}", examples=["5m"], json_schema_extra=_LENGTHS
+    ),
 ]
 
 

@@ -7,9 +7,10 @@ import re
 from dataclasses import dataclass
 from typing import Annotated, Literal, Self
 
-from pydantic import AfterValidator, AwareDatetime, BaseModel, ConfigDict, Field, TypeAdapter, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, TypeAdapter, model_validator
 
 from farm.description import Farm
+from farm.moments import Moment
 from farm.readings import Series, microseconds
 from farm.references import one_of
 
@@ -148,7 +149,7 @@ class PlannedWork(Written):
 
     kind: Literal["planned_work"] = "planned_work"
     what: str = Field(min_length=1, max_length=200, description="what is done: door open, cleaning, maintenance")
-    until: AwareDatetime = Field(description="when it ends, ISO 8601; edit the entry to end it earlier or later")
+    until: Moment = Field(description="when it ends, ISO 8601; edit the entry to end it earlier or later")
     zones: tuple[str, ...] = Field(
         (), description="zones it reaches; a room reaches all that shares its air; the whole farm if nothing is named"
     )
