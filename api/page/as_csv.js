@@ -3,11 +3,12 @@ import { bandAt } from "./summary.js";
 import { isoTime } from "./text.js";
 
 const END = "\r\n";
+const DIGITS = 12; // a mean of binary numbers has noise beyond them
 
 /** A cell that no spreadsheet takes for a formula. */
 export function cell(value) {
   if (value === null || value === undefined) return "";
-  if (typeof value === "number") return String(value);
+  if (typeof value === "number") return String(Number(value.toPrecision(DIGITS)));
   const text = /^[=+\-@\t\r\n]/.test(value.trimStart()) || /^\s/.test(value) ? `'${value}` : value;
   return /[",\r\n]/.test(text) ? `"${text.replaceAll('"', '""')}"` : text;
 }

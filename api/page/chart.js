@@ -9,7 +9,7 @@ const DENSE = 2_000; // points: from here on a hairline shows more of them, and 
 const TIME_AXIS = 26; // CSS pixels, beneath the last track
 
 export const GUTTER = 58; // CSS pixels to the left of every plot, so that all tracks lie beneath one another
-export const EDGE = 12;
+export const EDGE = 22; // half of the last time beneath the axis
 const BRUSH = 5; // CSS pixels: a shorter pull is a shaky click
 const NOTHING_PULLED = { left: 0, top: 0, width: 0, height: 0 };
 
@@ -86,8 +86,11 @@ function seriesOf(lines, colour, isState) {
   });
 }
 
+/** Put the cursor at an instant, and tell nobody. */
+export const placeCursor = (u, ms) => u.setCursor({ left: u.valToPos(ms / 1000, "x"), top: 10 }, false);
+
 /** Draw; returns the chart, to be destroyed by whoever asked for it. */
-export function drawChart(node, { lines, bands, excursions = [], doses = [], written = [], span, zone, nowMs, labelled = true, shared, onCursor, onBrush }) {
+export function drawChart(node, { lines, bands, excursions = [], doses = [], written = [], span, zone, nowMs, labelled = true, cursor = null, shared, onCursor, onBrush }) {
   const colour = colours();
   const isState = lines[0].series.kind === "state";
   const yRange = heights(lines, bands, isState);
@@ -109,7 +112,7 @@ export function drawChart(node, { lines, bands, excursions = [], doses = [], wri
     cursor: {
       drag: { x: Boolean(onBrush), y: false, setScale: false, dist: BRUSH },
       y: false,
-      points: { size: 9, fill: colour.accent, stroke: colour.accent },
+      points: { size: (u, i) => (i % 3 === 0 ? 9 : 0), fill: (u, i) => u.series[i].stroke(u, i), stroke: (u, i) => u.series[i].stroke(u, i) },
       bind: { dblclick: () => null },
       ...(shared ? { sync: { key: shared, setSeries: false, scales: ["x", null] } } : {}),
     },
@@ -120,6 +123,7 @@ export function drawChart(node, { lines, bands, excursions = [], doses = [], wri
     hooks: {
       drawClear: [(u) => paintBehind(u, { bands, written }, colour)],
       draw: [paint],
+      ready: [(u) => cursor !== null && placeCursor(u, cursor)],
       setCursor: [(u) => u.cursor.left >= 0 && onCursor?.(1000 * u.posToVal(u.cursor.left, "x"))],
       setSelect: [(u) => {
         const { left, width } = u.select;

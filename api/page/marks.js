@@ -15,8 +15,8 @@ export const CROWDED = 60; // marks: with more of them each is a hairline, and n
 export function doseText(one) {
   const given = one.stocks.map((stock) => `${stock.label} ${number(stock.volume_ml, 0)}${NBSP}mL`).join(", ");
   const moved = [
-    one.ec_step_ms_cm !== null && `EC ${number(one.ec_step_ms_cm, 2)}${NBSP}mS/cm`,
-    one.ph_step_ph !== null && `pH ${number(one.ph_step_ph, 2)}`,
+    one.ec_step_ms_cm !== null && `EC by ${number(one.ec_step_ms_cm, 2)}${NBSP}mS/cm`,
+    one.ph_step_ph !== null && `pH by ${number(one.ph_step_ph, 2)}`,
   ].filter(Boolean);
   const lasted = one.end - one.start > 120_000 ? ` over ${lasting((one.end - one.start) / 1000)}` : "";
   return `${one.zone_label}: ${given || "a dose, of what is not counted"}${lasted}${moved.length ? `; moved ${moved.join(" and ")}` : ""}`;

@@ -102,7 +102,7 @@ export function readAt({ series, columns }, bands, everyS, ms) {
     text: value === null ? "no usable value" : series.kind === "state" ? stateText(series, value) : withUnit(value, series),
     within: columns.count[i] > 1 && series.kind !== "state" ? `${number(columns.low[i], series.decimals)} to ${number(columns.high[i], series.decimals)}` : "",
     band: changes ? "limits or light change within it" : [
-      phrase && value !== null ? `${passed ?? "inside"} ${phrase}` : phrase,
+      phrase && value !== null ? `${passed ?? "inside"}: ${phrase}` : phrase,
       band.lit === null ? "" : band.lit ? "lights on" : "lights off",
     ].filter(Boolean).join(", "),
     limited: Boolean(phrase) && !changes,

@@ -10,6 +10,7 @@ import { beginning } from "./timeline_track.js";
 import { named, unitOf } from "./tracks.js";
 import { link } from "./view.js";
 
+const STROKES = ["drawn through", "dashed", "dotted"];
 const LEGEND = "Shaded: the band, and darker where lights are off. Bar with a triangle: excursion, from its onset. Ring: suspect. "
   + "Cross: failed or missing. Hatched: no readings. Wedge: dose. Dotted line: entry. Pale area: lowest to highest.";
 
@@ -68,7 +69,8 @@ export function Taking({ farm, view, span, zone, held, marks, naming, charts }) 
       marks: charts.current.marks?.height ? charts.current.marks : null,
       tracks: held.map((one) => ({
         name: `${one.lines.map(({ series }) => named(series)).join("; ")} [${unitOf(one.lines[0].series)}]`,
-        words: one.lines.map((line) => sentences(line, one.bands, one.everyS, beginning(line.series, span, zone)).join(" ")).join(" "),
+        words: one.lines.map((line, n) => `${one.lines.length > 1 ? `${named(line.series)} (${STROKES[n]}): ` : ""}${
+          sentences(line, one.bands, one.everyS, beginning(line.series, span, zone)).join(" ")}`),
         canvas: charts.current[one.id].ctx.canvas,
       })),
       legend: LEGEND,

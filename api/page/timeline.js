@@ -1,47 +1,24 @@
 // The timeline: tracks that share one axis of time and one cursor.
 import { useEffect, useLayoutEffect, useMemo, useRef, useState } from "./vendor/preact-hooks.js";
-import { forget, why } from "./asking.js";
+import { forget } from "./asking.js";
+import { placeCursor } from "./chart.js";
 import { html } from "./html.js";
 import { CROWDED, drawMarks, Happened } from "./marks.js";
-import { between, everyS, moved, resized, spanOf, startingAt, upToNow } from "./span.js";
+import { between, moved, resized, spanOf, startingAt, upToNow } from "./span.js";
 import { clock, number } from "./text.js";
 import { spanText, Taking } from "./taking.js";
 import { AddTrack } from "./timeline_add.js";
 import { Range } from "./timeline_range.js";
 import { Reading } from "./timeline_reading.js";
 import { Track, useLook } from "./timeline_track.js";
-import { NOTHING, readMarks, readTrack } from "./track_data.js";
 import { raised, without } from "./tracks.js";
+import { useTracks } from "./tracks_held.js";
 
 const REFRESH_MS = 60_000;
 const PATIENT_MS = 500; // what comes sooner needs no word on waiting
 const FEWEST_POINTS = 300;
 const MOST_POINTS = 1500;
 const POINTS_A_PIXEL = 1.2;
-
-/** Reads every track and the marks of a span; what came before stays until then, and says so. */
-function useTracks(tracks, known, span, points, feed, tick) {
-  const [found, setFound] = useState({});
-  const [marks, setMarks] = useState({ ...NOTHING, fault: null });
-  const every = everyS(span[1] - span[0], points);
-  const ids = tracks.map((one) => one.join());
-  const ready = ids.map((id, i) => tracks[i].every((key) => known.has(key)) && id).filter(Boolean);
-  useEffect(() => {
-    if (!ready.length) return undefined;
-    const stop = new AbortController();
-    const put = (id, part) => stop.signal.aborted || setFound((all) => ({ ...all, [id]: { ...all[id], ...part } }));
-    const nowMs = feed.now();
-    ready.forEach((id) => {
-      put(id, { waits: true });
-      readTrack(id.split(",").map((key) => known.get(key)), span, every, nowMs, stop.signal)
-        .then((shown) => put(id, { shown, fault: null, waits: false, at: Date.now() }), (error) => put(id, { fault: why(error), waits: false }));
-    });
-    readMarks(span, nowMs, stop.signal).then((all) => stop.signal.aborted || setMarks({ ...all, fault: null }),
-      (error) => stop.signal.aborted || setMarks((all) => ({ ...all, fault: why(error) })));
-    return () => stop.abort();
-  }, [ready.join(" "), span[0], span[1], every, tick]);
-  return { found, marks, every };
-}
 
 const few = (several) => (several.length > CROWDED ? [] : several);
 
@@ -93,7 +70,7 @@ export function Timeline({ feed, zone, view, change }) {
   useLook(field, setLook);
   const span = useMemo(() => spanOf(view, Math.floor(feed.now() / 1000) * 1000), [view.from, view.to, view.last, view.from === null && tick, Boolean(farm)]);
   const points = Math.min(MOST_POINTS, Math.max(FEWEST_POINTS, POINTS_A_PIXEL * innerWidth));
-  const { found, marks, every } = useTracks(tracks, known, span, points, feed, tick);
+  const { found, marks, marking, every } = useTracks(tracks, known, span, points, feed, tick);
   const states = tracks.map((one) => found[one.join()] ?? { waits: true });
 
   useEffect(() => {
@@ -122,16 +99,15 @@ export function Timeline({ feed, zone, view, change }) {
   };
   const move = (ms) => {
     setCursor(ms);
-    for (const chart of Object.values(charts.current)) {
-      chart.setCursor?.({ left: chart.valToPos(ms / 1000, "x"), top: 10 }, false);
-    }
+    for (const chart of Object.values(charts.current)) if (chart?.setCursor) placeCursor(chart, ms);
   };
 
   const naming = (key) => (known.has(key) ? `${known.get(key).zone_label}, ${known.get(key).label}` : key);
   const shownKeys = new Set(tracks.flat());
   const relevant = useMemo(() => ({ ...marks, excursions: marks.excursions.filter((one) => shownKeys.has(one.series)) }), [marks, [...shownKeys].join()]);
   const drawn = useMemo(() => ({ ...marks, written: few(marks.written), doses: few(marks.doses) }), [marks]);
-  const held = tracks.map((one, i) => ({ id: one.join(), ...states[i].shown })).filter((one) => one.lines && one.everyS === every);
+  const held = tracks.map((one, i) => ({ id: one.join(), ...states[i].shown })).filter((one) => one.lines);
+  const whole = held.length === tracks.filter((one) => one.every((key) => known.has(key))).length && held.every((one) => one.everyS === every);
   useLayoutEffect(() => {
     charts.current.marks = lane.current;
     const plot = field.current?.querySelector(".plot");
@@ -144,7 +120,7 @@ export function Timeline({ feed, zone, view, change }) {
     return () => clearTimeout(timer);
   }, [waiting > 0]);
   const oldest = Math.min(...states.filter((one) => one.at).map((one) => one.at));
-  const failed = states.some((one) => one.fault) || marks.fault;
+  const failed = states.some((one) => one.fault) || marking.fault;
 
   return html`<section id="timeline" aria-labelledby="timeline-title" class="full">
     <div class="head"><h2 id="timeline-title" tabindex="-1">Timeline</h2><${Legend} /></div>
@@ -152,11 +128,11 @@ export function Timeline({ feed, zone, view, change }) {
       <${Range} ...${{ span, view, zone, go, now: () => feed.now() }} back=${earlier.current.length > 0 && back} />
       <p class="spanned"><strong>${spanText(span, zone)}</strong> <span class="note">${zone}</span>
         <span role="status" class="note">${slow && waiting ? ` Reading ${number(waiting, 0)} of ${number(tracks.length, 0)} tracks …` : ""}</span></p>
-      ${failed && html`<p class="warning" role="alert">${marks.fault && `What happened meanwhile is not known: ${marks.fault} `}${
+      ${failed && html`<p class="warning" role="alert">${marking.fault && `What happened meanwhile is not known: ${marking.fault} `}${
         Number.isFinite(oldest) ? `What is drawn was read at ${clock(oldest + feed.offset, zone)} or later.` : "Nothing has been read yet."}
         ${" "}<button type="button" class="plain" onClick=${() => setTick((n) => n + 1)}>Ask again</button></p>`}
       ${!list.length && html`<p class="note">${feed.data("series") ? "No series is described or has arrived yet. What arrives under an unknown name stands further down." : "Asking which series there are …"}</p>`}
-      <div class="tracks" ref=${field} tabindex=${list.length ? 0 : undefined} role="group" aria-label="Tracks on one axis of time" aria-describedby="timeline-keys" onKeyDown=${keys}>
+      <div class="tracks" ref=${field} tabindex=${list.length ? 0 : undefined} role="group" aria-label="Tracks on one axis of time" aria-busy=${waiting > 0 || marking.waits} aria-describedby="timeline-keys" onKeyDown=${keys}>
         <div class="lane" aria-hidden="true"><canvas ref=${lane}></canvas></div>
         ${list.length > 0 && tracks.map((track, i) => {
           const id = track.join();
@@ -165,15 +141,15 @@ export function Timeline({ feed, zone, view, change }) {
             return html`<p key=${id} class="note">There is no series ${lost}. ${tracks.length > 1 && html`<button type="button" class="plain" onClick=${() => change({ tracks: without(tracks, track) })}>Remove</button>`}</p>`;
           }
           return html`<${Track} key=${id} id=${id} found=${states[i]} members=${track.map((key) => known.get(key))} only=${tracks.length === 1} top=${i === 0}
-            ...${{ span, zone, look, charts }} marks=${drawn} nowMs=${feed.now()} labelled=${i === tracks.length - 1}
+            ...${{ span, zone, look, charts, slow, cursor }} marks=${drawn} nowMs=${feed.now()} labelled=${i === tracks.length - 1}
             act=${{ up: () => change({ tracks: raised(tracks, track) }), remove: () => change({ tracks: without(tracks, track) }) }}
             onCursor=${setCursor} onBrush=${(from, to) => go(between(from, to))} />`;
         })}
       </div>
-      ${held.length > 0 && html`<${Reading} held=${held} span=${span} atMs=${cursor} move=${move} zone=${zone} />`}
+      ${held.length > 0 && html`<${Reading} held=${held} everyS=${every} span=${span} atMs=${cursor} move=${move} zone=${zone} />`}
       <p class="note" id="timeline-keys">${KEYS}</p>
       <${AddTrack} ...${{ list, known, tracks }} put=${(next) => change({ tracks: next })} />
-      <${Taking} ...${{ farm, view, span, zone, held, charts, naming }} marks=${relevant} />
+      <${Taking} ...${{ farm, view, span, zone, charts, naming }} held=${whole ? held : []} marks=${relevant} />
       <${Happened} marks=${relevant} zone=${zone} named=${naming} />
     </div>
   </section>`;

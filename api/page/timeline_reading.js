@@ -22,8 +22,7 @@ function newest(held, [start, end]) {
   return Math.max(start, ...times.filter((ms) => ms < end));
 }
 
-export function Reading({ held, span, atMs, move, zone }) {
-  const everyS = held[0].everyS;
+export function Reading({ held, everyS, span, atMs, move, zone }) {
   const everyMs = everyS * 1000;
   const first = Math.floor(span[0] / everyMs);
   const steps = Math.max(1, Math.ceil(span[1] / everyMs) - first - 1);

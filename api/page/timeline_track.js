@@ -8,7 +8,7 @@ import { named, unitOf } from "./tracks.js";
 
 const DASHES = [undefined, "7 4", "2 3"];
 
-function Plot({ id, shown, marks, span, zone, nowMs, labelled, look, charts, onCursor, onBrush }) {
+function Plot({ id, shown, marks, span, zone, nowMs, labelled, look, charts, cursor, onCursor, onBrush }) {
   const node = useRef(null);
   const does = useRef({});
   does.current = { onCursor, onBrush };
@@ -16,7 +16,7 @@ function Plot({ id, shown, marks, span, zone, nowMs, labelled, look, charts, onC
     const keys = shown.lines.map(({ series }) => series.key);
     const zones = new Set(shown.lines.map(({ series }) => series.zone));
     const chart = drawChart(node.current, {
-      ...shown, span, zone, nowMs, labelled, shared: "timeline",
+      ...shown, span, zone, nowMs, labelled, cursor, shared: "timeline",
       excursions: marks.excursions.filter((one) => keys.includes(one.series)),
       doses: marks.doses.filter((one) => zones.has(one.zone)),
       written: marks.written,
@@ -49,12 +49,12 @@ function silence(series, span, nowMs, zone) {
 const heading = (told) => (new Set(told.map((one) => one.label)).size === 1
   ? `${told[0].label}: ${told.map((one) => one.zone_label).join(", ")}` : told.map(named).join("; "));
 
-export function Track({ id, found, members, only, top, span, zone, nowMs, act, ...plot }) {
+export function Track({ id, found, members, only, top, slow, span, zone, nowMs, act, ...plot }) {
   const { shown, fault, waits } = found;
   const told = shown?.lines.map(({ series }) => series) ?? members;
   const title = told.map(named).join("; ");
   const joined = told.length > 1;
-  return html`<figure class=${`track${waits && shown ? " waits" : ""}${joined ? " joined" : ""}`} aria-busy=${Boolean(waits)}>
+  return html`<figure class=${`track${waits && shown && slow ? " waits" : ""}${joined ? " joined" : ""}`} aria-busy=${Boolean(waits)}>
     <figcaption>
       <h3>${joined ? heading(told) : title} <span class="unit">[${unitOf(told[0])}]</span></h3>
       ${fault && html`<p class="warning">Not read: ${fault}${shown && " What is drawn is older."}</p>`}

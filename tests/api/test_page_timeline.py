@@ -96,6 +96,7 @@ def visit(browser, served):
         if wait:
             page.locator(".uplot canvas").first.wait_for()
             page.locator(".readout table").wait_for()
+            page.locator(".tracks[aria-busy=false]").wait_for()
         return page
 
     visit.complaints = complaints
@@ -248,7 +249,7 @@ def test_a_moment_is_read_off_every_track_with_unit_quality_and_time(visit):
         "Room, Air temperature",
         "21.1 °C",
         "21.0 to 21.1",
-        "inside 20.0 to 24.0 °C, lights on",
+        "inside: 20.0 to 24.0 °C, lights on",
         "good, Sun 1 Mar, 13:00",
     ]
     assert humidity[1:3] == ["60.0 %", "60.0 to 60.0"]
@@ -258,8 +259,17 @@ def test_a_moment_is_read_off_every_track_with_unit_quality_and_time(visit):
     assert rows_at(630)[1][1] == "no reading", "an hour is missing"
     failed = rows_at(33 * 60)[3]  # 09:00 UTC: the first of two readings failed, the second was 901
     assert failed[1] == "901 ppm"
-    assert rows_at(35 * 60)[1][3] == "above 50.0 to 75.0 %, lights on"
-    assert "Room, Relative humidity: 82.0\u00a0%, above its band" in slider.get_attribute("aria-valuetext")
+    assert rows_at(35 * 60)[1][3] == "above: 50.0 to 75.0 %, lights on"
+    told = slider.get_attribute("aria-valuetext")
+    assert "Room, Relative humidity: 82.0\u00a0%, above its band" in told
+    lines = page.locator(".u-cursor-x")
+    places = [one.bounding_box()["x"] for one in lines.all()]
+    assert max(places) - min(places) < 1, "one cursor through all tracks"
+    page.set_viewport_size({"width": 1000, "height": 800})  # drawn anew: the cursor stays at its moment
+    expect(page.locator(".lane canvas")).to_have_css("width", re.compile("[0-9.]+px"))
+    page.wait_for_timeout(200)
+    assert slider.get_attribute("aria-valuetext") == told
+    assert all(one.bounding_box()["x"] < places[0] - 50 for one in lines.all())
 
 
 def test_doubtful_and_silent_readings_are_told_and_never_look_fresh(visit):
@@ -286,7 +296,7 @@ def test_what_happened_is_marked_listed_and_numbered(visit):
     listed = [plain(one) for one in told.locator("ul li").all()]
     assert listed[0].startswith("Sun 1 Mar, 02:00: Room, Air temperature below 16.0 °C, until Sun 1 Mar, 04:00")
     assert "Room, Relative humidity above 70.0 %, still open; furthest 82.0 %" in listed[1]
-    assert listed[2] == "Sun 1 Mar, 03:00: Row: acid 6 mL; moved pH −0.02"
+    assert listed[2] == "Sun 1 Mar, 03:00: Row: acid 6 mL; moved pH by −0.02"
     assert listed[3] == "Sun 1 Mar, 05:00: Row: nutrient-a 240 mL, nutrient-b 240 mL over 2 h"
     lane = page.locator(".lane canvas")
     assert lane.bounding_box()["height"] == 40  # a row for doses and a row for entries
