@@ -32,17 +32,22 @@ function readTracks(text) {
   return tracks.filter((one) => one.length).slice(0, MOST_TRACKS);
 }
 
-// Which parts of the page are open: as the address says, else these where there is room for them.
+// Which parts of the page are open: as the address says; else what it speaks of, and these where there is room for them.
 const WIDE = "(min-width: 62rem)";
 const OPEN_WHERE_WIDE = ["timeline", "air"];
+const SPEAKS_OF = { series: "timeline", end: "timeline", day: "day", air: "air", airspan: "air", joined: "air" };
 export const isWide = () => matchMedia(WIDE).matches;
-const openParts = (view) => view.open?.split(",") ?? (isWide() ? OPEN_WHERE_WIDE : []);
-export const isOpen = (view, part) => openParts(view).some((one) => one === part || one === "all");
+const openParts = (view) => view.open?.split(",") ?? [...new Set([...(isWide() ? OPEN_WHERE_WIDE : []), ...view.spokenOf])];
+export function isOpen(view, part) {
+  const parts = openParts(view);
+  return parts.includes(part) || (parts.includes("all") && !parts.includes(`-${part}`));
+}
 
 /** What the address then says, once a part is opened or folded away. */
 export function opened(view, part, open) {
-  const parts = openParts(view).filter((one) => one !== part && one !== "none");
-  if (open && !parts.includes("all")) parts.push(part);
+  const parts = openParts(view).filter((one) => ![part, `-${part}`, "none"].includes(one));
+  if (!parts.includes("all")) parts.push(...(open ? [part] : []));
+  else if (!open) parts.push(`-${part}`);
   return parts.join(",") || "none";
 }
 
@@ -63,6 +68,7 @@ export function readView(hash = location.hash) {
     days: [7, 14, 30, 92].includes(Number(asked.get("days"))) ? Number(asked.get("days")) : 14,
     joined: asked.has("joined"),
     open: /^[a-z,-]+$/.test(asked.get("open") ?? "") ? asked.get("open") : null,
+    spokenOf: Object.keys(SPEAKS_OF).filter((name) => asked.has(name)).map((name) => SPEAKS_OF[name]),
   };
 }
 

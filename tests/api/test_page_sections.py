@@ -335,3 +335,25 @@ def test_a_batch_tells_where_it_stood_and_what_it_bears(browser, served):
     found = page.evaluate("axe.run(document.getElementById('batches'))")
     assert [one["id"] for one in found["violations"] if one["impact"] in ("serious", "critical")] == []
     context.close()
+
+
+@pytest.mark.parametrize(
+    ("link", "part"), [("#day=2026-03-01", "day"), ("#series=room/air_temperature", "timeline"), ("#airspan=7d", "air")]
+)
+def test_a_link_from_before_opens_what_it_speaks_of(visit, link, part):
+    page = visit(link, PHONE)
+    page.locator(f"#{part}").wait_for()
+    assert page.locator("details.fold[open]").count() == 1
+
+
+def test_one_part_is_folded_away_out_of_all(visit):
+    page = visit("#open=all")
+    page.locator("#fold-air > summary").click()
+    playwright.expect(page.locator("#air")).to_have_count(0)
+    assert page.url.endswith("open=all,-air")
+    page.reload()
+    page.locator("#timeline").wait_for()
+    assert page.locator("#air").count() == 0
+    page.locator("#fold-air > summary").click()
+    playwright.expect(page.locator("#air")).to_have_count(1)
+    assert page.url.endswith("open=all")
