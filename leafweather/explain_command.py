@@ -38,7 +38,7 @@ def explain(
     if found is None:
         _stop(
             f"there is no finding about {excursion!r}: take an id from the page or /api/v1/excursions; one is made "
-            "within the hour that follows an excursion's beginning"
+            "within a quarter of an hour of an excursion's beginning"
         )
     typer.echo("\n".join(lines(found)))
 
@@ -49,7 +49,7 @@ def lines(found: FindingEntry) -> list[str]:
     until = "still holds" if found.end_us is None else f"until {iso_time(found.end_us)}"
     told = [
         detail["headline"],
-        f"{found.farm}, since {iso_time(found.onset_us)}, {until}; told for {iso_time(found.at_us)}",
+        f"{found.farm}, since {iso_time(found.onset_us)}, {until}; as of {iso_time(found.at_us)}",
     ]
     for one in detail["causes"]:
         told += ["", *_cause(one, f"{100 * one['probability']:.0f} %")]

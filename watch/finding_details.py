@@ -17,6 +17,7 @@ from watch import cautions
 IfUsual = Callable[[ExcursionEntry], str]
 
 CAUTIONED_FROM = 0.1  # probability from which a cause's caution stands beside a finding; our choice, no source
+MOST_TOLD = 0.99  # of a probability: a model's is no certainty; our choice, no source
 _CAUTIONS = {
     CO2_CAUTION: cautions.CO2,
     ACID_CAUTION: cautions.ACID_AND_BASE,
@@ -61,7 +62,7 @@ def _headline(farm: Farm, found: Explanation) -> str:
         return "Nothing differs from this farm's usual beyond its scatter."
     if first.cause == SOMETHING_ELSE:
         return "Something is unusual, and it fits none of the causes that are known here."
-    percent = f"{100 * min(first.probability, 0.99):.0f} %"
+    percent = f"{100 * min(first.probability, MOST_TOLD):.0f} %"
     if found.not_apart:
         labels = " or: ".join(BY_NAME[one].label for one in found.not_apart)
         return f"Cannot tell with these sensors: {labels}."
@@ -71,7 +72,8 @@ def _headline(farm: Farm, found: Explanation) -> str:
 def _with_places(farm: Farm, one: Candidate) -> str:
     places = [place_label(farm, one.cause, place) for place in one.places]
     if not places:
-        return one.label
+        everywhere = one.part == "all" and BY_NAME[one.cause].place is not Place.FARM
+        return f"{one.label}: all of them" if everywhere else one.label
     shown = ", ".join(places[:3]) + (f" and {len(places) - 3} more" if len(places) > 3 else "")
     return f"{one.label}: {shown}"
 
@@ -94,7 +96,7 @@ def _cause(farm: Farm, one: Candidate) -> dict[str, Any]:
         "part": one.part or None,
         "label": one.label,
         "nature": str(known.nature if known is not None else Nature.NORMAL if one.cause == NORMAL else "unknown"),
-        "probability": None if math.isnan(one.probability) else round(one.probability, 4),
+        "probability": None if math.isnan(one.probability) else round(min(one.probability, MOST_TOLD), 4),
         "places": list(one.places),
         "place_labels": [place_label(farm, one.cause, place) for place in one.places],
         "for": [_evidence(piece) for piece in one.speaks_for],

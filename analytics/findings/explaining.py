@@ -9,6 +9,7 @@ from analytics.alignment import Floats
 from analytics.findings.checks import moved_by, next_check
 from analytics.findings.deviation import LEAST_DAYS, NOT_KNOWN, SLOW, USUAL, Deviation
 from analytics.findings.indicator import SPECS
+from analytics.findings.model import named_by_physics
 from analytics.findings.weighing import Answer, Hypothesis, Weighing
 from farm.causes import ANY, BY_NAME, NORMAL, SOMETHING_ELSE, Place
 from farm.description import Farm
@@ -156,7 +157,7 @@ def _candidate(weighing: Weighing, answer: Answer, hour: int, too_few_days: int 
         }[answer.cause]
         return Candidate(answer.cause, label, answer.probability, (), "", tuple(_unusual(weighing, answer.cause, hour)))
     first = answer.places[0]
-    told = weighing.told(first, hour)
+    told = _followed(first, weighing.told(first, hour))
     return Candidate(
         answer.cause,
         BY_NAME[answer.cause].label,
@@ -170,6 +171,13 @@ def _candidate(weighing: Weighing, answer: Answer, hour: int, too_few_days: int 
             :MOST_AGAINST
         ],
     )
+
+
+def _followed(hypothesis: Hypothesis, told: list[tuple[float, Deviation]]) -> list[tuple[float, Deviation]]:
+    """Return the evidence that physics names for a cause: what else was counted weighs too, and convinces nobody."""
+    named = named_by_physics().get(hypothesis.kind, frozenset())
+    kept = [(weight, one) for weight, one in told if one.name in named]
+    return kept if any(weight > LEAST_WEIGHT for weight, _ in kept) else told
 
 
 def _unusual(weighing: Weighing, cause: str, hour: int) -> list[Evidence]:
@@ -187,12 +195,13 @@ def _unusual(weighing: Weighing, cause: str, hour: int) -> list[Evidence]:
 
 def _also(weighing: Weighing, first: Hypothesis, hour: int) -> list[Candidate]:
     """Return second faults: what is likely on evidence that the first says nothing of."""
-    seen, found = {first.cause}, []
-    for _, hypothesis in weighing.beside(first, hour):
-        if hypothesis.cause not in seen and not _explained_by(weighing, first, hypothesis, hour):
-            seen.add(hypothesis.cause)
-            found.append(_candidate(weighing, Answer(hypothesis.cause, float("nan"), (hypothesis,)), hour))
-    return found[:2]
+    beside = [one for _, one in weighing.beside(first, hour) if not _explained_by(weighing, first, one, hour)]
+    if not beside:
+        return []
+    second = beside[0]
+    further = {one for _, one in weighing.beside(second, hour)}  # a third is none where the second's evidence makes it
+    third = [one for one in beside if one.cause != second.cause and one in further][:1]
+    return [_candidate(weighing, Answer(one.cause, float("nan"), (one,)), hour) for one in (second, *third)]
 
 
 def _explained_by(weighing: Weighing, first: Hypothesis, other: Hypothesis, hour: int) -> bool:

@@ -7,7 +7,8 @@ import math
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cache, cached_property
+from importlib.resources import files
 
 import numpy as np
 from numpy.typing import NDArray
@@ -171,6 +172,13 @@ def table_as_text(table: Table, about: Iterable[str]) -> str:
 def _weight(table: Table, kind: Kind, feature: str) -> str:
     own = table.weights.get(kind, {}).get(feature)
     return "" if own is None else f"{own:g}"
+
+
+@cache
+def named_by_physics() -> Mapping[Kind, frozenset[str]]:
+    """Return the features that the shipped signs say something of, by cause: what a person can follow."""
+    signs = signs_from_text(files("analytics.findings").joinpath("signs.toml").read_text("utf-8"))
+    return {kind: frozenset(one for one, sign in of.items() if sign != SIGNS["?"]) for kind, of in signs.items()}
 
 
 def signs_from_text(text: str) -> dict[Kind, dict[str, Likelihood]]:

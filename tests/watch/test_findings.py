@@ -391,6 +391,16 @@ def test_the_day_sheet_tells_the_days_findings(kept, rows):
     assert told_of["id"] == kept.found()[0].identity
 
 
+def test_no_probability_is_told_as_certain_and_a_cause_at_all_places_says_so():
+    from analytics.findings.explaining import Candidate, Explanation
+    from watch.finding_details import detail
+
+    empty = Candidate("nutrient_stock_empty", BY_NAME["nutrient_stock_empty"].label, 0.9999, (), "all")
+    found = detail(check_text(FARM)[0], Explanation((empty,), (), (), "", {}))
+    assert found["headline"] == "A nutrient bottle is empty: all of them (99 %)."
+    assert found["causes"][0]["probability"] == 0.99
+
+
 def test_a_valve_stuck_open_tells_people_to_leave():
     from analytics.findings.explaining import Candidate, Explanation
     from watch import cautions

@@ -153,6 +153,28 @@ def test_an_excursion_is_explained_by_causes_of_its_own_side_only(small_farm):
     assert sum(one.probability for one in found.candidates) == pytest.approx(1.0, abs=0.02)
 
 
+def test_only_evidence_that_physics_names_is_told(small_farm):
+    # Acid that is dosed was counted to differ under a blocked drain on some farms: it weighs, and convinces nobody.
+    counted = replace(TABLE, usual=TABLE.usual | {"acid_ml@now": USUAL}, of=dict(TABLE.of) | {
+        DRYING: {"condensate@now": LOWER, "acid_ml@now": LOWER}})  # fmt: skip
+    weighing = weighed(small_farm, counted, seen(condensate=0, acid_ml=0))
+    first = explained(weighing, 0, weighing.probabilities()[:, 0], days_known=7).first
+    assert first.cause == "drying_lost"
+    assert [one.indicator for one in first.speaks_for] == ["condensate@now"]
+    without = weighed(small_farm, counted, seen(condensate=0, acid_ml=4))
+    assert weighing.log_odds[0, 0] > without.log_odds[0, 0]
+
+
+def test_a_third_fault_needs_evidence_of_its_own(small_farm):
+    of = dict(TABLE.of) | {("salt_uptake_high", ""): {"ec@now": LOWER}}
+    strong = Table(TABLE.usual, of, prior=0.05, temper=1.0)
+    weighing = weighed(small_farm, strong, seen(condensate=0, supply_above_dew_point=8, ec=0))
+    found = explained(weighing, 0, weighing.probabilities()[:, 0])
+    assert found.first.cause == "cooling_at_dew_point"
+    [second] = found.also  # one low EC is one fault
+    assert second.cause in ("dilution_leak", "salt_uptake_high")
+
+
 def test_nothing_unusual_is_an_answer(small_farm):
     weighing, _ = weigh(small_farm, condensate=4, supply_above_dew_point=4, ec=4)
     found = explained(weighing, 0, weighing.probabilities()[:, 0])
