@@ -35,7 +35,8 @@ class Deviation(NamedTuple):
     """One feature at each hour: an indicator at a place over one horizon.
 
     ``value`` and ``usual`` are in the indicator's unit; ``give_or_take`` one standard deviation of their
-    difference; ``level`` 0 far lower .. 4 as usual .. 8 far higher, 9 not known.
+    difference; ``level`` 0 far lower .. 4 as usual .. 8 far higher, 9 not known. ``last`` tells where it cannot be seen
+    and stands as it was seen last.
     """
 
     name: str
@@ -44,6 +45,7 @@ class Deviation(NamedTuple):
     usual: Floats
     give_or_take: Floats
     level: Levels
+    last: NDArray[np.bool_] | None = None
 
     @property
     def indicator(self) -> str:
@@ -87,7 +89,8 @@ def _now(one: Indicator, spec: Spec, since: int) -> Deviation:
         value = value[begin:]
         spread = np.hypot(scatter, least * (np.abs(usual) if spec.relative else 1.0))
     carried = (part[since - begin :] for part in _carried(value, usual, spread))
-    return _deviation(f"{one.name}@{NOW}", one.place, *carried)
+    made = _deviation(f"{one.name}@{NOW}", one.place, *carried)
+    return made._replace(last=np.isnan(value + usual)[since - begin :] & (made.level != NOT_KNOWN))
 
 
 def _slow(one: Indicator, spec: Spec, since: int) -> Deviation:

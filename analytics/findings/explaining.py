@@ -242,6 +242,8 @@ def _evidence(farm: Farm, one: Deviation, hour: int, weight: float) -> Evidence:
     )
     if spec.reference is not None:
         text = f"{label} {_number(value, unit, decimals)}, should be {_number(usual, unit, decimals)}"
+    if one.last is not None and one.last[hour]:
+        text += ", as it was seen last"
     if one.name.endswith(SLOW):
         text += ", over the last day against the weeks before"
     return Evidence(f"{text}.", one.name, one.place, value, usual, spread, unit, weight)

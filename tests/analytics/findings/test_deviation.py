@@ -79,3 +79,12 @@ def test_without_three_known_days_nothing_is_known():
 def test_an_indicator_with_a_reference_needs_no_past():
     [now] = both("dry_pump", [0.0, 0.0, 1.0])
     assert now.level.tolist() == [USUAL, USUAL, 8]
+
+
+def test_what_cannot_be_seen_stands_as_it_was_seen_last_and_says_so():
+    value = np.tile(np.where(np.arange(24) < 12, 20.0, np.nan), 9)
+    found = {one.name: one for one in deviations([Indicator("room_temperature", "", value)])}["room_temperature@now"]
+    lit, dark = 8 * 24 + 5, 8 * 24 + 14
+    assert found.value[dark] == 20.0
+    assert found.last[dark]
+    assert not found.last[lit]
