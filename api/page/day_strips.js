@@ -102,7 +102,7 @@ export function DayStrips({ id, days, strips, moments = [], zone, readout, about
       ${days.map((day, i) => i % each === 0 && html`<text key=${day} x=${at(i + 0.5)} y=${top - GAP + FOOT + 8} text-anchor="middle">${Number(day.slice(8))}${i === 0 || day.endsWith("-01") ? ` ${plainDay(day).split(" ")[2]}` : ""}</text>`)}
     </svg>`}</div>
     ${about && html`<p class="note">${about}</p>`}
-    ${days.length > 0 && html`<div class="reader"><label for=${id}>Read a day</label>
+    ${days.length > 0 && html`<div class="reader own"><label for=${id}>Read a day</label>
       <input id=${id} type="range" min="0" max=${days.length - 1} step="1" value=${now} aria-valuetext=${text} onInput=${(event) => setPicked(Number(event.target.value))} />
       <p class="readout" aria-hidden="true">${text}</p></div>`}`;
 }
