@@ -137,7 +137,7 @@ function Drawn({ chart, zone, isNow, joined }) {
     <p id="air-told" class="told"><strong>${chart.label}</strong>, ${dayAndClock(Date.parse(chart.start), zone)} to ${dayAndClock(Date.parse(chart.end), zone)}: ${summary(chart, outside)}</p>
     <${Key} chart=${chart} />
     <div class="air-plot" ref=${node}>${width > 0 && html`<${AirDrawing} ...${{ chart, width, outside, joined, isNow, picked: at, onPick: setPicked, surfaces: surfaceLines(chart, isNow) }} />`}</div>
-    ${count > 0 && html`<div class="reader">
+    ${count > 0 && html`<div class="reader own">
       <label for="air-hour">Read an hour</label>
       <input id="air-hour" type="range" min="0" max=${count - 1} step="1" value=${at ?? count - 1} aria-valuetext=${text} onInput=${(event) => setPicked(Number(event.target.value))} />
       <p class="readout" aria-hidden="true">${text}</p></div>`}

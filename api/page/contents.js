@@ -48,14 +48,14 @@ export function Contents({ view }) {
   return html`<nav class="contents" aria-label="On this page">${isWide() ? list : html`<details><summary>On this page</summary>${list}</details>`}</nav>`;
 }
 
-function Fold({ id, name, digest, view, change, children }) {
+function Fold({ id, name, digest, view, change, ready, children }) {
   const open = isOpen(view, id);
   const toggled = (event) => {
     if (event.currentTarget.open !== open) change({ open: opened(view, id, event.currentTarget.open) });
   };
   return html`<details class="fold" id=${`fold-${id}`} open=${open} onToggle=${toggled}>
     <summary>${open ? html`<span>Fold away<span class="hidden"> ${name}</span></span>` : html`<h2>${name}</h2> <span class="note">${digest}</span>`}</summary>
-    ${open && children}
+    ${open && ready && children}
   </details>`;
 }
 
@@ -71,6 +71,7 @@ export function Parts({ farm, ...shared }) {
     title.focus({ preventScroll: true });
     onFound();
   });
-  return PARTS.map(([id, name, digest, sections]) => (id === "data-set" && !farm ? null : html`<${Fold} key=${id} ...${{ id, name, view, change, digest: digest(feed) }}>
+  const ready = feed.data("zones") !== null || feed.failures > 0; // how each zone stands comes first
+  return PARTS.map(([id, name, digest, sections]) => (id === "data-set" && !farm ? null : html`<${Fold} key=${id} ...${{ id, name, view, change, ready, digest: digest(feed) }}>
     ${sections.map((Section) => html`<${Section} ...${shared} />`)}<//>`));
 }

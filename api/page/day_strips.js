@@ -1,7 +1,7 @@
 // Several days under one another: strips that share one axis of days, read by eye, by hand or as text.
 import { useEffect, useRef, useState } from "./vendor/preact-hooks.js";
 import { html } from "./html.js";
-import { clock, isoDay, number, plainDay } from "./text.js";
+import { clock, dayMonth, isoDay, number, plainDay } from "./text.js";
 import { known } from "./told.js";
 
 const LEFT = 46, RIGHT = 10, GAP = 30, FOOT = 22;
@@ -99,10 +99,10 @@ export function DayStrips({ id, days, strips, moments = [], zone, readout, about
       ${picked !== null && html`<rect class="day" x=${at(now)} width=${at(1) - at(0)} y="12" height=${top - GAP} />`}
       ${strips.map((strip, i) => html`<${Strip} key=${strip.title} ...${{ strip, top: tops[i], at, right, picked: now }} />`)}
       <${Moments} ...${{ rows: moments, top: events, at, days, zone, right }} />
-      ${days.map((day, i) => i % each === 0 && html`<text key=${day} x=${at(i + 0.5)} y=${top - GAP + FOOT + 8} text-anchor="middle">${Number(day.slice(8))}${i === 0 || day.endsWith("-01") ? ` ${plainDay(day).split(" ")[2]}` : ""}</text>`)}
+      ${days.map((day, i) => i % each === 0 && html`<text key=${day} x=${at(i + 0.5)} y=${top - GAP + FOOT + 8} text-anchor="middle">${i === 0 || day.endsWith("-01") ? dayMonth(Date.parse(`${day}T12:00:00Z`), "UTC") : Number(day.slice(8))}</text>`)}
     </svg>`}</div>
     ${about && html`<p class="note">${about}</p>`}
-    ${days.length > 0 && html`<div class="reader"><label for=${id}>Read a day</label>
+    ${days.length > 0 && html`<div class="reader own"><label for=${id}>Read a day</label>
       <input id=${id} type="range" min="0" max=${days.length - 1} step="1" value=${now} aria-valuetext=${text} onInput=${(event) => setPicked(Number(event.target.value))} />
       <p class="readout" aria-hidden="true">${text}</p></div>`}`;
 }

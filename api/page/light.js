@@ -1,7 +1,7 @@
 // Light by row and day: each zone's integral against the plan's target.
 import { html } from "./html.js";
 import { DaysShown } from "./day_strips.js";
-import { number, plainDay, withUnit } from "./text.js";
+import { dayName, number, withUnit } from "./text.js";
 import { known } from "./told.js";
 import { useAnswer } from "./use_answer.js";
 import { Mark } from "./zones.js";
@@ -48,7 +48,7 @@ export function Light({ feed, view, change }) {
         <div class="sideways" role="region" aria-label="Light by row and day, table" tabindex="0"><table class="grid">
           <caption class="hidden">Daily light integral, mol m⁻² d⁻¹</caption>
           <thead><tr><th scope="col">Day</th>${zones.map((zone) => html`<th scope="col">${zone.label}</th>`)}</tr></thead>
-          <tbody>${days.map((day) => html`<tr key=${day}><th scope="row">${plainDay(day).replace(/ \d{4}$/, "")}</th>${zones.map((zone) => html`<${Cell} one=${of(zone, day)} />`)}</tr>`)}</tbody>
+          <tbody>${days.map((day) => html`<tr key=${day}><th scope="row">${dayName(Date.parse(`${day}T12:00:00Z`), "UTC")}</th>${zones.map((zone) => html`<${Cell} one=${of(zone, day)} />`)}</tr>`)}</tbody>
         </table></div>`}
     </div>
   </section>`;

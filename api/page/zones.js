@@ -95,7 +95,7 @@ function verdict(rows) {
 const AT_A_GLANCE = 4;
 /** The first few values, for a zone that is folded. */
 const glance = (rows) => rows.filter((row) => row.value !== null && row.standing !== "silent").slice(0, AT_A_GLANCE)
-  .map((row) => (row.display_unit ? withUnit(row.value, row) : `${row.label} ${withUnit(row.value, row)}`)).join(", ");
+  .map((row) => (row.display_unit ? withUnit(row.value, row) : `${row.label} ${withUnit(row.value, row)}`)).join(" · ");
 
 function Rows({ name, rows, gives, elapsed, stale, view }) {
   return html`<table role="table" class="rows">

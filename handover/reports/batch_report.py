@@ -25,6 +25,7 @@ from store.entries import DaySheetEntry, ExcursionEntry
 from store.log_entries import Harvest, Moved
 from watch import cautions
 from watch.bands import limits_at, usable
+from watch.batch_use import batch_use
 from watch.batches import batch_record
 from watch.day_data import day_range
 from watch.day_sheet import excursion_summary, finding_summary
@@ -80,7 +81,7 @@ def _report(sources: Sources, batch: Batch, start_us: int) -> Report:
             Part("In short", [Listing([Entry(text) for text in _in_short(tell, record)])]),
             Part("Where it stood, and its light and warmth", _stays(sources, tell, record, stays, (start_us, end_us))),
             Part("Time in the crop's bands", _bands(sources, tell, record, stays)),
-            Part("Energy", _energy(tell, record)),
+            Part("Energy, water, stocks and CO2", [*_energy(tell, record), *_use(sources, tell, batch)]),
             Part("The whole farm meanwhile", _accounts(sources, tell, sheets, (start_us, end_us))),
             Part("Excursions where it stood, and their likely causes", _excursions(sources, tell, stays)),
             Part("What people wrote", _written(sources, tell, batch, start_us, end_us)),
@@ -278,8 +279,26 @@ def _energy(tell: Telling, record: Row) -> list[Item]:
     return [table]
 
 
+def _use(sources: Sources, tell: Telling, batch: Batch) -> list[Item]:
+    """Return the batch's share of what the day sheets tell of water, stocks and CO2."""
+    use = batch_use(sources.farm, sources.journal, batch, sources.now_us)
+    rows = [
+        ("Water drunk", use["water_l"], 0, "L", use["water_coverage"]),
+        *((one["label"], one["used_ml"], 0, "mL", one["coverage"]) for one in use["stocks"]),
+        ("CO2 dosed", use["co2_g"], 0, "g", use["co2_coverage"]),
+    ]
+    told = [
+        (
+            name,
+            tell.amount(value, decimals, unit) + (f"; {tell.share(coverage)} of its days" if value is not None else ""),
+        )
+        for name, value, decimals, unit, coverage in rows
+    ]
+    return [facts("Its share of water, stocks and CO2", [*told, ("Shared out", use["convention"])])]
+
+
 def _accounts(sources: Sources, tell: Telling, sheets: Sequence[DaySheetEntry], span: tuple[int, int]) -> list[Item]:
-    """Return the farm's accounts on the whole days of the batch's time, which nobody has shared out."""
+    """Return the farm's accounts on the whole days of the batch's time, shared out to nobody."""
     days = _days(sources, *span)
     if not sheets:
         return [Paragraph("No day sheet of this time tells what the farm used.", Tone.NOTE)]
@@ -290,7 +309,7 @@ def _accounts(sources: Sources, tell: Telling, sheets: Sequence[DaySheetEntry], 
     gaps = f" {missing} days have no sheet: sums leave them out and are lower bounds." if missing else ""
     note = (
         f"What the whole farm took in and gave on the {len(days)} days on which the batch stood somewhere, the first and the "
-        f"last in full. Of this only electricity is shared out between batches.{gaps}"
+        f"last in full. A batch's share of electricity, water, stocks and CO2 stands above.{gaps}"
     )
     return [Paragraph(note, Tone.NOTE), *accounts.accounts(tell, found, len(days))]
 

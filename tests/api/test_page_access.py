@@ -136,6 +136,7 @@ def test_signing_out_shows_nothing_any_more_also_to_who_goes_back(visit, journal
     assert page.context.cookies() == []
     page.reload()
     page.get_by_role("heading", name="Sign in").wait_for()
+    visit.complaints[:] = [one for one in visit.complaints if "401" not in one]  # what was still being asked for
 
 
 def test_a_token_that_is_revoked_shuts_the_page_that_is_open(visit, journal):

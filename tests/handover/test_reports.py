@@ -490,6 +490,12 @@ def test_a_batch_report_has_the_figures_of_the_batchs_address(batch_house):
     ]  # fmt: skip
     assert math.isclose(band["above_h"], 32, abs_tol=0.05)
     assert "not known" in page.row("Energy", "Its share of the farm's electricity")
+    assert page.row("Its share of water, stocks and CO2", "Water drunk")[0] == "not known"
+    # The documented day, of which 40.75 L were drunk and 633.3 g dosed: the first of four days, and alone
+    sources.journal.save_day_sheet("testfarm", DaySheetEntry(date(2026, 3, 1), T0_US, "first", SHEET))
+    page = page_of(client, "batch/cress-1")
+    assert page.row("Its share of water, stocks and CO2", "Water drunk")[0] == "41 L; 25 % of its days"
+    assert page.row("Its share of water, stocks and CO2", "CO2 dosed")[0] == "633 g; 25 % of its days"
     assert_problem(client("/api/v1/report/batch/cress"), 404)
 
 
