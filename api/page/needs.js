@@ -40,7 +40,7 @@ export function Needs({ feed, zone, view }) {
   let body;
   if (!answer) body = html`<p class="note">Not known yet: the server has not answered.</p>`;
   else if (answer.needs.length) {
-    body = html`<ol class="needs" role="list">${answer.needs.map(
+    body = html`${!fresh && html`<p class="warning">This was told ${lasting(age)} ago; it may be different now.</p>`}<ol class="needs" role="list">${answer.needs.map(
       (need) => html`<${Need} key=${need.alarm ?? need.excursion ?? need.sentence} ...${{ feed, need, now, zone, view }} />`)}</ol>`;
   } else {
     body = html`<p class="sentence calm">${fresh

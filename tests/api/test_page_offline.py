@@ -85,6 +85,7 @@ def test_opened_where_nothing_answers_it_shows_what_it_was_told_last_and_says_so
     assert page.locator(".zones.stale").count() == 1
     assert page.locator("svg.mark .dot, article svg.mark .out").count() == page.locator(".key svg.mark .dot").count()
     playwright.expect(page.locator("#needs")).to_contain_text("Relative humidity in Room is too high")
+    playwright.expect(page.locator("#needs .warning")).to_contain_text("it may be different now")
     page.evaluate(AXE)
     assert page.evaluate("axe.run().then((found) => found.violations.map((one) => one.id))") == []
     assert page.evaluate("document.documentElement.scrollWidth") <= PHONE[0]
