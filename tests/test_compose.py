@@ -19,6 +19,7 @@ from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
 from farm.check import read_description
 from farm.readings import Series
+from leafweather.broker_link import broker_of
 from leafweather.listening import access_of
 from leafweather.run import Service
 from leafweather.settings import Settings
@@ -97,6 +98,7 @@ def test_leafweather_takes_its_environment_and_finds_its_file(monkeypatch):
     settings = Settings()
     assert access_of(settings).required, "everybody signs in"
     assert (settings.mqtt_host, settings.mqtt_password.get_secret_value()) == ("broker", "p")
+    assert broker_of(settings, "testfarm").tls is None, "it starts with that link"
     host, _, path = settings.store.removeprefix("influx+http://").partition("/")
     influx = SERVICES["readings"]["environment"]
     assert host.partition(":")[0] in SERVICES
