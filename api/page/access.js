@@ -31,10 +31,13 @@ async function told(method, body) {
 export const askWho = () => told("GET");
 const signIn = (token) => told("POST", JSON.stringify({ token }));
 
-export function SignedIn({ onOut }) {
+export function SignedIn({ onLeaving, onOut, onStaying }) {
   const [said, setSaid] = useState("");
   if (!session.signed_in) return null;
-  const out = () => told("DELETE").then(onOut).catch((error) => setSaid(`Not signed out: ${error.message}`));
+  const out = () => {
+    onLeaving();
+    told("DELETE").then(onOut).catch((error) => { onStaying(); setSaid(`Not signed out: ${error.message}`); });
+  };
   return html`<p class="signed note">${session.who}, ${session.role}
     ${" "}<button type="button" class="plain" onClick=${out}>Sign out</button> <span role="status">${said}</span></p>`;
 }

@@ -53,7 +53,7 @@ function Header({ feed, farm, zone }) {
       <div class="moment">
         ${farm && html`<p><time class="clock">${clock(now, zone)}</time> <span class="note">${dayName(now, zone)}, ${zoneName(now, zone)}</span></p>`}
         <${Link} feed=${feed} />
-        <${SignedIn} onOut=${leave} />
+        <${SignedIn} onLeaving=${() => feed.hold()} onOut=${leave} onStaying=${() => feed.release()} />
       </div>
     </div>
     ${farm?.invented && html`<p class="invented"><strong>Invented demonstration farm.</strong> Nothing here was measured in a real one.</p>`}
@@ -137,11 +137,22 @@ function leave() {
   forget();
   feed.bar();
 }
+/** Keep the page's files, once: browsers allow it on this machine and over HTTPS alone, and all else works without it. */
+let isInstalled = false;
+function install() {
+  if (isInstalled || !("serviceWorker" in navigator) || !isSecureContext) return;
+  isInstalled = true;
+  navigator.serviceWorker.register("/service-worker.js", { updateViaCache: "none" }).catch(() => {});
+}
 feed.onAnswers = () => {
-  if (feed.data("farm") && feed.data("needs") && feed.data("zones") && !shut())
-    keep(signedInAs(), signedInUntil(), feed.some(FIRST_SCREEN), feed.offset);
+  if (!feed.data("farm") || !feed.data("needs") || !feed.data("zones") || shut()) return;
+  keep(signedInAs(), signedInUntil(), feed.some(FIRST_SCREEN), feed.offset);
+  install(); // when the first screen is there: on a thin link the files would be in its way
 };
-feed.onBarred = forget;
+feed.onBarred = () => {
+  forget();
+  document.title = "Leafweather"; // the farm's name is none of who comes next
+};
 feed.want("farm", 300);
 feed.want("needs", 5, ["readings", "alarms", "journal"]);
 feed.want("zones", 5, ["readings", "journal"]);
@@ -172,5 +183,3 @@ function askAgain() {
   setTimeout(() => askWho().then(() => (shut() ? feed.bar() : feed.onChange()), askAgain), ASK_AGAIN_MS);
 }
 askWho().then(() => begin(false), () => { begin(true); askAgain(); });
-// Browsers allow it on this machine and over HTTPS alone; everything else works without it.
-if ("serviceWorker" in navigator && isSecureContext) navigator.serviceWorker.register("/service-worker.js", { updateViaCache: "none" }).catch(() => {});

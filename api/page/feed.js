@@ -42,6 +42,8 @@ export class Feed {
     this.keptAt = null; // when what is shown was told, where nothing has answered since this page was opened
     this.offset = 0; // the server's clock minus this device's
     this.timer = null;
+    this.held = false; // somebody is signing out
+    this.holding = new AbortController();
     this.lost = false; // the stream broke off, and nothing has answered since
     this.listening = new Listening({ opened: () => this.heardAll(), told: (kind) => this.heard(kind), broke: () => this.broke() });
     document.addEventListener("visibilitychange", () => this.turned());
@@ -124,6 +126,19 @@ export class Feed {
     return this.failures || this.lost ? "reconnecting" : "live";
   }
 
+  /** Ask nothing while somebody signs out: who is out would be refused. */
+  hold() {
+    this.held = true;
+    this.listening.stop();
+    this.holding.abort();
+    this.holding = new AbortController();
+  }
+
+  release() {
+    this.held = false;
+    this.soon();
+  }
+
   /** Ask nothing more, and forget what was told, until somebody has signed in. */
   bar() {
     this.barred = true;
@@ -135,7 +150,7 @@ export class Feed {
   }
 
   enter() {
-    this.barred = false;
+    this.barred = this.held = false;
     this.failures = 0;
     for (const one of this.wanted.values()) one.askedAt = -Infinity;
     this.onChange();
@@ -148,7 +163,7 @@ export class Feed {
   }
 
   async round() {
-    if (this.running || this.barred) return;
+    if (this.running || this.barred || this.held) return;
     this.running = true;
     try {
       const due = [...this.wanted].filter(([, one]) => this.isDue(one));
@@ -160,14 +175,16 @@ export class Feed {
         if (!this.barred) this.onAnswers();
       }
       this.fault = null;
-      if (!document.hidden && !this.barred) this.listening.start();
+      if (!document.hidden && !this.barred && !this.held) this.listening.start();
     } catch (error) {
-      this.failures += 1;
-      this.fault = error.message;
-      if (error.status === 401) this.bar();
+      if (!this.held) {
+        this.failures += 1;
+        this.fault = error.message;
+        if (error.status === 401) this.bar();
+      }
     }
     this.running = false;
-    if (this.barred) return;
+    if (this.barred || this.held) return;
     this.onChange();
     clearTimeout(this.timer);
     const wait = document.hidden ? SLOWEST_S : Math.min(SLOWEST_S, ROUND_S * 2 ** this.failures);
@@ -177,8 +194,8 @@ export class Feed {
   async fetchOne(path, one) {
     one.changed = false; // what changes while it is asked makes it due again
     const before = this.answers[path];
-    const answer = await asked(path, { tag: before?.tag });
-    if (this.barred) return;
+    const answer = await asked(path, { tag: before?.tag, signal: this.holding.signal });
+    if (this.barred || this.held) return;
     const at = Date.now();
     const isFirst = !before;
     one.askedAt = at;
