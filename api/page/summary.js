@@ -38,7 +38,8 @@ export function figures({ columns }, bands, everyS) {
     if (bandAt(bands, (columns.time[i] + everyS) * 1000 - 1) !== band) return;
     // A point speaks for the time until the next one, but not for a gap.
     const next = columns.value[i + 1] ?? null;
-    const lasts = next === null ? usual : Math.min(columns.time[i + 1] - columns.time[i], 3 * usual);
+    const until = columns.time[i] + (next === null ? usual : Math.min(columns.time[i + 1] - columns.time[i], 3 * usual));
+    const lasts = Math.max(0, Math.min(until, columns.edges[1]) - Math.max(columns.time[i], columns.edges[0]));
     if (passes(band, value)) found.outsideS += lasts;
     else found.insideS += lasts;
   });
@@ -70,6 +71,7 @@ export function sentences(line, bands, everyS, begins) {
     const limited = found.insideS + found.outsideS;
     if (!limited) told.push("No limits are set for it.");
     else if (!found.outsideS) told.push(`Inside its band in all of ${hours(limited)} with readings and limits.`);
+    else if (!found.insideS) told.push(`Outside its band in all of ${hours(limited)} with readings and limits.`);
     else told.push(`Inside its band for about ${mostly(found.insideS / limited)} of ${hours(limited)} with readings and limits.`);
   }
   if (begins) told.push(`Readings begin ${begins}.`);

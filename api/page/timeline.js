@@ -56,8 +56,9 @@ function byKey(event, span, nowMs, firstMs) {
 
 export function Timeline({ feed, zone, view, change }) {
   const farm = feed.data("farm"); // with it comes the farm's own time
-  const list = (farm && feed.data("series")?.series) ?? [];
-  const known = useMemo(() => new Map(list.map((one) => [one.key, one])), [farm && feed.data("series")]);
+  const begun = farm && (feed.data("zones") || feed.failures > 0); // the first screen goes before
+  const list = (begun && feed.data("series")?.series) || [];
+  const known = useMemo(() => new Map(list.map((one) => [one.key, one])), [begun && feed.data("series")]);
   const { tracks } = view;
   const [tick, setTick] = useState(0);
   const [look, setLook] = useState(0);
@@ -68,7 +69,7 @@ export function Timeline({ feed, zone, view, change }) {
   const field = useRef(null);
   const lane = useRef(null);
   useLook(field, setLook);
-  const span = useMemo(() => spanOf(view, Math.floor(feed.now() / 1000) * 1000), [view.from, view.to, view.last, view.from === null && tick, Boolean(farm)]);
+  const span = useMemo(() => spanOf(view, Math.floor(feed.now() / 1000) * 1000), [view.from, view.to, view.last, view.from === null && tick, Boolean(begun)]);
   const points = Math.min(MOST_POINTS, Math.max(FEWEST_POINTS, POINTS_A_PIXEL * innerWidth));
   const { found, marks, marking, every } = useTracks(tracks, known, span, points, feed, tick);
   const states = tracks.map((one) => found[one.join()] ?? { waits: true });
