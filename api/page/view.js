@@ -35,7 +35,7 @@ function readTracks(text) {
 // Which parts of the page are open: as the address says; else what it speaks of, and these where there is room for them.
 const WIDE = "(min-width: 62rem)";
 const OPEN_WHERE_WIDE = ["timeline", "air"];
-const SPEAKS_OF = { series: "timeline", end: "timeline", day: "day", air: "air", airspan: "air", joined: "air" };
+const SPEAKS_OF = { series: "timeline", end: "timeline", from: "timeline", day: "day", air: "air", airspan: "air", joined: "air" };
 export const isWide = () => matchMedia(WIDE).matches;
 const openParts = (view) => view.open?.split(",") ?? [...new Set([...(isWide() ? OPEN_WHERE_WIDE : []), ...view.spokenOf])];
 export function isOpen(view, part) {

@@ -215,7 +215,7 @@ def test_links_at_the_top_lead_to_every_part(visit, size):
 def test_a_need_opens_the_timeline_where_it_was_folded(visit):
     page = visit(size=PHONE)
     page.locator(".need a").filter(has_text="Relative humidity").first.click()
-    playwright.expect(page.locator("#timeline figcaption")).to_contain_text("Room, Relative humidity")
+    playwright.expect(page.locator("#timeline figcaption").first).to_contain_text("Room, Relative humidity")
     playwright.expect(page.locator("#timeline-title")).to_be_focused()
     assert "open=timeline" in page.url
 
@@ -338,7 +338,13 @@ def test_a_batch_tells_where_it_stood_and_what_it_bears(browser, served):
 
 
 @pytest.mark.parametrize(
-    ("link", "part"), [("#day=2026-03-01", "day"), ("#series=room/air_temperature", "timeline"), ("#airspan=7d", "air")]
+    ("link", "part"),
+    [
+        ("#day=2026-03-01", "day"),
+        ("#series=room/air_temperature", "timeline"),
+        ("#from=2026-03-01&to=2026-03-02", "timeline"),
+        ("#airspan=7d", "air"),
+    ],
 )
 def test_a_link_from_before_opens_what_it_speaks_of(visit, link, part):
     page = visit(link, PHONE)
