@@ -65,7 +65,7 @@ export function sentences(line, bands, everyS, begins) {
     return [found.failed ? "No usable readings in this range: all of them failed a test or are missing." : "No readings in this range."];
   }
   const told = [];
-  if (series.kind === "state") told.push(`${number(100 * found.mean, 0)}${NBSP}% of the readings say ${stateWord(series.quantity, 1)}.`);
+  if (series.kind === "state") told.push(`${found.mean === 1 ? `${number(100, 0)}${NBSP}%` : mostly(found.mean)} of the readings say ${stateWord(series.quantity, 1)}.`);
   else {
     told.push(`Lowest ${withUnit(found.low, series)}, mean ${withUnit(found.mean, series)}, highest ${withUnit(found.high, series)}.`);
     const limited = found.insideS + found.outsideS;

@@ -115,6 +115,7 @@ export function Timeline({ feed, zone, view, change }) {
     if (lane.current && plot) drawMarks(lane.current, plot.clientWidth, marks, span);
   }, [marks, span[0], span[1], look, states.length, held.length]);
 
+  const lowest = tracks.findLastIndex((one) => one.every((key) => known.has(key))); // it carries the times
   const waiting = states.filter((one, i) => one.waits && tracks[i].every((key) => known.has(key))).length;
   useEffect(() => {
     const timer = setTimeout(() => setSlow(waiting > 0), waiting ? PATIENT_MS : 0);
@@ -142,7 +143,7 @@ export function Timeline({ feed, zone, view, change }) {
             return html`<p key=${id} class="note">There is no series ${lost}. ${tracks.length > 1 && html`<button type="button" class="plain" onClick=${() => change({ tracks: without(tracks, track) })}>Remove</button>`}</p>`;
           }
           return html`<${Track} key=${id} id=${id} found=${states[i]} members=${track.map((key) => known.get(key))} only=${tracks.length === 1} top=${i === 0}
-            ...${{ span, zone, look, charts, slow, cursor }} marks=${drawn} nowMs=${feed.now()} labelled=${i === tracks.length - 1}
+            ...${{ span, zone, look, charts, slow, cursor }} marks=${drawn} nowMs=${feed.now()} labelled=${i === lowest}
             act=${{ up: () => change({ tracks: raised(tracks, track) }), remove: () => change({ tracks: without(tracks, track) }) }}
             onCursor=${setCursor} onBrush=${(from, to) => go(between(from, to))} />`;
         })}

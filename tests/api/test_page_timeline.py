@@ -486,3 +486,16 @@ def test_a_series_without_readings_draws_no_line_and_says_so(visit):
     expect(page.locator(".track figcaption")).to_contain_text("No readings in this range.")
     expect(page.locator(".track figcaption")).to_contain_text("Nothing has come yet.")
     assert page.evaluate(LINE_PIXELS, page.locator(".uplot canvas").element_handle()) == 0
+
+
+def test_the_lowest_track_that_is_shown_carries_the_times_and_states_have_their_words(visit):
+    page = visit(f"#tracks=row/lights_on,room/nothing&{WHOLE}")
+    heights = [one.bounding_box()["height"] for one in page.locator(".uplot canvas").all()]
+    assert heights == [56 + 14 + 26], "plot, margins and the axis of time"
+    assert headings(page) == ["Row, Lights [off or on]"]
+    assert "64 % of the readings say on." in plain(page.locator(".track figcaption"))  # 23 of 36 h
+    told = page.evaluate(
+        "async (one) => (await import('/page/tracks.js')).unitOf(one)",
+        {"kind": "state", "quantity": "door_open", "display_unit": ""},
+    )
+    assert told == "closed or open"
