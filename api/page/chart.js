@@ -1,7 +1,7 @@
 // One track: lines of one unit over time, what stands behind them, and a cursor that all tracks share.
 import uPlot from "./vendor/uPlot.js";
 import { colours, paintBehind, paintDoses, paintDoubts, paintExcursions, paintGaps, strokes } from "./shading.js";
-import { clock, clockToSecond, dayMonth, number, plainDay, isoDay } from "./text.js";
+import { clock, clockToSecond, dayMonth, isoDay, number, plainDay, stateWord } from "./text.js";
 
 const MINUTE_S = 60;
 const DAY_S = 86_400;
@@ -15,7 +15,7 @@ const NOTHING_PULLED = { left: 0, top: 0, width: 0, height: 0 };
 
 /** Room for the data and the limits near it. */
 function heights(lines, bands, isState) {
-  if (isState) return [-0.08, 1.08];
+  if (isState) return [-0.15, 1.15];
   let low = Infinity, high = -Infinity;
   const reach = (v) => {
     if (v === null) return;
@@ -43,7 +43,7 @@ function timeText(seconds, step, zone) {
   return day === "1 Jan" ? plainDay(isoDay(ms, zone)).slice(4) : day;
 }
 
-function axes(zone, font, colour, { isState, labelled }) {
+function axes(zone, font, colour, { state, labelled }) {
   const axis = { stroke: colour.muted, font, grid: { stroke: colour.hair, width: 1 } };
   const ticks = { stroke: colour.hair, width: 1, size: 5 };
   return [
@@ -60,8 +60,8 @@ function axes(zone, font, colour, { isState, labelled }) {
       ticks,
       size: GUTTER,
       space: 26,
-      splits: isState ? () => [0, 1] : undefined,
-      values: (u, splits) => splits.map((v) => (isState ? ["off", "on"][v] : number(v, decimalsOf(splits)))),
+      splits: state ? () => [0, 1] : undefined,
+      values: (u, splits) => splits.map((v) => (state ? stateWord(state, v) : number(v, decimalsOf(splits)))),
     },
   ];
 }
@@ -117,7 +117,7 @@ export function drawChart(node, { lines, bands, excursions = [], doses = [], wri
       ...(shared ? { sync: { key: shared, setSeries: false, scales: ["x", null] } } : {}),
     },
     scales: { x: { range: [span[0] / 1000, span[1] / 1000] }, y: { range: yRange } },
-    axes: axes(zone, font, colour, { isState, labelled }),
+    axes: axes(zone, font, colour, { state: isState && lines[0].series.quantity, labelled }),
     series: [{}, ...seriesOf(lines, colour, isState)],
     bands: isState || lines.length > 1 ? [] : [{ series: [2, 1], fill: colour.spread }],
     hooks: {

@@ -38,7 +38,8 @@ export function figures({ columns }, bands, everyS) {
     if (bandAt(bands, (columns.time[i] + everyS) * 1000 - 1) !== band) return;
     // A point speaks for the time until the next one, but not for a gap.
     const next = columns.value[i + 1] ?? null;
-    const lasts = next === null ? usual : Math.min(columns.time[i + 1] - columns.time[i], 3 * usual);
+    const until = columns.time[i] + (next === null ? usual : Math.min(columns.time[i + 1] - columns.time[i], 3 * usual));
+    const lasts = Math.max(0, Math.min(until, columns.edges[1]) - Math.max(columns.time[i], columns.edges[0]));
     if (passes(band, value)) found.outsideS += lasts;
     else found.insideS += lasts;
   });
@@ -64,12 +65,13 @@ export function sentences(line, bands, everyS, begins) {
     return [found.failed ? "No usable readings in this range: all of them failed a test or are missing." : "No readings in this range."];
   }
   const told = [];
-  if (series.kind === "state") told.push(`${number(100 * found.mean, 0)}${NBSP}% of the readings say ${stateWord(series.quantity, 1)}.`);
+  if (series.kind === "state") told.push(`${found.mean === 1 ? `${number(100, 0)}${NBSP}%` : mostly(found.mean)} of the readings say ${stateWord(series.quantity, 1)}.`);
   else {
     told.push(`Lowest ${withUnit(found.low, series)}, mean ${withUnit(found.mean, series)}, highest ${withUnit(found.high, series)}.`);
     const limited = found.insideS + found.outsideS;
     if (!limited) told.push("No limits are set for it.");
     else if (!found.outsideS) told.push(`Inside its band in all of ${hours(limited)} with readings and limits.`);
+    else if (!found.insideS) told.push(`Outside its band in all of ${hours(limited)} with readings and limits.`);
     else told.push(`Inside its band for about ${mostly(found.insideS / limited)} of ${hours(limited)} with readings and limits.`);
   }
   if (begins) told.push(`Readings begin ${begins}.`);

@@ -8,7 +8,7 @@ import { sentences } from "./summary.js";
 import { clock, dayAndClock, dayName, isoDay, isoTime, zoneName } from "./text.js";
 import { beginning } from "./timeline_track.js";
 import { named, unitOf } from "./tracks.js";
-import { link } from "./view.js";
+import { link, opened } from "./view.js";
 
 const STROKES = ["drawn through", "dashed", "dotted"];
 const LEGEND = "Shaded: the band, and darker where lights are off. Bar with a triangle: excursion, from its onset. Ring: suspect. "
@@ -46,7 +46,7 @@ export function Taking({ farm, view, span, zone, held, marks, naming, charts }) 
   const ready = farm && held.length > 0;
 
   const copy = async () => {
-    const address = new URL(link({ ...view, from: Math.floor(span[0] / 1000) * 1000, to: Math.ceil(span[1] / 1000) * 1000 }), location.href).href;
+    const address = new URL(link({ ...view, open: opened(view, "timeline", true), from: Math.floor(span[0] / 1000) * 1000, to: Math.ceil(span[1] / 1000) * 1000 }), location.href).href;
     try {
       await navigator.clipboard.writeText(address);
       setShownLink("");

@@ -56,8 +56,9 @@ function byKey(event, span, nowMs, firstMs) {
 
 export function Timeline({ feed, zone, view, change }) {
   const farm = feed.data("farm"); // with it comes the farm's own time
-  const list = (farm && feed.data("series")?.series) ?? [];
-  const known = useMemo(() => new Map(list.map((one) => [one.key, one])), [farm && feed.data("series")]);
+  const begun = farm && (feed.data("zones") || feed.failures > 0); // the first screen goes before
+  const list = (begun && feed.data("series")?.series) || [];
+  const known = useMemo(() => new Map(list.map((one) => [one.key, one])), [begun && feed.data("series")]);
   const { tracks } = view;
   const [tick, setTick] = useState(0);
   const [look, setLook] = useState(0);
@@ -68,7 +69,7 @@ export function Timeline({ feed, zone, view, change }) {
   const field = useRef(null);
   const lane = useRef(null);
   useLook(field, setLook);
-  const span = useMemo(() => spanOf(view, Math.floor(feed.now() / 1000) * 1000), [view.from, view.to, view.last, view.from === null && tick, Boolean(farm)]);
+  const span = useMemo(() => spanOf(view, Math.floor(feed.now() / 1000) * 1000), [view.from, view.to, view.last, view.from === null && tick, Boolean(begun)]);
   const points = Math.min(MOST_POINTS, Math.max(FEWEST_POINTS, POINTS_A_PIXEL * innerWidth));
   const { found, marks, marking, every } = useTracks(tracks, known, span, points, feed, tick);
   const states = tracks.map((one) => found[one.join()] ?? { waits: true });
@@ -114,6 +115,7 @@ export function Timeline({ feed, zone, view, change }) {
     if (lane.current && plot) drawMarks(lane.current, plot.clientWidth, marks, span);
   }, [marks, span[0], span[1], look, states.length, held.length]);
 
+  const lowest = tracks.findLastIndex((one) => one.every((key) => known.has(key))); // it carries the times
   const waiting = states.filter((one, i) => one.waits && tracks[i].every((key) => known.has(key))).length;
   useEffect(() => {
     const timer = setTimeout(() => setSlow(waiting > 0), waiting ? PATIENT_MS : 0);
@@ -141,7 +143,7 @@ export function Timeline({ feed, zone, view, change }) {
             return html`<p key=${id} class="note">There is no series ${lost}. ${tracks.length > 1 && html`<button type="button" class="plain" onClick=${() => change({ tracks: without(tracks, track) })}>Remove</button>`}</p>`;
           }
           return html`<${Track} key=${id} id=${id} found=${states[i]} members=${track.map((key) => known.get(key))} only=${tracks.length === 1} top=${i === 0}
-            ...${{ span, zone, look, charts, slow, cursor }} marks=${drawn} nowMs=${feed.now()} labelled=${i === tracks.length - 1}
+            ...${{ span, zone, look, charts, slow, cursor }} marks=${drawn} nowMs=${feed.now()} labelled=${i === lowest}
             act=${{ up: () => change({ tracks: raised(tracks, track) }), remove: () => change({ tracks: without(tracks, track) }) }}
             onCursor=${setCursor} onBrush=${(from, to) => go(between(from, to))} />`;
         })}

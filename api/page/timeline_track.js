@@ -1,5 +1,5 @@
 // One track on the page: its name and unit, what it says in words, and its chart.
-import { useEffect, useLayoutEffect, useRef } from "./vendor/preact-hooks.js";
+import { useEffect, useLayoutEffect, useMemo, useRef } from "./vendor/preact-hooks.js";
 import { drawChart } from "./chart.js";
 import { html } from "./html.js";
 import { sentences } from "./summary.js";
@@ -53,14 +53,16 @@ export function Track({ id, found, members, only, top, slow, span, zone, nowMs, 
   const { shown, fault, waits } = found;
   const told = shown?.lines.map(({ series }) => series) ?? members;
   const title = told.map(named).join("; ");
+  // The cursor moves often, and a year has many points.
+  const words = useMemo(() => shown?.lines.map((line) => sentences(line, shown.bands, shown.everyS, beginning(line.series, span, zone)).join(" ")),
+    [shown, span[0], span[1], zone]);
   const joined = told.length > 1;
   return html`<figure class=${`track${waits && shown && slow ? " waits" : ""}${joined ? " joined" : ""}`} aria-busy=${Boolean(waits)}>
     <figcaption>
       <h3>${joined ? heading(told) : title} <span class="unit">[${unitOf(told[0])}]</span></h3>
       ${fault && html`<p class="warning">Not read: ${fault}${shown && " What is drawn is older."}</p>`}
       ${!shown && !fault && html`<p class="note">Reading …</p>`}
-      ${shown?.lines.map((line, n) => html`<p class="says">${joined && html`<${Sample} n=${n} /> <strong>${named(line.series)}.</strong> `}${
-        sentences(line, shown.bands, shown.everyS, beginning(line.series, span, zone)).join(" ")}${
+      ${shown?.lines.map((line, n) => html`<p class="says">${joined && html`<${Sample} n=${n} /> <strong>${named(line.series)}.</strong> `}${words[n]}${
         silence(line.series, span, nowMs, zone) && html` <strong class="outside">${silence(line.series, span, nowMs, zone)}</strong>`}</p>`)}
       ${joined && shown?.bands.some((one) => one.low !== null || one.high !== null) && html`<p class="note">Shaded: the band of ${named(told[0])}.</p>`}
       <p class="acts">

@@ -10,7 +10,7 @@ export function withBreaks(answer, cadenceS, [firstS, lastS] = [Infinity, -Infin
   const everyS = answer.every_s ?? 0;
   const usualS = usualStepS(xs, cadenceS, everyS);
   const longest = everyS + 3 * usualS;
-  const columns = { time: [], low: [], high: [], value: [], flag: [], count: [], usualS, gaps: [] };
+  const columns = { time: [], low: [], high: [], value: [], flag: [], count: [], usualS, gaps: [], edges: [firstS, lastS] };
   const push = (x, i) => {
     columns.time.push(x);
     for (const name of COLUMNS) columns[name].push(i === null ? null : (answer[name] ?? answer.value)[i]);

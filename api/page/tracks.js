@@ -1,4 +1,5 @@
 // Which tracks the timeline has: what a farm usually begins with, and how tracks are added, joined and taken away.
+import { stateWord } from "./text.js";
 import { MOST_LINES, MOST_TRACKS } from "./view.js";
 
 // What a farm's tracks begin with, as far as it has them: the first of each row that something tells of.
@@ -21,7 +22,7 @@ export function usual(list) {
 }
 
 export const named = (series) => `${series.zone_label}, ${series.label}`;
-export const unitOf = (series) => series.display_unit || (series.quantity === "solution_ph" ? "pH" : series.kind === "state" ? "off or on" : "no unit");
+export const unitOf = (series) => series.display_unit || (series.quantity === "solution_ph" ? "pH" : series.kind === "state" ? `${stateWord(series.quantity, 0)} or ${stateWord(series.quantity, 1)}` : "no unit");
 
 /** Tracks that a series may join: of the same unit and kind, with room, and without it. */
 export function joinable(tracks, series, known) {

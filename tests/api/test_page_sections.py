@@ -343,6 +343,7 @@ def test_a_batch_tells_where_it_stood_and_what_it_bears(browser, served):
         ("#day=2026-03-01", "day"),
         ("#series=room/air_temperature", "timeline"),
         ("#tracks=room/air_temperature&last=7d", "timeline"),
+        ("#from=2026-03-01&to=2026-03-02", "timeline"),
         ("#airspan=7d", "air"),
     ],
 )

@@ -366,7 +366,7 @@ def test_a_link_opens_the_same_view_again(visit, refused):
     expect(status).to_contain_text("Copy it from the field." if refused else "The link is copied.")
     address = page.get_by_label("Link", exact=True).input_value() if refused else page.evaluate("window.copied")
     assert re.search(r"#tracks=row/ppfd,room/air_temperature&from=2026-03-02T0\S+&to=2026-03-02T1\S+$", address)
-    again = visit(address.split("/", 3)[3])
+    again = visit(address.split("/", 3)[3], PHONE)  # where parts are folded unless the address opens them
     assert headings(again) == headings(page)
     assert plain(again.locator(".spanned")) == plain(page.locator(".spanned"))
 
@@ -387,7 +387,7 @@ def test_from_an_hour_to_a_year_no_more_points_are_asked_for_than_can_be_seen(vi
     def listen(page):
         page.on("request", lambda one: "/readings?" in one.url and asked.append(one.url))
 
-    page = visit("#tracks=room/air_temperature&last=1h", size, before=listen)
+    page = visit("#tracks=room/air_temperature&last=1h&open=timeline", size, before=listen)
     for name in ("Day", "Week", "Month", "Year"):
         page.get_by_role("radio", name=name).check(force=True)
         expect(page.locator(".track")).to_have_attribute("aria-busy", "false")
@@ -456,7 +456,7 @@ def test_no_series_and_a_hundred(visit, count):
         empty = {"time": [], "value": [], "low": [], "high": [], "count": [], "flag": [], "every_s": 60}
         page.route("**/readings?*", lambda route: route.fulfill(json=empty))
 
-    page = visit("", NARROWEST, before=before, wait=False)
+    page = visit("#open=timeline", NARROWEST, before=before, wait=False)
     if count:
         form = page.get_by_role("form", name="Add a track")
         form.get_by_role("combobox", name="Zone", exact=True).select_option(label="Zone 49")
@@ -486,3 +486,16 @@ def test_a_series_without_readings_draws_no_line_and_says_so(visit):
     expect(page.locator(".track figcaption")).to_contain_text("No readings in this range.")
     expect(page.locator(".track figcaption")).to_contain_text("Nothing has come yet.")
     assert page.evaluate(LINE_PIXELS, page.locator(".uplot canvas").element_handle()) == 0
+
+
+def test_the_lowest_track_that_is_shown_carries_the_times_and_states_have_their_words(visit):
+    page = visit(f"#tracks=row/lights_on,room/nothing&{WHOLE}")
+    heights = [one.bounding_box()["height"] for one in page.locator(".uplot canvas").all()]
+    assert heights == [56 + 14 + 26], "plot, margins and the axis of time"
+    assert headings(page) == ["Row, Lights [off or on]"]
+    assert "64 % of the readings say on." in plain(page.locator(".track figcaption"))  # 23 of 36 h
+    told = page.evaluate(
+        "async (one) => (await import('/page/tracks.js')).unitOf(one)",
+        {"kind": "state", "quantity": "door_open", "display_unit": ""},
+    )
+    assert told == "closed or open"
