@@ -22,7 +22,7 @@ HOUR_US = 3_600_000_000
 LOOK_BACK_US = 48 * HOUR_US  # findings that were over earlier stay as they were told
 TOLD_FROM = 0.1  # probability from which a cause is told beside an alarm; our choice, no source
 LEADS_FROM = 0.5  # probability from which a cause's check is the first step; our choice, no source
-SURE = 0.9  # probability from which a finding is an alarm of its own; our choice, no source
+SURE = 0.9  # from which a finding is an alarm of its own, and its cause is looked for; our choice, no source
 LIKELY_NIGHT = 0.5  # probability from which a wet surface in the night to come is an alarm; our choice, no source
 LEARNT_US = 7 * 24 * HOUR_US  # before that a farm's usual is not known well enough; our choice, no source
 STALE_US = 24 * HOUR_US  # a finding that was last sure of longer ago is none any more
@@ -100,7 +100,10 @@ def _label(cause: dict[str, Any]) -> str:
 def _told(farm: Farm, one: FindingEntry) -> Told:
     key = one.detail.get("series")
     causes = one.detail.get("causes") or [{}]
-    check = one.detail.get("next_check") or causes[0].get("check") or ""
+    checks = [one.detail.get("next_check"), causes[0].get("check")]
+    if (causes[0].get("probability") or 0.0) >= SURE:
+        checks.reverse()  # nothing is left to be told apart: go and see
+    check = checks[0] or checks[1] or ""
     return Told(
         Series.parse(farm.name, key) if key else None, one.onset_us, _likely(one), str(check),
         tuple(one.detail.get("cautions", ())),
@@ -129,8 +132,8 @@ def _unusual(farm: Farm, several: Sequence[FindingEntry], until_us: int, of: Of)
             onset_us = standing.onset_us if standing is not None else max(finding.onset_us, finding.at_us - HOUR_US)
             told_one = _told(farm, finding)
             detail = detail_of(
-                farm, AlarmKind.FINDING, onset_us, str(finding.detail["headline"]), what="Likely cause",
-                finding=finding.identity,
+                farm, AlarmKind.FINDING, onset_us, str(finding.detail["headline"]),
+                what=f"Likely cause: {finding.detail['causes'][0]['label']}", finding=finding.identity,
             )  # fmt: skip
             alarm_us = standing.alarm_us if standing is not None else min(onset_us + HOUR_US, finding.at_us)
             entry = AlarmEntry(

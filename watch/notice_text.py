@@ -30,7 +30,7 @@ _BEFORE = {
     NoticeKind.WORSE: "Worse: ",
     NoticeKind.ESCALATED: "Nobody has answered: ",
     NoticeKind.AGAIN: "Still open: ",
-    NoticeKind.RETURNED: "Over: ",
+    NoticeKind.RETURNED: "Back to normal: ",
 }
 _WHY = {
     NoticeKind.WORSE: "This has become more urgent since you were told.",
@@ -75,6 +75,8 @@ def _short(told: Told) -> str:
     if not what:
         return f"{where}: {_sentence(told)}" if where and where not in _sentence(told) else _sentence(told)
     value = f" {_value(facts, 'worst')}" if facts.get("worst") is not None else ""
+    if value and told.returned_us is not None:
+        value = f",{value} at worst"
     return f"{where}: {what}{value}" if where else f"{what}{value}"
 
 

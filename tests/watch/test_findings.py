@@ -263,7 +263,30 @@ def test_an_alarm_of_a_finding_is_raised_when_it_is_found_and_not_later(kept):
     told = findings_told(kept.farm, kept.journal, T0_US, at_us, lambda condition: [])
     [(condition, _, [alarm])] = told.conditions
     assert condition == "finding/drying_lost"
+    assert alarm.detail["what"] == "Likely cause: No drying"
     assert FAULT_US <= alarm.onset_us <= alarm.alarm_us <= at_us
+
+
+@pytest.mark.parametrize(("probability", "first_step"), [(0.95, "Look at the bottle."), (0.7, "Measure by hand.")])
+def test_a_sure_cause_is_looked_for_and_a_likely_one_told_apart_from_the_next(kept, probability, first_step):
+    cause = {
+        "cause": "nutrient_stock_empty",
+        "label": "Empty",
+        "probability": probability,
+        "check": "Look at the bottle.",
+    }
+    detail = {
+        "headline": "Empty.",
+        "causes": [cause],
+        "next_check": "Measure by hand.",
+        "series": "reservoir/solution_ec",
+    }
+    kept.journal.findings.replace(
+        kept.farm.name, FAULT_US, [FindingEntry(kept.farm.name, "an-excursion", FAULT_US, None, FAULT_US, detail)]
+    )
+    told = findings_told(kept.farm, kept.journal, T0_US, FAULT_US, lambda condition: [])
+    shown = told.of_excursions["an-excursion"].over({"first_step": "Look around.", "caution": ""})
+    assert shown["first_step"] == first_step
 
 
 def test_an_excursion_is_told_by_the_hour_that_is_clearest_for_what_can_lie_behind_it():

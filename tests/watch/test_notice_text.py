@@ -67,7 +67,7 @@ def test_danger_by_co2_says_first_to_leave_and_who_protects_people(small_farm):
     for part in ("ventilate", "certified gas detector", "local code", "do not enter alone", "not a life-safety device"):
         assert part in text
     over_subject, over = said(small_farm, replace(CO2, returned_us=NOW_US), kind=NoticeKind.RETURNED)
-    assert over_subject == "Over: Room: CO2 6,200 ppm"
+    assert over_subject == "Back to normal: Room: CO2, 6,200 ppm at worst"
     assert "LEAVE THE ROOM NOW" not in over
     assert "not a life-safety device" in over
 

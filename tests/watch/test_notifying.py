@@ -187,7 +187,7 @@ def test_the_return_never_arrives_before_the_alarm(journal):
             clock.now_us += 10 * MINUTE_US
     kinds = [(status, re.search(rb'"kind": ?"(\w+)"', body)[1].decode()) for status, _, body in ours.got]
     assert kinds == [(500, "raised"), (500, "raised"), (200, "raised"), (200, "returned")]
-    assert [mail["Subject"][:5] for mail in box.taken] == ["Room:", "Over:"]
+    assert [mail["Subject"][:5] for mail in box.taken] == ["Room:", "Back "]
 
 
 def test_an_acknowledgement_by_its_link_is_the_persons(journal):
