@@ -58,7 +58,7 @@ function mostly(share) {
 const several = (count, one, many) => `${number(count, 0)}${NBSP}${count === 1 ? one : many}`;
 
 /** One series over the span shown, in sentences. */
-export function sentences(line, bands, everyS, begins) {
+export function sentences(line, bands, everyS, { begins, awaited } = {}) {
   const { series, columns } = line;
   const found = figures(line, bands, everyS);
   if (!found.readings) {
@@ -69,7 +69,8 @@ export function sentences(line, bands, everyS, begins) {
   else {
     told.push(`Lowest ${withUnit(found.low, series)}, mean ${withUnit(found.mean, series)}, highest ${withUnit(found.high, series)}.`);
     const limited = found.insideS + found.outsideS;
-    if (!limited) told.push("No limits are set for it.");
+    if (awaited) told.push("Its band is still being read.");
+    else if (!limited) told.push("No limits are set for it.");
     else if (!found.outsideS) told.push(`Inside its band in all of ${hours(limited)} with readings and limits.`);
     else if (!found.insideS) told.push(`Outside its band in all of ${hours(limited)} with readings and limits.`);
     else told.push(`Inside its band for about ${mostly(found.insideS / limited)} of ${hours(limited)} with readings and limits.`);

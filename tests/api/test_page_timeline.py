@@ -432,6 +432,23 @@ def test_while_it_waits_it_says_for_what_and_afterwards_what_went_wrong(browser,
     context.close()
 
 
+def test_readings_are_drawn_before_a_band_that_takes_its_time(visit):
+    held = []
+
+    def before(page):
+        page.route("**/bands?*", lambda route: held.append(route))
+
+    page = visit(f"#tracks=room/relative_humidity&{WHOLE}", before=before, wait=False)
+    told = page.locator(".track figcaption")
+    expect(told).to_contain_text("highest 82.0\u00a0%. Its band is still being read.")
+    assert page.evaluate(LINE_PIXELS, page.locator(".uplot canvas").element_handle()) > 800
+    assert page.get_by_role("button", name="Save table (CSV)").is_disabled()
+    for route in held:
+        route.continue_()
+    expect(told).to_contain_text("Inside its band for about 94\u00a0%")
+    expect(page.get_by_role("button", name="Save table (CSV)")).to_be_enabled()
+
+
 def of_a_large_farm(count):
     row = EXAMPLES["series"]["series"][0]
     return [
