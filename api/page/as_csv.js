@@ -1,5 +1,5 @@
 // What the timeline shows as CSV (RFC 4180): one row a stretch, times with their offset, units in the header.
-import { bandAt } from "./summary.js";
+import { steadyBand } from "./summary.js";
 import { isoTime } from "./text.js";
 
 const END = "\r\n";
@@ -29,7 +29,7 @@ function columnsOf({ lines, bands, everyS }) {
   const first = lines[0].series;
   if (bands.some((one) => one.low !== null || one.high !== null)) {
     for (const side of ["low", "high"]) {
-      columns.push({ head: `${first.key} band ${side} [${first.unit}]`, of: (time) => bandAt(bands, (time + everyS / 2) * 1000)[side] });
+      columns.push({ head: `${first.key} band ${side} [${first.unit}]`, of: (time) => steadyBand(bands, time * 1000, (time + everyS) * 1000)?.[side] });
     }
   }
   return columns;

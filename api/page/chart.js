@@ -1,7 +1,7 @@
 // One track: lines of one unit over time, what stands behind them, and a cursor that all tracks share.
 import uPlot from "./vendor/uPlot.js";
 import { colours, paintBehind, paintDoses, paintDoubts, paintExcursions, paintGaps, strokes } from "./shading.js";
-import { clock, clockToSecond, dayMonth, isoDay, number, plainDay, stateWord } from "./text.js";
+import { clock, clockToSecond, dayMonth, isoDay, number, stateWord } from "./text.js";
 
 const MINUTE_S = 60;
 const DAY_S = 86_400;
@@ -40,7 +40,7 @@ function timeText(seconds, step, zone) {
   const time = clock(ms, zone);
   if (step < DAY_S && time !== "00:00") return time;
   const day = dayMonth(ms, zone);
-  return day === "1 Jan" ? plainDay(isoDay(ms, zone)).slice(4) : day;
+  return day === "1 Jan" ? isoDay(ms, zone).slice(0, 4) : day;
 }
 
 function axes(zone, font, colour, { state, labelled }) {

@@ -1,7 +1,8 @@
 // What stands behind and upon a track's lines: its band, dark hours, gaps, excursions, doubtful readings, doses and entries.
 
 const SUSPECT = 3;
-const NARROWEST_NIGHT = 2.5; // pixels: narrower ones would be a grey haze
+const A_NIGHT_S = 6 * 3600;
+const NARROWEST_NIGHT = 1.8; // CSS pixels: narrower ones would be a grey haze
 
 export function colours() {
   const style = getComputedStyle(document.documentElement);
@@ -37,11 +38,13 @@ export function paintBehind(u, { bands, written }, colour) {
   inside(u, (ctx, { top, height }) => {
     const clip = across(u);
     const fine = devicePixelRatio;
+    const { min, max } = u.scales.x;
+    const nights = (u.bbox.width * A_NIGHT_S) / (max - min) >= NARROWEST_NIGHT * fine; // all of them or none
     for (const one of bands) {
       const x0 = clip(one.start);
       const width = clip(one.end) - x0;
       if (width <= 0) continue;
-      if (one.lit === false && width >= NARROWEST_NIGHT * fine) {
+      if (one.lit === false && nights) {
         ctx.fillStyle = colour.night;
         ctx.fillRect(x0, top, width, height);
       }

@@ -15,12 +15,13 @@ export const RANGES = [
   { name: "year", label: "Year", ms: 365 * DAY_MS },
 ];
 export const USUAL_MS = DAY_MS;
+const DAYS_DRAWN_MS = 100 * DAY_MS; // beyond it the courses of single days would be one block of ink
 
 // All of them divide a day: what is summed up by the store beforehand fits into them.
 const STEPS_S = [1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 10_800, 21_600, 43_200, 86_400];
 
-/** The shortest stretch to sum up over, in seconds, that needs no more points than there is room for. */
-export const everyS = (ms, points) => STEPS_S.find((one) => ms / 1000 / one <= points) ?? STEPS_S.at(-1);
+/** The shortest stretch to sum up over, in seconds, that needs no more points than there is room for; of long spans, days. */
+export const everyS = (ms, points) => (ms > DAYS_DRAWN_MS ? STEPS_S.at(-1) : STEPS_S.find((one) => ms / 1000 / one <= points) ?? STEPS_S.at(-1));
 
 export const inLimits = (ms) => Math.min(LONGEST_MS, Math.max(SHORTEST_MS, ms));
 

@@ -16,12 +16,25 @@ export function bandAt(bands, ms) {
   return bands[from];
 }
 
+/** The limits that held over a whole stretch, lights or none; nothing where they changed: a mean then belongs to neither. */
+export function steadyBand(bands, fromMs, toMs) {
+  const first = bandAt(bands, fromMs);
+  let lit = first.lit;
+  for (let one = first; one.end < toMs;) {
+    one = bandAt(bands, one.end);
+    if (one.low !== first.low || one.high !== first.high) return null;
+    if (one.lit !== lit) lit = null;
+    if (one === bands.at(-1)) break;
+  }
+  return { ...first, lit };
+}
+
 const passes = (band, value) =>
   band.high !== null && value > band.high ? "above" : band.low !== null && value < band.low ? "below" : null;
 
 /** Lowest, mean and highest, seconds inside and outside the band, gaps and doubts. */
 export function figures({ columns }, bands, everyS) {
-  const found = { readings: 0, sum: 0, low: Infinity, high: -Infinity, insideS: 0, outsideS: 0, doubted: 0, failed: 0 };
+  const found = { readings: 0, sum: 0, low: Infinity, high: -Infinity, insideS: 0, outsideS: 0, doubted: 0, failed: 0, unsteady: 0 };
   const usual = Math.max(everyS, columns.usualS);
   columns.value.forEach((value, i) => {
     const flag = columns.flag[i];
@@ -32,10 +45,9 @@ export function figures({ columns }, bands, everyS) {
     found.sum += value * columns.count[i];
     found.low = Math.min(found.low, columns.low[i]);
     found.high = Math.max(found.high, columns.high[i]);
-    const band = bandAt(bands, columns.time[i] * 1000);
-    if (band.low === null && band.high === null) return;
-    // Where the limits change within a stretch, its mean belongs to neither.
-    if (bandAt(bands, (columns.time[i] + everyS) * 1000 - 1) !== band) return;
+    const band = steadyBand(bands, columns.time[i] * 1000, (columns.time[i] + everyS) * 1000);
+    if (!band) found.unsteady += 1;
+    if (!band || (band.low === null && band.high === null)) return;
     // A point speaks for the time until the next one, but not for a gap.
     const next = columns.value[i + 1] ?? null;
     const until = columns.time[i] + (next === null ? usual : Math.min(columns.time[i + 1] - columns.time[i], 3 * usual));
@@ -58,7 +70,7 @@ function mostly(share) {
 const several = (count, one, many) => `${number(count, 0)}${NBSP}${count === 1 ? one : many}`;
 
 /** One series over the span shown, in sentences. */
-export function sentences(line, bands, everyS, begins) {
+export function sentences(line, bands, everyS, { begins, awaited } = {}) {
   const { series, columns } = line;
   const found = figures(line, bands, everyS);
   if (!found.readings) {
@@ -69,7 +81,9 @@ export function sentences(line, bands, everyS, begins) {
   else {
     told.push(`Lowest ${withUnit(found.low, series)}, mean ${withUnit(found.mean, series)}, highest ${withUnit(found.high, series)}.`);
     const limited = found.insideS + found.outsideS;
-    if (!limited) told.push("No limits are set for it.");
+    if (awaited) told.push("Its band is still being read.");
+    else if (!limited && found.unsteady) told.push("Its limits change within each stretch: a shorter range tells of its band.");
+    else if (!limited) told.push("No limits are set for it.");
     else if (!found.outsideS) told.push(`Inside its band in all of ${hours(limited)} with readings and limits.`);
     else if (!found.insideS) told.push(`Outside its band in all of ${hours(limited)} with readings and limits.`);
     else told.push(`Inside its band for about ${mostly(found.insideS / limited)} of ${hours(limited)} with readings and limits.`);
@@ -95,15 +109,16 @@ export function readAt({ series, columns }, bands, everyS, ms) {
   if (i < 0 || ms / 1000 - columns.time[i] >= speaksS || columns.flag[i] === null) return null;
   const value = columns.value[i];
   const at = columns.time[i] * 1000;
-  const band = bandAt(bands, at);
-  const changes = bandAt(bands, at + everyS * 1000 - 1) !== band; // then a mean over the stretch belongs to neither
+  const steady = steadyBand(bands, at, at + everyS * 1000);
+  const changes = steady === null;
+  const band = steady ?? NO_BAND;
   const passed = value === null || changes ? null : passes(band, value);
   const phrase = limits({ ...series, ...band });
   return {
     at, value, passed,
     text: value === null ? "no usable value" : series.kind === "state" ? stateText(series, value) : withUnit(value, series),
     within: columns.count[i] > 1 && series.kind !== "state" ? `${number(columns.low[i], series.decimals)} to ${number(columns.high[i], series.decimals)}` : "",
-    band: changes ? "limits or light change within it" : [
+    band: changes ? "limits change within it" : [
       phrase && value !== null ? `${passed ?? "inside"}: ${phrase}` : phrase,
       band.lit === null ? "" : band.lit ? "lights on" : "lights off",
     ].filter(Boolean).join(", "),

@@ -70,7 +70,7 @@ export function Taking({ farm, view, span, zone, held, marks, naming, charts }) 
       tracks: held.map((one) => ({
         name: `${one.lines.map(({ series }) => named(series)).join("; ")} [${unitOf(one.lines[0].series)}]`,
         words: one.lines.map((line, n) => `${one.lines.length > 1 ? `${named(line.series)} (${STROKES[n]}): ` : ""}${
-          sentences(line, one.bands, one.everyS, beginning(line.series, span, zone)).join(" ")}`),
+          sentences(line, one.bands, one.everyS, { begins: beginning(line.series, span, zone) }).join(" ")}`),
         canvas: charts.current[one.id].ctx.canvas,
       })),
       legend: LEGEND,

@@ -108,7 +108,7 @@ export function Timeline({ feed, zone, view, change }) {
   const relevant = useMemo(() => ({ ...marks, excursions: marks.excursions.filter((one) => shownKeys.has(one.series)) }), [marks, [...shownKeys].join()]);
   const drawn = useMemo(() => ({ ...marks, written: few(marks.written), doses: few(marks.doses) }), [marks]);
   const held = tracks.map((one, i) => ({ id: one.join(), ...states[i].shown })).filter((one) => one.lines);
-  const whole = held.length === tracks.filter((one) => one.every((key) => known.has(key))).length && held.every((one) => one.everyS === every);
+  const whole = held.length === tracks.filter((one) => one.every((key) => known.has(key))).length && held.every((one) => one.everyS === every && !one.awaited);
   useLayoutEffect(() => {
     charts.current.marks = lane.current;
     const plot = field.current?.querySelector(".plot");

@@ -54,7 +54,7 @@ export function Track({ id, found, members, only, top, slow, span, zone, nowMs, 
   const told = shown?.lines.map(({ series }) => series) ?? members;
   const title = told.map(named).join("; ");
   // The cursor moves often, and a year has many points.
-  const words = useMemo(() => shown?.lines.map((line) => sentences(line, shown.bands, shown.everyS, beginning(line.series, span, zone)).join(" ")),
+  const words = useMemo(() => shown?.lines.map((line) => sentences(line, shown.bands, shown.everyS, { begins: beginning(line.series, span, zone), awaited: shown.awaited }).join(" ")),
     [shown, span[0], span[1], zone]);
   const joined = told.length > 1;
   return html`<figure class=${`track${waits && shown && slow ? " waits" : ""}${joined ? " joined" : ""}`} aria-busy=${Boolean(waits)}>

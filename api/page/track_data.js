@@ -2,6 +2,7 @@
 import { asked } from "./asking.js";
 
 const SETTLED_MS = 10 * 60_000; // what ended so long ago hardly changes
+const BANDS_PATIENCE_MS = 100; // longer, and the readings are drawn before
 const COLUMNS = ["value", "low", "high", "flag", "count"];
 
 /** Columns for drawing: a missing stretch longer than three cadences becomes a break in the line; so at the edges. */
@@ -35,22 +36,25 @@ function usualStepS(xs, cadenceS, everyS) {
 
 const range = (start, end) => `start=${new Date(start).toISOString()}&end=${new Date(end).toISOString()}`;
 
-/** One track over a span: readings of its series, and the limits of the first. */
-export async function readTrack(track, [start, end], everyS, nowMs, signal) {
+const later = (ms) => new Promise((tell) => setTimeout(tell, ms));
+
+/** One track over a span: readings of its series, and the limits of the first; ``early`` is given it without slow limits. */
+export async function readTrack(track, [start, end], everyS, nowMs, signal, early) {
   const everyMs = everyS * 1000;
   const span = range(Math.floor(start / everyMs) * everyMs, Math.ceil(end / everyMs) * everyMs);
   const keep = end < nowMs - SETTLED_MS;
   const path = (series, what) => `series/${encodeURI(series.key)}/${what}?${span}`;
-  const [bands, ...readings] = await Promise.all([
-    asked(path(track[0], "bands"), signal, keep),
-    ...track.map((series) => asked(`${path(series, "readings")}&every=${everyS}s`, signal, keep)),
-  ]);
+  const readings = Promise.all(track.map((series) => asked(`${path(series, "readings")}&every=${everyS}s`, signal, keep)));
+  // The limits of a year take longer than its readings: those of all tracks are asked for before.
+  const limits = Promise.resolve().then(() => asked(path(track[0], "bands"), signal, keep));
+  limits.catch(() => {}); // told below, unless the readings fail first
   const edges = (series) => [Math.max(start, series.first ? Date.parse(series.first) : end) / 1000, Math.min(end, nowMs) / 1000];
-  return {
-    everyS,
-    bands: bands.bands.map((one) => ({ ...one, start: Date.parse(one.start), end: Date.parse(one.end) })),
-    lines: track.map((series, i) => ({ series, columns: withBreaks(readings[i], series.cadence_s, edges(series)) })),
-  };
+  const answers = await readings;
+  const lines = track.map((series, i) => ({ series, columns: withBreaks(answers[i], series.cadence_s, edges(series)) }));
+  const soon = await Promise.race([limits, later(BANDS_PATIENCE_MS)]);
+  if (!soon) early({ everyS, lines, bands: [], awaited: true });
+  const { bands } = await limits;
+  return { everyS, lines, bands: bands.map((one) => ({ ...one, start: Date.parse(one.start), end: Date.parse(one.end) })), awaited: false };
 }
 
 /** What happened over a span: excursions, doses, and what people wrote. */

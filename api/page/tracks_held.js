@@ -17,10 +17,13 @@ export function useTracks(tracks, known, span, points, feed, tick) {
     const stop = new AbortController();
     const still = (does) => stop.signal.aborted || does();
     const put = (id, part) => still(() => setFound((all) => ({ ...all, [id]: { ...all[id], ...part } })));
+    /** Without its limits only where that shows more than before. */
+    const early = (id) => (shown) => still(() => setFound((all) => (all[id]?.shown?.everyS === every ? all
+      : { ...all, [id]: { ...all[id], shown, fault: null, at: Date.now() } })));
     const nowMs = feed.now();
     ready.forEach((id) => {
       put(id, { waits: true });
-      readTrack(id.split(",").map((key) => known.get(key)), span, every, nowMs, stop.signal)
+      readTrack(id.split(",").map((key) => known.get(key)), span, every, nowMs, stop.signal, early(id))
         .then((shown) => put(id, { shown, fault: null, waits: false, at: Date.now() }), (error) => put(id, { fault: why(error), waits: false }));
     });
     setMarking((before) => ({ ...before, waits: true }));

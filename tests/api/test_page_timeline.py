@@ -432,6 +432,40 @@ def test_while_it_waits_it_says_for_what_and_afterwards_what_went_wrong(browser,
     context.close()
 
 
+def test_readings_are_drawn_before_a_band_that_takes_its_time(visit):
+    held = []
+
+    def before(page):
+        page.route("**/bands?*", lambda route: held.append(route))
+
+    page = visit(f"#tracks=room/relative_humidity&{WHOLE}", before=before, wait=False)
+    told = page.locator(".track figcaption")
+    expect(told).to_contain_text("highest 82.0\u00a0%. Its band is still being read.")
+    assert page.evaluate(LINE_PIXELS, page.locator(".uplot canvas").element_handle()) > 800
+    assert page.get_by_role("button", name="Save table (CSV)").is_disabled()
+    for route in held:
+        route.continue_()
+    expect(told).to_contain_text("Inside its band for about 94\u00a0%")
+    expect(page.get_by_role("button", name="Save table (CSV)")).to_be_enabled()
+
+
+def test_a_stretch_within_which_limits_change_is_neither_inside_nor_outside(visit):
+    page = visit(f"#{WHOLE}")
+    found = page.evaluate(
+        """async () => { const { steadyBand } = await import('/page/summary.js');
+        const of = (start, low, lit) => ({ start, end: start + 10, low, high: 9, lit });
+        const bands = [of(0, 1, true), of(10, 1, false), of(20, 2, true), of(30, 1, true)];
+        return [[0, 10], [0, 20], [5, 25], [0, 40], [32, 99]].map(([from, to]) => steadyBand(bands, from, to)); }"""
+    )
+    assert [one and (one["low"], one["lit"]) for one in found] == [(1, True), (1, None), None, None, (1, True)]
+    page.get_by_role("radio", name="Year").check(force=True)
+    air, humidity = (page.locator(".track figcaption").nth(n) for n in (0, 1))
+    expect(air).to_contain_text(
+        "Its limits change within each stretch: a shorter range tells of its band."
+    )  # lit, dark
+    expect(humidity).to_contain_text(re.compile("side its band"))  # the same in light and dark
+
+
 def of_a_large_farm(count):
     row = EXAMPLES["series"]["series"][0]
     return [
