@@ -39,6 +39,7 @@ logger = logging.getLogger(__name__)
 NOTES_AT_ONCE = 5_000
 READ_AHEAD = 12  # times as many are read from the store in one go: there it looks at all that there are each time
 FINDINGS_EVERY_S = 60.0  # findings are worked out at most this often, ...
+FINDINGS_PACES = 30  # ... or once in so many rounds where these are far apart: many farms then take turns, ...
 FINDINGS_SHARE = 20.0  # ... nor more often than this many times as long as they took
 RETRY_S = 2.0
 # Kinds of basis in the journal that tell of a beginning, or a round, that may have been cut off:
@@ -340,7 +341,7 @@ class Watch:
     def _find(self, *, busy: bool) -> None:
         """Work findings out where they are stale, each minute at most, and rather when there is time."""
         now_us = self._now_us()
-        pause_s = max(FINDINGS_EVERY_S, self.pace.pace_s, FINDINGS_SHARE * self._slowest_finding_s)
+        pause_s = max(FINDINGS_EVERY_S, FINDINGS_PACES * self.pace.pace_s, FINDINGS_SHARE * self._slowest_finding_s)
         pause_us = int(pause_s * MICROSECONDS_PER_SECOND)
         if now_us - self._found_us < pause_us:
             return
