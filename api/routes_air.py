@@ -14,6 +14,7 @@ from api.house import House, TheHouse
 from api.problems import Problem, bad_parameter
 from api.schemas import finite
 from api.spans import DAY_US, AskedSpan, Span
+from farm.moments import Day
 from farm.readings import instant
 from watch.air_chart import AirBand, AirChart, Hours, Line, air_chart
 from watch.air_conditioner import air_sensors
@@ -31,7 +32,7 @@ STATES = {1: True, 0: False}
 def air_on_a_chart(
     house: TheHouse,
     span: AskedSpan,
-    day: Annotated[date | None, Query(description="a local day, as in 2026-03-01, instead of start and end")] = None,
+    day: Annotated[Day | None, Query(description="a local day, as in 2026-03-01, instead of start and end")] = None,
     zone: Annotated[
         str | None,
         Query(description="whose air; the first zone that has a temperature and a humidity sensor by default"),

@@ -10,6 +10,7 @@ from fastapi import APIRouter, Depends, Query
 from api import day_by_day_schemas as schemas
 from api import examples
 from api.house import TheHouse
+from farm.moments import Day
 from watch.day_by_day import balances, light_by_row, newest_days, probe_history, root_zones, stocks_now
 
 router = APIRouter(tags=["days"])
@@ -20,7 +21,7 @@ MOST_DAYS = 92
 def asked_days(
     house: TheHouse,
     days: Annotated[int, Query(description="how many of the newest days that have a sheet", ge=1, le=MOST_DAYS)] = 14,
-    last: Annotated[date | None, Query(description="up to this local day, as in 2026-03-01")] = None,
+    last: Annotated[Day | None, Query(description="up to this local day, as in 2026-03-01")] = None,
 ) -> list[date]:
     """Return the local days that a request asks for."""
     return newest_days(house.journal, house.farm.name, days, last)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import date
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Query
@@ -12,6 +11,7 @@ from api.house import House, TheHouse
 from api.pages import AskedPlace, Limit, Place
 from api.problems import Problem
 from api.spans import AskedOpenSpan
+from farm.moments import Day
 from farm.readings import MICROSECONDS_PER_SECOND, instant, iso_time
 from farm.suggestion import suggested_series
 from store.entries import ExcursionEntry
@@ -66,7 +66,7 @@ def days(house: TheHouse) -> schemas.DaysAnswer:
 
 @router.get("/days/{date}", response_model=schemas.DaySheetAnswer, responses=examples.of("day"))
 def day_sheet(
-    house: TheHouse, day: Annotated[date, Path(alias="date", description="local day, as in 2026-03-01")]
+    house: TheHouse, day: Annotated[Day, Path(alias="date", description="local day, as in 2026-03-01")]
 ) -> dict[str, Any]:
     """Tell the summary of one local day."""
     entry = house.journal.day_sheet(house.farm.name, day)

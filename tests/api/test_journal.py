@@ -57,7 +57,9 @@ def test_the_day_sheet_is_passed_on_as_it_was_written(client):
     assert sheet == SHEET | {"computed": "2026-03-02T12:00:00Z", "description_hash": "feedfacecafe"}
 
 
-@pytest.mark.parametrize(("day", "status"), [("2026-02-01", 404), ("2026-02-30", 422), ("today", 422)])
+@pytest.mark.parametrize(
+    ("day", "status"), [("2026-02-01", 404), ("2026-02-30", 422), ("today", 422), ("0", 422), ("1772323200", 422)]
+)
 def test_days_that_are_not(client, day, status):
     body = assert_problem(client(f"/api/v1/days/{day}"), status)
     if status == 422:
