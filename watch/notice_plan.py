@@ -7,14 +7,16 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from farm.alarm_words import AlarmState, Priority
+from farm.alarm_words import AlarmKind, AlarmState, Priority
 from farm.notices import URGENT, Notices, Person, Route, zone_of
 from farm.readings import instant, microseconds
+from store.alarm_entries import AlarmEntry
 from store.notice_entries import TELLING, Notice, NoticeKind, Told
 from watch.told import ANEW, MINUTE_US, History, Raised, at_least, most_urgent, told_of
 
 OVER_US = 60 * MINUTE_US  # an urgent alarm that is over is still told at once for so long; our choice, no source
 DIGEST_REACHES = timedelta(hours=48)  # back from its time; our choice, no source
+BRIEF_US = 180 * MINUTE_US  # a likely cause that passed sooner is left to the page; our choice, no source
 _RETURNS = frozenset({NoticeKind.RETURNED})
 
 
@@ -234,7 +236,7 @@ class _Planner:
 
     def _in_digest(self, name: str, alarm: Raised) -> bool:
         route = self._notices.route_of(alarm.entry.priority)
-        if route is None or name not in route.to or not self._wants(name, alarm):
+        if route is None or name not in route.to or not self._wants(name, alarm) or _passed_soon(alarm.entry):
             return False
         came_and_went = alarm.state is AlarmState.RETURNED_UNACKNOWLEDGED and not self._owed(alarm)
         return came_and_went or (route.digest and (alarm.stands or alarm.state is AlarmState.RETURNED_UNACKNOWLEDGED))
@@ -256,6 +258,13 @@ class _Planner:
             told = {one.identity: one for draft in drafts for one in draft.told}
             turn = self._now_us // MINUTE_US
             yield Draft(bundle, name, "", turn, tuple(told.values()), self._standing(name))
+
+
+def _passed_soon(alarm: AlarmEntry) -> bool:
+    """Whether an alarm of a likely cause alone, with no limit passed, came to nothing."""
+    over_us = alarm.returned_us
+    by_finding = alarm.condition.startswith(f"{AlarmKind.FINDING}/")
+    return by_finding and over_us is not None and over_us - alarm.onset_us < BRIEF_US
 
 
 def _over(told: Told, alarm: Raised | None) -> Told:

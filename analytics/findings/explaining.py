@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from analytics.alignment import Floats
-from analytics.findings.checks import moved_by, next_check
+from analytics.findings.checks import CIRCUITS, moved_by, next_check
 from analytics.findings.deviation import LEAST_DAYS, NOT_KNOWN, SLOW, USUAL, Deviation
 from analytics.findings.indicator import SPECS
 from analytics.findings.model import named_by_physics
@@ -134,6 +134,8 @@ def can_lie_behind(farm: Farm, hypothesis: Hypothesis, asked: Series, side: str)
     cause = BY_NAME[hypothesis.cause]
     if cause.symptoms != ANY and f"{asked.quantity} {side}" not in cause.symptoms:
         return False
+    if hypothesis.cause == "circuit_lost" and (hypothesis.part == "doser") != (asked.quantity in CIRCUITS["doser"]):
+        return False  # nothing but the doser's moves the solution's salt and pH within hours, and it moves nothing else
     if cause.place is Place.SERIES:
         return _bears_on(farm, hypothesis.place, asked)
     return not (cause.place is Place.ROW and asked.zone in farm.zones) or hypothesis.place == asked.zone

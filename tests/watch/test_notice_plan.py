@@ -278,6 +278,16 @@ def test_low_priority_waits_for_the_digest_of_the_farms_morning():
     assert [told.condition for told in days.last[0].told] == ["running_out/base"]
 
 
+@pytest.mark.parametrize(("lasted_min", "told"), [(179, []), (180, [("digest", "ada")])])
+def test_a_likely_cause_that_passed_soon_stands_in_no_digest(lasted_min, told):
+    days = Days()
+    one = alarm("finding/doser_overdosing", priority="low", at=NOON, over=NOON - 5 + lasted_min)
+    assert days.at(NOON + 19 * 60, one) == told
+    standing = alarm("finding/nutrient_stock_empty", priority="low", at=NOON + 42 * 60, group="y")
+    assert days.at(NOON + 43 * 60, one, standing) == [("digest", "ada")]
+    assert [each.condition for each in days.last[0].told] == ["finding/nutrient_stock_empty"]
+
+
 def test_the_digest_goes_by_the_farms_clock_when_it_changes():
     # 2026-03-29: summer time begins in Oslo, 07:00 there is 05:00 UTC; the day before it was 06:00 UTC.
     day = 28 * 24 * 60

@@ -7,10 +7,14 @@ import numpy as np
 import pytest
 
 from analytics.findings.checks import CHECKS, moved_by, next_check
+from analytics.findings.explaining import can_lie_behind
 from analytics.findings.indicator import SPECS
 from analytics.findings.model import LEVEL_NAMES, Table, signs_from_text, table_as_text, table_from_text
+from analytics.findings.weighing import Hypothesis
 from farm.causes import ANY, BY_NAME, CAUSES
 from farm.quantities import QUANTITIES
+from farm.readings import Series
+from simulator.demo import demo_farm
 
 
 def shipped(name):
@@ -180,6 +184,22 @@ def test_nobody_is_sent_to_the_coil_for_a_low_ec():
     what, shows = next_check("circuit_lost", "sensor_stuck", {"solution_ec"})
     assert what == "Look at the breakers: is one off?"
     assert shows == {"circuit_lost": "one is off", "sensor_stuck": "all are on"}
+
+
+@pytest.mark.parametrize(
+    ("part", "key", "side", "can"),
+    [
+        ("doser", "reservoir/solution_ec", "low", True),
+        ("lights", "reservoir/solution_ec", "low", False),
+        ("air_conditioner", "reservoir/solution_ph", "high", False),
+        ("air_conditioner", "room/relative_humidity", "high", True),
+        ("doser", "room/relative_humidity", "high", False),
+    ],
+)
+def test_a_lost_circuit_lies_behind_what_hangs_on_it(part, key, side, can):
+    farm = demo_farm()
+    hypothesis = Hypothesis("circuit_lost", part, "")
+    assert can_lie_behind(farm, hypothesis, Series.parse(farm.name, key), side) is can
 
 
 def test_a_lost_circuit_moves_what_hangs_on_it():
