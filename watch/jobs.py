@@ -171,6 +171,7 @@ class Watch:
                 ended = replace(one, end_us=one.last_us)
                 self._journal.replace_excursions(name, one.series, one.onset_us, [ended])
         self._alarms.begin()
+        self._aim(self._farm.described)
         for day in self._journal.days(name)[-1:]:  # it may have ended while we were away
             self._journal.mark_days_stale(name, [day])
 

@@ -18,7 +18,8 @@ END_OF_TIME_US = 2**62
 class Pressing(NamedTuple):
     """Readings of a series that press: those outside limits, if that counts after a delay, or those of a time or later.
 
-    Where the delay is longer than the watch's pace, it will see what is outside in time, and when that counts.
+    Where the delay is longer than the watch's pace, it will see what is outside in time, and when that counts a pace
+    later at most.
     """
 
     low: float = -inf

@@ -124,6 +124,18 @@ def test_co2_near_the_limit_presses_until_its_alarm_stands(house):
     assert presses(house, CO2, 5200.0, 40)
 
 
+def test_after_a_new_start_the_first_reading_of_danger_presses(house):
+    house.put(CO2, samples("900*10"))
+    house.put(MAINS, samples("1*10"))
+    house.work()
+    house.watch = Watch(
+        Description(house.farm, "its text", "first"), house.store, house.journal, lambda: house.now_us, pace=Pace(60)
+    )
+    house.watch.begin()
+    assert presses(house, CO2, 6000.0, 10)
+    assert presses(house, MAINS, 0.0, 10)
+
+
 def test_lost_mains_presses_and_a_door_just_opened_does_not(house):
     house.put(MAINS, samples("1*10"))
     house.put(DOOR, samples("0*10"))
