@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
 from datetime import date, timedelta
 from typing import Any
 
@@ -11,6 +10,7 @@ from farm.crops import Batch
 from farm.description import Farm
 from farm.readings import instant, microseconds
 from store.journal import Journal
+from watch.day_by_day import sum_of_known
 from watch.day_data import day_range
 from watch.meters import batch_shares
 
@@ -64,19 +64,16 @@ Used = dict[str, float | None]
 def _used(
     balances: list[dict[str, Any]] | None, roots: list[dict[str, Any]] | None, gases: list[dict[str, Any]] | None
 ) -> Used:
-    """Return what the farm used in a day, by name: water drunk, CO2, and each stock."""
-    stocks = {stock["stock"]: stock["used_ml"] for row in roots or [] for stock in row.get("stocks", [])}
+    """Return what the farm used in a day, by name: water drunk, CO2, and each stock, in all zones it is dosed to."""
+    stocks: dict[str, list[float | None]] = {}
+    for row in roots or []:
+        for stock in row.get("stocks", []):
+            stocks.setdefault(stock["stock"], []).append(stock["used_ml"])
     return {
-        "water": _sum(one["drunk"]["litres_l"] for one in balances or []),
-        "co2": _sum(one["enrichment"]["dosed_g"] for one in gases or [] if one.get("enrichment")),
-        **stocks,
+        "water": sum_of_known(one["drunk"]["litres_l"] for one in balances or []),
+        "co2": sum_of_known(one["enrichment"]["dosed_g"] for one in gases or [] if one.get("enrichment")),
+        **{name: sum_of_known(used) for name, used in stocks.items()},
     }
-
-
-def _sum(values: Iterable[float | None]) -> float | None:
-    several = list(values)
-    known = [one for one in several if one is not None]
-    return sum(known) if known and len(known) == len(several) else None
 
 
 def _borne(

@@ -154,12 +154,14 @@ def _balance(parts: tuple[Any, ...]) -> dict[str, Any]:
     power = energy or {}
     return {
         "complete": bool(complete),
-        "feed_water_l": _sum(term["litres_l"] for term in terms if term["side"] == "in" and term["name"] != "doses"),
-        "drained_l": _sum(term["litres_l"] for term in terms if term["side"] == "out"),
-        "gained_l": _sum(term["litres_l"] for term in terms if term["side"] == "gained"),
-        "drunk_l": _sum(book["drunk"]["litres_l"] for book in books),
+        "feed_water_l": sum_of_known(
+            term["litres_l"] for term in terms if term["side"] == "in" and term["name"] != "doses"
+        ),
+        "drained_l": sum_of_known(term["litres_l"] for term in terms if term["side"] == "out"),
+        "gained_l": sum_of_known(term["litres_l"] for term in terms if term["side"] == "gained"),
+        "drunk_l": sum_of_known(book["drunk"]["litres_l"] for book in books),
         "drunk_give_or_take_l": _hypot(book["drunk"]["give_or_take_l"] for book in books),
-        "condensate_l": _sum(book["condensate"]["litres_l"] for book in books),
+        "condensate_l": sum_of_known(book["condensate"]["litres_l"] for book in books),
         "stocks": [
             {"stock": one["stock"], "label": one["label"], "used_ml": one["used_ml"]}
             for row in roots or []
@@ -168,13 +170,13 @@ def _balance(parts: tuple[Any, ...]) -> dict[str, Any]:
         "energy_kwh": power.get("kwh"),
         "energy_coverage": power.get("coverage"),
         "energy_cost": power.get("cost"),
-        "lamps_kwh": _sum(one["estimated_kwh"] for one in power.get("lamps", [])),
-        "co2_dosed_g": _sum(one["dosed_g"] for one in gas),
-        "co2_leaked_g": _sum(one["leaked_g"] for one in gas),
+        "lamps_kwh": sum_of_known(one["estimated_kwh"] for one in power.get("lamps", [])),
+        "co2_dosed_g": sum_of_known(one["dosed_g"] for one in gas),
+        "co2_leaked_g": sum_of_known(one["leaked_g"] for one in gas),
     }
 
 
-def _sum(values: Iterable[float | None]) -> float | None:
+def sum_of_known(values: Iterable[float | None]) -> float | None:
     """Return a sum; None of nothing, and where a part is not known: the rest would pass for the whole."""
     several = list(values)
     known = [one for one in several if one is not None]

@@ -113,6 +113,21 @@ def test_water_stocks_and_co2_are_shared_by_plants_and_time_day_by_day(shared):
     assert use["water_l"] + second["water_l"] == pytest.approx(90.0), "nothing is borne twice or by nobody"
 
 
+def test_a_stock_that_is_dosed_in_two_zones_is_borne_with_both(house, tmp_path):
+    farm, _ = check_text(SMALL_FARM + TWO)
+    both = day(40.0, 500.0, 100.0)
+    both["root_zone"] += [{"stocks": [{"stock": "nutrient-a", "used_ml": 30.0}]}]
+    half = day(40.0, 500.0, 100.0)
+    half["root_zone"] += [{"stocks": [{"stock": "nutrient-a", "used_ml": None}]}]
+    with Journal(f"sqlite:///{tmp_path}/journal.sqlite") as journal:
+        journal.save_day_sheet("testfarm", DaySheetEntry(date(2026, 2, 28), NOW_US, "feedfacecafe", both))
+        journal.save_day_sheet("testfarm", DaySheetEntry(date(2026, 3, 1), NOW_US, "feedfacecafe", half))
+        client = Client(replace(house, farm=farm, journal=journal), clock=lambda: microseconds(NOON))
+        [stock] = client.json("batches/first")["use"]["stocks"]
+    assert stock["used_ml"] == pytest.approx(130.0), "on 28 February it stood alone"
+    assert stock["coverage"] == 0.5, "of 1 March one part is not known"
+
+
 def test_what_nothing_tells_of_is_not_known(shared):
     use = shared.json("batches/uncounted")["use"]
     assert use["water_l"] is None
