@@ -98,7 +98,7 @@ class Kept:
     def restart(self):
         self.keeper = FindingsKeeper(self.farm, self.store, self.store, self.journal, lambda: self.now_us)
 
-    def take(self, rows):
+    def take(self, rows, *, busy=False):
         self.store.append(rows)
         spans = {}
         for one in rows:
@@ -106,7 +106,7 @@ class Kept:
             spans[one.series] = (min(first, one.time_us), max(last, one.time_us))
         self.now_us = max(self.now_us, *(last + MINUTE_US for _, last in spans.values()))
         self.keeper.note({series: [span] for series, span in spans.items()})
-        return self.keeper.renew()
+        return self.keeper.renew(busy=busy)
 
     def follow(self, rows, end_us):
         """Take what came since it was followed last."""
@@ -318,11 +318,11 @@ def test_rain_on_an_outdoor_sensor_is_no_fault_of_it():
     assert {place.split("/")[0] for place in places(farm, BY_NAME["sensor_stuck"], "")} & outdoors
 
 
-def test_a_past_that_comes_late_is_told_by_whole_hours_alone(kept, rows):
+def test_a_past_that_comes_late_is_told_by_whole_hours_alone(kept, sudden):
+    past = until(sudden, FAULT_US + 200 * MINUTE_US)
     kept.now_us = FAULT_US + 48 * HOUR_US
-    kept.take(until(rows, FAULT_US + 80 * MINUTE_US))
-    kept.keeper.renew(busy=True)
-    assert all(one.at_us % HOUR_US == 0 for one in kept.found())
+    kept.take(past, busy=True)
+    assert [one.at_us for one in kept.found()] == [FAULT_US + 180 * MINUTE_US]
 
 
 def test_a_healthy_record_has_no_findings_between_whole_hours(kept, rows):
