@@ -114,14 +114,20 @@ class JournalAlarms:
         return [one for one in found if one.identity not in done]
 
     def state(self, farm: str) -> tuple[int, ...]:
-        """Return numbers that differ once an alarm came, ended, changed or went, or somebody did something about it."""
+        """Return numbers that differ once an alarm came, ended, changed or went, or somebody did something about it.
+
+        Changed is what is a revision, or that it was released from suppression.
+        """
         alarms = select(
             func.count(), func.max(AlarmRow.alarm_us), func.count(AlarmRow.returned_us), func.max(AlarmRow.returned_us)
         ).where(AlarmRow.farm == farm)  # all of it is in one index
+        held_back = select(func.count(AlarmRow.suppressed_by)).where(
+            AlarmRow.farm == farm, AlarmRow.returned_us.is_(None)
+        )
         revisions = select(func.count(), func.max(AlarmRevisionRow.written_us)).where(AlarmRevisionRow.farm == farm)
         acts = select(func.max(AlarmActRow.number)).where(AlarmActRow.farm == farm)
         with self._database.reading() as session:
-            found = [one for query in (alarms, revisions, acts) for one in session.execute(query).one()]
+            found = [one for query in (alarms, held_back, revisions, acts) for one in session.execute(query).one()]
         return tuple(int(one or 0) for one in found)
 
     def of(self, farm: str, identity: str) -> AlarmEntry | None:

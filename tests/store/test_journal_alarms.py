@@ -39,6 +39,22 @@ def test_its_usual_course_is_no_revision(alarms):
     assert kept.returned_us == 200
 
 
+def test_its_state_differs_with_each_step_of_its_course(alarms):
+    one = alarm(100, suppressed_by="mains_lost")
+    released = {"released_us": 150}
+    steps = [one, alarm(100, detail=released), alarm(100, 200, detail=released), alarm(100, 250, detail=released)]
+    states = [alarms.state(FARM)]
+    for step in steps:
+        alarms.replace(FARM, HOT, 0, [step], 1)
+        states.append(alarms.state(FARM))
+    alarms.add_act(AlarmAct(FARM, ActKind.ACKNOWLEDGE, one.identity, 150, "kari"))
+    states.append(alarms.state(FARM))
+    assert len(set(states)) == len(states)
+    alarms.replace(FARM, HOT, 0, [alarms.of(FARM, one.identity)], 2)
+    assert alarms.state(FARM) == states[-1]
+    assert alarms.state("other") != states[-1]
+
+
 def test_what_later_readings_change_is_told(alarms):
     one = alarm(100, 200)
     alarms.replace(FARM, HOT, 0, [one], 1)
