@@ -326,10 +326,15 @@ class Watch:
 
     def _aim(self, changed: Iterable[Series]) -> None:
         """Say which readings to come would begin an excursion, or decide on one."""
-        for series in changed:
-            if series in self._farm.described:
+        now_us = self._now_us()
+        for series in [one for one in changed if one in self._farm.described]:
+            with self._alone(f"what presses of {series.key}"):
                 keeper = self._keepers.get(series)
-                self.pace.aim(series, [*self._alarms.pressing(series), *([keeper.pressing] if keeper else [])])
+                several = [*self._alarms.pressing(series), *([keeper.pressing] if keeper else [])]
+                sent = [self.readings.as_sent(series, now_us, (one.low, one.high)) for one in several]
+                self.pace.aim(
+                    series, [one._replace(low=low, high=high) for one, (low, high) in zip(several, sent, strict=True)]
+                )
 
     def _keeper(self, series: Series) -> ExcursionKeeper:
         if series not in self._keepers:

@@ -128,6 +128,13 @@ class JudgedReadings(Layer):
         by_pressure = self._by_pressure.get(series)
         return value if by_pressure is None else by_pressure.corrected(self, time_us, value)
 
+    def as_sent(self, series: Series, at_us: int, value: Sequence[float]) -> list[float]:
+        """Return what a sensor sends at an instant where these values are right: correction is by scale and offset."""
+        if not self.corrections(series) and series not in self._by_pressure:
+            return list(value)
+        at_0, at_1 = self._right(series, np.array([at_us, at_us + 1]), np.array([0.0, 1.0])).tolist()
+        return [(one - at_0) / (at_1 - at_0) for one in value]
+
     def last_before(self, series: Series, before_us: int) -> Reading | None:
         """Return the newest reading strictly before an instant, corrected and flagged."""
         found = self.beneath.last_before(series, before_us)

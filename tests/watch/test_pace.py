@@ -136,6 +136,24 @@ def test_after_a_new_start_the_first_reading_of_danger_presses(house):
     assert presses(house, MAINS, 0.0, 10)
 
 
+@pytest.mark.parametrize(("sent", "danger"), [(3000.0, False), (4000.0, True)])
+def test_co2_of_a_sensor_that_knows_no_pressure_presses_by_what_is_true(tmp_path, sent, danger):
+    """At 2500 m the air has 74.7 kPa (US Standard Atmosphere 1976): 3000 is truly 4070 ppm there, and 4000 5430 ppm."""
+    high = SMALL_FARM.replace("elevation_m = 120", "elevation_m = 2500")
+    farm, mistakes = check_text(high.replace('topic = "plain/co2"', 'topic = "plain/co2"\ncalibrated_at_kpa = 101.325'))
+    assert farm is not None, mistakes
+    made = House(farm, tmp_path / "house")
+    made.watch = Watch(
+        Description(farm, "its text", "first"), made.store, made.journal, lambda: made.now_us, pace=Pace(60)
+    )
+    made.watch.begin()
+    made.put(CO2, samples("600*10"))
+    made.work()
+    assert presses(made, CO2, sent, 10) is danger
+    assert [one.condition for one in made.journal.alarms.standing("testfarm")] == [f"co2_danger/{CO2}"] * danger
+    made.close()
+
+
 def test_lost_mains_presses_and_a_door_just_opened_does_not(house):
     house.put(MAINS, samples("1*10"))
     house.put(DOOR, samples("0*10"))
