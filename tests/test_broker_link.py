@@ -9,6 +9,7 @@ from types import SimpleNamespace
 import paho.mqtt.publish as publish
 import pytest
 import trustme
+from cryptography.hazmat.primitives import serialization
 
 from farm.check import check_text
 from ingest.arrival import Arrival
@@ -53,6 +54,17 @@ def test_a_plain_link_to_another_machine_is_used_only_if_that_is_said():
 def test_files_that_cannot_serve_are_told_before_anything_starts(given, said):
     with pytest.raises(CannotStart, match=said):
         link_tls(Settings(**given))
+
+
+def test_a_key_that_asks_for_a_password_is_told_and_waits_for_nobody(tmp_path):
+    issued = trustme.CA().issue_cert("leafweather")
+    key = serialization.load_pem_private_key(issued.private_key_pem.bytes(), None)
+    locked = serialization.BestAvailableEncryption(b"a password")
+    pem = key.private_bytes(serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, locked)
+    (tmp_path / "our.key").write_bytes(pem)
+    issued.cert_chain_pems[0].write_to_path(tmp_path / "our.pem")
+    with pytest.raises(CannotStart, match="the key asks for a password"):
+        link_tls(Settings(mqtt_tls=True, mqtt_cert=tmp_path / "our.pem", mqtt_key=tmp_path / "our.key"))
 
 
 @pytest.fixture
