@@ -25,15 +25,14 @@ from watch.surfaces import surface_air
 
 HOUR_US = 3600 * MICROSECONDS_PER_SECOND
 G_PER_KG = 1000.0
+# What the chart shows: our choice, no source.
 STEP_K = 0.5  # between the temperatures of a line
-ROOM_K, ROOM_G_KG = 1.5, 1.0  # left free around what is shown; these three are our choice, no source
+ROOM_K, ROOM_G_KG = 1.5, 1.0  # left free around what is shown
 LEAST_WIDTH_K, LEAST_HEIGHT_G_KG = 8.0, 6.0
 SURFACE_REACH_K = 8.0  # a surface colder than the air by more lies outside of the chart
 HUMIDITIES_PERCENT = (10, 20, 30, 40, 50, 60, 70, 80, 90)
 DEFICITS_KPA = (0.2, 0.4, 0.6, 0.8, 1.0, 1.2, 1.4, 1.6, 2.0, 2.5, 3.0, 4.0, 5.0)
-TOGETHER = (
-    0.5  # of an hour's temperatures, for which humidity told too, or its two means are not of one air; our choice
-)
+TOGETHER = 0.5  # of an hour's temperatures, for which humidity told too, or its two means are not of one air
 OPEN = (-math.inf, math.inf)
 
 Floats = NDArray[np.float64]

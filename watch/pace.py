@@ -11,7 +11,7 @@ from typing import NamedTuple
 from farm.readings import MICROSECONDS_PER_SECOND, Reading, Series
 
 PACE_S = 2.0  # our choice, no source
-IDLE_S = 5.0  # look for notes this often even if nobody calls
+IDLE_S = 5.0  # look for notes this often even if nobody calls; likewise
 END_OF_TIME_US = 2**62
 
 

@@ -19,9 +19,8 @@ from store.entries import ExcursionEntry, FindingEntry
 from watch.finding_details import UNUSUAL, IfUsual, detail, of_excursion
 from watch.indicators import IndicatorDays
 
-WeighingOf = Callable[
-    [IndicatorDays, int, int, int], Weighing
-]  # of some days' indicators, from, until, since which hour
+# Of some days' indicators, from, until, since which hour.
+WeighingOf = Callable[[IndicatorDays, int, int, int], Weighing]
 
 
 class Look(NamedTuple):
