@@ -229,7 +229,8 @@ CAUSES: tuple[Cause, ...] = (
     _air("lights_off_surge", "The usual rise when the lights go off", _N, (*HUMID, *CO2_HIGH),
          "Nothing to do if it passes within two hours; else look at the drying.", caution=""),
     _air("growing_canopy", "The canopy grows: it gives off and drinks more, week by week", _N,
-         (*HUMID, *EC_HIGH, *LEVEL_LOW), "Compare with the batch's age: more leaf drinks and gives off more; plan for it.", slow=True),
+         (*HUMID, *EC_HIGH, *LEVEL_LOW),
+         "Compare with the batch's age: more leaf drinks and gives off more; plan for it.", slow=True),
 )  # fmt: skip
 
 BY_NAME: dict[str, Cause] = {one.name: one for one in CAUSES}
