@@ -8,7 +8,7 @@ from datetime import time
 from typing import Any
 
 from farm.alarm_words import AlarmKind
-from farm.causes import NORMAL, SOMETHING_ELSE, Nature
+from farm.causes import BY_NAME, NORMAL, SOMETHING_ELSE, Nature
 from farm.description import Farm
 from farm.readings import Series, instant, microseconds
 from store.alarm_entries import AlarmEntry
@@ -120,7 +120,7 @@ def _unusual(farm: Farm, several: Sequence[FindingEntry], until_us: int, of: Of)
         if one.end_us is None and is_sure and first.get("nature") in TO_LOOK_AT and first["cause"] != SOMETHING_ELSE:
             told[f"{AlarmKind.FINDING}/{first['cause']}"] = one
     proposals: list[Proposal] = []
-    for condition in sorted({*told, *(f"{AlarmKind.FINDING}/{name}" for name in _first_causes(several))}):
+    for condition in [f"{AlarmKind.FINDING}/{name}" for name in sorted(BY_NAME)]:  # what nothing tells any more is over
         kept = of(condition)
         standing = kept[-1] if kept and kept[-1].returned_us is None else None
         finding = told.get(condition)
@@ -141,11 +141,6 @@ def _unusual(farm: Farm, several: Sequence[FindingEntry], until_us: int, of: Of)
             )
             proposals.append((condition, onset_us, [entry]))
     return proposals
-
-
-def _first_causes(several: Sequence[FindingEntry]) -> set[str]:
-    """Return every cause that a finding of late names: its alarm may stand and be over by now."""
-    return {str(cause["cause"]) for one in several for cause in one.detail.get("causes", [])}
 
 
 def _night(farm: Farm, one: FindingEntry, until_us: int, of: Of) -> list[Proposal]:

@@ -16,6 +16,7 @@ from farm.flags import Flag
 from farm.readings import Reading, Series
 from leafweather.explain_command import lines
 from simulator.demo import demo_farm
+from store.alarm_entries import AlarmEntry, Priority
 from store.embedded import EmbeddedStore
 from store.entries import ClockFault, ExcursionEntry, FindingEntry, Side
 from store.journal import Journal
@@ -265,6 +266,26 @@ def test_an_alarm_of_a_finding_is_raised_when_it_is_found_and_not_later(kept):
     assert condition == "finding/drying_lost"
     assert alarm.detail["what"] == "Likely cause: No drying"
     assert FAULT_US <= alarm.onset_us <= alarm.alarm_us <= at_us
+
+
+@pytest.mark.parametrize("later", ["gone", "another_cause"])
+def test_an_alarm_of_a_finding_that_is_none_any_more_is_over(kept, later):
+    """A look in between may tell what whole hours do not, or name what they name otherwise."""
+    at_us = FAULT_US + 150 * MINUTE_US
+    if later == "another_cause":
+        cause = {"cause": "cooling_lost", "label": "No cooling", "probability": 0.95, "nature": "equipment"}
+        detail = {"headline": "No cooling (95 %).", "causes": [cause], "next_check": "Look.", "cautions": []}
+        kept.journal.findings.replace(
+            kept.farm.name, FAULT_US, [FindingEntry(kept.farm.name, UNUSUAL, FAULT_US, None, at_us, detail)]
+        )
+    alarm = AlarmEntry(
+        kept.farm.name, "finding/drying_lost", FAULT_US, FAULT_US + QUARTER_US, None, Priority.LOW, "", detail={}
+    )
+    told = findings_told(
+        kept.farm, kept.journal, T0_US, at_us, lambda condition: [alarm] * (condition == alarm.condition)
+    )
+    ended = {condition: entries for condition, _, entries in told.conditions}[alarm.condition]
+    assert [one.returned_us for one in ended] == [at_us]
 
 
 @pytest.mark.parametrize(("probability", "first_step"), [(0.95, "Look at the bottle."), (0.7, "Measure by hand.")])
