@@ -23,7 +23,7 @@ def page(house):
     served = Served(replace(house, farm=house.farm.model_copy(update={"farm": place})))
     with launched() as browser:
         page = browser.new_context(timezone_id="America/New_York", locale="en-US").new_page()
-        page.goto(served.url)
+        page.goto(f"{served.url}#open=write-down")
         page.locator("article.zone").first.wait_for()
         yield page
     served.stop()
