@@ -72,6 +72,7 @@ class Changes:
     def close(self) -> None:
         """Let everybody hear that it is over, and nobody listen any more."""
         self._closed = True
+        self._looked.set()  # also those who wait for a store that does not answer
         for one in self._listeners:
             one.end()
 

@@ -65,6 +65,17 @@ def test_every_service_is_watched_comes_again_and_keeps_its_data_in_a_volume():
     }
 
 
+def test_without_the_server_for_readings_the_file_refers_to_nothing_that_is_left_out():
+    text = (ROOT / "docker-compose.yml").read_text(encoding="utf-8")
+    kept = re.sub(r"^.*# with readings$\n", "", text, flags=re.MULTILINE)
+    kept = re.sub(r"^  readings:\n(?:    .*\n)+", "", kept, flags=re.MULTILINE)
+    left = yaml.safe_load(kept)
+    assert set(left["services"]) == {"broker", "leafweather"}
+    assert set(left["services"]["leafweather"]["depends_on"]) == {"broker"}
+    assert set(left["volumes"]) == {"broker", "data"}
+    assert "influx" not in kept.lower(), "nor a secret that is not needed"
+
+
 def test_nothing_but_tls_is_open_to_other_computers():
     published = {name: service.get("ports", []) for name, service in SERVICES.items()}
     assert published == {"broker": ["8883:8883"], "readings": [], "leafweather": ["127.0.0.1:8800:8800"]}

@@ -133,9 +133,8 @@ def keys(value: Any, path: str = "") -> set[str]:
 
 @pytest.mark.slow
 def test_the_page_shows_what_the_science_made_of_a_whole_day(tmp_path):
-    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    chromium = next(filter(Path.exists, map(Path, ("/usr/bin/chromium", "/usr/bin/chromium-browser"))), None)
-    if chromium is None:
+    browsing = pytest.importorskip("tests.browsing", reason="playwright is not installed")
+    if browsing.CHROMIUM is None:
         pytest.skip("no chromium in /usr/bin: the page is not tried in a browser")
     assert demo(tmp_path, "--days", "2", "--exit-when-ready").returncode == 0
     port = free_port()
@@ -148,8 +147,7 @@ def test_the_page_shows_what_the_science_made_of_a_whole_day(tmp_path):
         day = next(
             one for one in reversed(days) if httpx.get(f"http://127.0.0.1:{port}/api/v1/days/{one}").json()["complete"]
         )
-        with playwright.sync_playwright() as driver:
-            browser = driver.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"])
+        with browsing.launched() as browser:
             page = browser.new_page(viewport={"width": 390, "height": 844})
             faults: list[str] = []
             page.on("pageerror", lambda error: faults.append(str(error)))
@@ -160,7 +158,6 @@ def test_the_page_shows_what_the_science_made_of_a_whole_day(tmp_path):
             page.evaluate("document.querySelectorAll('#day details').forEach((one) => { one.open = true })")
             shown = page.locator("#day").inner_text()
             assert page.evaluate("document.documentElement.scrollWidth") <= 390
-            browser.close()
     finally:
         process.send_signal(signal.SIGINT)
         process.wait(20)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
 from typing import Any
@@ -19,6 +20,7 @@ from store.embedded import EmbeddedStore
 from store.entries import ClockFault, DaySheetEntry, ExcursionEntry, Reason, Reject, Side, UnknownName
 from store.journal import Journal
 from store.notice_entries import Notice, NoticeKind, NoticeState, Outcome, Try
+from tests.serving import Served
 from watch.judged import JudgedReadings
 
 T0_US = 1_772_323_200_000_000  # 2026-03-01T00:00:00Z
@@ -209,6 +211,31 @@ class Client:
 @pytest.fixture(scope="session")
 def client(house: House) -> Client:
     return Client(house)
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    from tests.browsing import launched  # for those who ask for it: all else runs without
+
+    with launched() as browser:
+        yield browser
+
+
+@pytest.fixture
+def served(house: House) -> Iterator[Served]:
+    served = Served(house)
+    yield served
+    served.stop()
+
+
+@pytest.fixture
+def tabs(browser: Any, served: Served) -> Iterator[Any]:
+    """Open pages; afterwards nothing may stand on a console or have left this machine that was not taken out."""
+    from tests.browsing import Tabs
+
+    tabs = Tabs(browser, served.url)
+    yield tabs
+    tabs.close()
 
 
 def assert_problem(response: httpx.Response, status: int) -> dict[str, Any]:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 from api.page_files import PAGE
 
 # Name -> side in pixels, and how much of it the icon takes: phones cut a maskable one as they like, within a circle
@@ -34,9 +32,8 @@ def drawn(browser, name: str) -> bytes:
 
 
 if __name__ == "__main__":
-    from playwright.sync_api import sync_playwright
+    from tests.browsing import launched
 
-    with sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=Path("/usr/bin/chromium"), args=["--no-sandbox"])
+    with launched() as browser:
         for name in ICONS:
             (PAGE / name).write_bytes(drawn(browser, name))

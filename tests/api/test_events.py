@@ -259,3 +259,22 @@ def test_nothing_is_looked_for_while_nobody_listens_and_a_store_that_does_not_an
     count, later = asyncio.run(listened())
     assert count > 2
     assert later <= count + 1  # the look that was under way
+
+
+def test_who_waits_for_a_store_that_does_not_answer_is_let_go_when_the_service_stops(own):
+    class Store:
+        class as_arrived:
+            @staticmethod
+            def latest(farm):
+                raise StoreUnavailable("busy")
+
+    async def stopped():
+        watching = Changes(replace(own, store=Store()))
+        with watching.listening():
+            begun = asyncio.create_task(watching.begun())
+            await asyncio.sleep(0.1)
+            assert not begun.done(), "nothing was looked at yet"
+            watching.close()
+            await asyncio.wait_for(begun, 1)
+
+    asyncio.run(stopped())

@@ -17,54 +17,17 @@ from store.log_entries import Note, PhCalibration
 from store.notice_entries import Link
 from tests.api.conftest import HOUR_US, HUMIDITY, NOW_US, OPEN, T0_US
 from tests.api.page_reads import science_of
-from tests.serving import Served
+from tests.browsing import AXE, DESK, IN_BROWSER, NARROWEST, PHONE, SMALL_PHONE, expect
 
-playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-
-CHROMIUM = next((path for path in map(Path, ("/usr/bin/chromium", "/usr/bin/chromium-browser")) if path.exists()), None)
-pytestmark = [
-    pytest.mark.slow,
-    pytest.mark.skipif(CHROMIUM is None, reason="no chromium in /usr/bin: the page is not tried in a browser"),
-]
-
-AXE = (Path(__file__).parent / "vendor" / "axe.min.js").read_text()
-ONLY_LOOPBACK = "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1"
-PHONE, SMALL_PHONE, NARROWEST, DESK = (390, 844), (360, 740), (320, 640), (1280, 900)
+pytestmark = IN_BROWSER
 
 
 @pytest.fixture
-def served(house) -> Iterator[Served]:
-    served = Served(house)
-    yield served
-    served.stop()
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with playwright.sync_playwright() as driver:
-        browser = driver.chromium.launch(
-            executable_path=CHROMIUM,
-            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run", ONLY_LOOPBACK],
-        )
-        yield browser
-        browser.close()
-
-
-@pytest.fixture
-def visit(browser, served):
-    """Return how to open the page; afterwards nothing may stand on the console or have left this machine."""
-    complaints: list[str] = []
-    contexts = []
+def visit(tabs, served):
+    """Return how to open the page."""
 
     def visit(path: str = "", size: tuple[int, int] = DESK, scheme: str = "light", clock: bool = False):
-        context = browser.new_context(
-            viewport={"width": size[0], "height": size[1]}, color_scheme=scheme, reduced_motion="reduce"
-        )
-        contexts.append(context)
-        page = context.new_page()
-        page.on("console", lambda message: complaints.append(f"{message.type}: {message.text}"))
-        page.on("pageerror", lambda error: complaints.append(str(error)))
-        page.on("request", lambda one: one.url.startswith(served.url) or complaints.append(f"asked for {one.url}"))
+        page = tabs.open(size, scheme)
         if clock:
             page.clock.install()
         everything = "" if "open=" in path else "&open=all" if "#" in path else "#open=all"
@@ -73,11 +36,8 @@ def visit(browser, served):
         page.locator(".uplot canvas").first.wait_for()
         return page
 
-    visit.complaints = complaints
-    yield visit
-    for context in contexts:
-        context.close()
-    assert complaints == []
+    visit.complaints = tabs.complaints
+    return visit
 
 
 def test_the_first_screen_tells_what_needs_a_person_and_each_zone(visit):
@@ -103,7 +63,7 @@ def test_what_has_answered_is_shown_while_the_rest_takes_its_time(browser, serve
     page.route("**/api/v1/notices*", lambda route: held.append(route))  # it gets no answer
     page.add_init_script("window.setInterval = () => 0;")  # the clock's tick would show it a second later
     page.goto(served.url)
-    playwright.expect(page.locator("article.zone").first).to_contain_text("Relative humidity")
+    expect(page.locator("article.zone").first).to_contain_text("Relative humidity")
     assert held
     context.close()
 
@@ -113,22 +73,22 @@ def test_what_was_done_is_written_down_on_the_page(visit, house, size):
     page = visit(size=size)
     form = page.locator("#write-down")
     form.get_by_role("button", name="Write it down").click()
-    playwright.expect(form.get_by_role("alert")).to_have_text("Give your name first.")
+    expect(form.get_by_role("alert")).to_have_text("Give your name first.")
     form.get_by_label("Who").fill("Kim")
     form.locator("select").first.select_option(label="Sample by hand")
     form.get_by_role("button", name="Write it down").click()
-    playwright.expect(form.get_by_role("alert")).to_contain_text("Fill in every field")
+    expect(form.get_by_role("alert")).to_contain_text("Fill in every field")
     form.get_by_label("Compared with").select_option("room/air_temperature")
     form.get_by_label("What your instrument gave").fill(str(size[0] / 100))
     form.get_by_role("button", name="Write it down").click()
-    playwright.expect(form.get_by_role("status")).to_have_text("Written down.")
+    expect(form.get_by_role("status")).to_have_text("Written down.")
     newest = max(house.journal.log.entries("testfarm", kinds=["grab_sample"]), key=lambda one: one.written_us)
     assert (newest.author, newest.detail.series, newest.detail.value) == ("Kim", "room/air_temperature", size[0] / 100)
     form.locator("select").first.select_option(label="Bottle refilled")
     form.get_by_label("Bottle, as named in farm.toml").fill("nutrient")
     form.get_by_label("Holds now, L").fill("5")
     form.get_by_role("button", name="Write it down").click()
-    playwright.expect(form.get_by_role("alert")).to_contain_text("no stock of farm.toml")
+    expect(form.get_by_role("alert")).to_contain_text("no stock of farm.toml")
     visit.complaints[:] = [one for one in visit.complaints if "422" not in one]  # the browser notes the refusal
     house.journal.log.withdraw("testfarm", newest.identity, "test", NOW_US)
 
@@ -152,15 +112,15 @@ def test_when_nothing_needs_a_person_it_says_so_and_how_fresh_that_is(browser, s
     nothing = {"time": "2026-03-02T12:00:00Z", "needs": []}
     page.route("**/api/v1/needs", lambda route: route.fulfill(json=nothing))
     page.goto(served.url)
-    playwright.expect(page.locator("#needs")).to_contain_text("Nothing needs a person now.")
-    playwright.expect(page.locator("#needs")).to_contain_text("looked at Mon 2 Mar, 13:00")
+    expect(page.locator("#needs")).to_contain_text("Nothing needs a person now.")
+    expect(page.locator("#needs")).to_contain_text("looked at Mon 2 Mar, 13:00")
     context.close()
 
 
 def test_a_need_opens_its_series_around_the_excursion(visit):
     page = visit()
     page.locator(".need a").filter(has_text="Relative humidity").first.click()
-    playwright.expect(page.locator("figcaption").first).to_contain_text("Room, Relative humidity [%]")
+    expect(page.locator("figcaption").first).to_contain_text("Room, Relative humidity [%]")
     assert f"tracks={HUMIDITY.key},room/air_temperature,row/ppfd&last=" in page.url  # it began two hours ago
     assert page.evaluate("document.activeElement.id") == "timeline-title"
     assert OPEN.end_us is None
@@ -175,15 +135,15 @@ def test_the_keyboard_reaches_and_moves_everything(visit):
     assert "tracks=room/air_temperature" in page.url
     page.get_by_role("radio", name="Hour").focus()
     page.keyboard.press("ArrowRight")
-    playwright.expect(page.get_by_role("radio", name="Day")).to_be_checked()
-    playwright.expect(page.locator(".spanned")).to_contain_text("Sun 1 Mar, 13:00 CET to Mon 2 Mar 2026, 13:00 CET")
+    expect(page.get_by_role("radio", name="Day")).to_be_checked()
+    expect(page.locator(".spanned")).to_contain_text("Sun 1 Mar, 13:00 CET to Mon 2 Mar 2026, 13:00 CET")
     slider = page.get_by_role("slider", name="Read a moment")
-    playwright.expect(slider).to_have_attribute("max", "1439")  # the day has come: every minute
+    expect(slider).to_have_attribute("max", "1439")  # the day has come: every minute
     slider.focus()
     before = slider.get_attribute("aria-valuetext")
     page.keyboard.press("Home")
     # noon UTC of 1 March is the fixture's minute 720: 21 and no tenths; lights are on
-    playwright.expect(slider).to_have_attribute(
+    expect(slider).to_have_attribute(
         "aria-valuetext", "Sun 1 Mar, 13:00. Room, Air temperature: 21.0\u00a0°C, inside its band"
     )
     assert not before.startswith("Sun 1 Mar, 13:00")
@@ -219,8 +179,8 @@ def test_names_nobody_described_and_wrong_clocks_are_shown(visit):
 def test_the_record_shows_the_day_and_what_was_refused_as_text(visit):
     page = visit("#day=2026-03-01")
     day = page.locator("#day")
-    playwright.expect(day).to_contain_text("12.0 to 17.0, met")
-    playwright.expect(day).to_contain_text("14.4\u00a0mol m⁻² d⁻¹")
+    expect(day).to_contain_text("12.0 to 17.0, met")
+    expect(day).to_contain_text("14.4\u00a0mol m⁻² d⁻¹")
     rejects = page.locator("#rejects")
     assert "room/humidty" in rejects.inner_text()
     rejects.locator("summary").nth(1).click()
@@ -273,7 +233,7 @@ def test_a_notices_link_is_acknowledged_by_its_button(browser, served, house):
 def test_the_day_sheet_shows_the_science_with_its_give_or_take_limits_and_cautions(visit):
     page = visit("#day=2026-03-01")
     day = page.locator("#day")
-    playwright.expect(day).to_contain_text("How good the readings were")
+    expect(day).to_contain_text("How good the readings were")
     shown = day.inner_text().replace("\u00a0", " ")
     for told in (
         "−2.5 K, give or take 0.5 K, at 08:51",
@@ -312,7 +272,7 @@ def wrote(house) -> Iterator[None]:
 @pytest.mark.usefixtures("wrote")
 def test_the_day_sheet_has_what_people_wrote_that_day(visit):
     wrote = visit("#day=2026-03-01").locator("#day details", has_text="What people wrote: 2").locator("li")
-    playwright.expect(wrote).to_have_text(
+    expect(wrote).to_have_text(
         [
             "01:00, kim: pH calibration of reservoir/solution_ph: buffers pH 7 and 4.01 read −3.5 and 168.2 mV.",
             "02:00, kim: note. <b>Plug</b> of row 3 was loose.",
@@ -323,7 +283,7 @@ def test_the_day_sheet_has_what_people_wrote_that_day(visit):
 def test_values_stand_with_what_they_may_be_off_by(visit):
     page = visit()
     air = page.locator("#zones").get_by_role("row").filter(has_text="Air temperature").first
-    playwright.expect(air).to_contain_text("give or take ±\u00a00.3")  # the registry's own, as none is described
+    expect(air).to_contain_text("give or take ±\u00a00.3")  # the registry's own, as none is described
 
 
 def test_a_data_set_is_chosen_and_taken_away(visit, tmp_path):
@@ -331,10 +291,10 @@ def test_a_data_set_is_chosen_and_taken_away(visit, tmp_path):
     section = page.get_by_role("region", name="Data set")
     status = section.get_by_role("status")
     # room: air, humidity (an hour is missing), CO2, and a derived one; row: light and lights; outdoors: nothing yet
-    playwright.expect(status).to_contain_text("series, as they arrived, from about")
-    playwright.expect(status).to_contain_text("outdoors/air_temperature")
+    expect(status).to_contain_text("series, as they arrived, from about")
+    expect(status).to_contain_text("outdoors/air_temperature")
     section.get_by_label("First day").fill("2026-03-03")
-    playwright.expect(section.get_by_role("alert")).to_have_text("The first day is after the last day.")
+    expect(section.get_by_role("alert")).to_have_text("The first day is after the last day.")
     assert section.get_by_role("link", name="Download").count() == 0
     section.get_by_label("First day").fill("2026-03-01")
     section.get_by_label("Last day").fill("2026-03-01")
@@ -343,7 +303,7 @@ def test_a_data_set_is_chosen_and_taken_away(visit, tmp_path):
     assert choices[1:3] == ["cleaned, one value every minute", "cleaned, one value every 10 minutes"]
     section.get_by_label("Readings").focus()
     page.keyboard.press("End")  # by keyboard alone: the last choice is the local day
-    playwright.expect(status).to_contain_text("2 series, cleaned, 1 cell each")
+    expect(status).to_contain_text("2 series, cleaned, 1 cell each")
     section.get_by_label("Parquet").check()
     section.get_by_label("Licence, if any").fill("CC-BY-4.0")
     with page.expect_download() as waiting:
@@ -390,7 +350,7 @@ def test_what_the_server_refuses_is_told_in_its_own_words(visit):
     section = page.get_by_role("region", name="Data set")
     section.get_by_label("First day").fill("2020-01-01")
     section.get_by_label("Last day").fill("2020-01-02")
-    playwright.expect(section.get_by_role("alert")).to_contain_text("their readings run from 2026-03-01T00:00:00Z")
+    expect(section.get_by_role("alert")).to_contain_text("their readings run from 2026-03-01T00:00:00Z")
     assert [one for one in visit.complaints if "422" not in one] == []
     visit.complaints.clear()
 
@@ -439,12 +399,12 @@ def test_a_cause_that_began_before_the_day_stands_with_its_date(visit):
 def test_it_says_so_when_the_server_no_longer_answers(visit, served):
     page = visit(clock=True)
     served.stop()
-    playwright.expect(page.locator("header [role=status]")).to_have_text("reconnecting", timeout=15_000)
+    expect(page.locator("header [role=status]")).to_have_text("reconnecting", timeout=15_000)
     page.clock.fast_forward(120_000)
-    playwright.expect(page.locator("header [role=status]")).to_contain_text("old", timeout=15_000)
-    playwright.expect(page.locator("#zones .warning")).to_contain_text("the server does not answer")
-    playwright.expect(page.get_by_role("row").filter(has_text="CO2").first).to_contain_text("silent")
-    playwright.expect(page.get_by_role("row").filter(has_text="Relative humidity").first).to_contain_text("was above")
+    expect(page.locator("header [role=status]")).to_contain_text("old", timeout=15_000)
+    expect(page.locator("#zones .warning")).to_contain_text("the server does not answer")
+    expect(page.get_by_role("row").filter(has_text="CO2").first).to_contain_text("silent")
+    expect(page.get_by_role("row").filter(has_text="Relative humidity").first).to_contain_text("was above")
     assert visit.complaints
     assert all("ERR_CONNECTION_REFUSED" in one for one in visit.complaints), visit.complaints
     visit.complaints.clear()

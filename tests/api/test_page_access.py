@@ -13,30 +13,15 @@ from farm.roles import Role
 from store.alarm_entries import AlarmEntry
 from store.journal import Journal
 from tests.api.conftest import NOW_US, OPEN
-from tests.api.test_page import AXE, CHROMIUM, DESK, NARROWEST, ONLY_LOOPBACK, PHONE
+from tests.browsing import AXE, DESK, IN_BROWSER, NARROWEST, PHONE, expect
 from tests.serving import Served
 
-playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-pytestmark = [
-    pytest.mark.slow,
-    pytest.mark.skipif(CHROMIUM is None, reason="no chromium in /usr/bin: the page is not tried in a browser"),
-]
+pytestmark = IN_BROWSER
 
 HUMID = AlarmEntry(
     "testfarm", "out_of_band/room/relative_humidity/high", OPEN.onset_us, OPEN.onset_us, None, Priority.MEDIUM, "g",
     detail={"excursion": OPEN.identity, "what": "Relative humidity", "where": "Room", "text": "Room is too humid."},
 )  # fmt: skip
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with playwright.sync_playwright() as driver:
-        browser = driver.chromium.launch(
-            executable_path=CHROMIUM,
-            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run", ONLY_LOOPBACK],
-        )
-        yield browser
-        browser.close()
 
 
 @pytest.fixture
@@ -55,26 +40,16 @@ def served(house, journal):
 
 
 @pytest.fixture
-def visit(browser, served):
-    """Return how to open the page; afterwards nothing may stand on the console that was not taken from the list."""
-    complaints, contexts = [], []
+def visit(tabs, served):
+    """Return how to open the page."""
 
     def visit(size=DESK, scheme="light"):
-        context = browser.new_context(
-            viewport={"width": size[0], "height": size[1]}, color_scheme=scheme, reduced_motion="reduce"
-        )
-        contexts.append(context)
-        page = context.new_page()
-        page.on("console", lambda message: complaints.append(f"{message.type}: {message.text}"))
-        page.on("pageerror", lambda error: complaints.append(str(error)))
+        page = tabs.open(size, scheme)
         page.goto(f"{served.url}#open=all")
         return page
 
-    visit.complaints = complaints
-    yield visit
-    for context in contexts:
-        context.close()
-    assert complaints == []
+    visit.complaints = tabs.complaints
+    return visit
 
 
 def token(journal, role, **more):
@@ -107,10 +82,10 @@ def test_one_signs_in_with_the_keyboard_alone_and_stays_so(visit, journal, size)
     page.get_by_role("heading", name="Sign in").wait_for()
     assert page.evaluate("document.activeElement.id") == "token"
     page.keyboard.press("Enter")
-    playwright.expect(page.get_by_role("alert")).to_have_text("Paste or type your token first.")
+    expect(page.get_by_role("alert")).to_have_text("Paste or type your token first.")
     page.keyboard.type("lw_0000000000_wrong")
     page.keyboard.press("Enter")
-    playwright.expect(page.get_by_role("alert")).to_contain_text("This token is not known here.")
+    expect(page.get_by_role("alert")).to_contain_text("This token is not known here.")
     assert [one for one in visit.complaints if "401" not in one] == []
     visit.complaints.clear()
     assert page.evaluate("document.activeElement.id") == "token"

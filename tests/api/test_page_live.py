@@ -9,37 +9,15 @@ import pytest
 from farm.alarm_words import Priority
 from store.alarm_entries import AlarmEntry
 from tests.api.conftest import NOW_US
-from tests.api.test_page import CHROMIUM, DESK, ONLY_LOOPBACK
+from tests.browsing import DESK, IN_BROWSER, expect
 from tests.serving import Served
 
-playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-pytestmark = [
-    pytest.mark.slow,
-    pytest.mark.skipif(CHROMIUM is None, reason="no chromium in /usr/bin: the page is not tried in a browser"),
-]
+pytestmark = IN_BROWSER
 
 DOOR = AlarmEntry(
     "testfarm", "door_open/room", NOW_US, NOW_US, None, Priority.HIGH, "door",
     detail={"what": "Door", "where": "Room", "text": "The door stands open."},
 )  # fmt: skip
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with playwright.sync_playwright() as driver:
-        browser = driver.chromium.launch(
-            executable_path=CHROMIUM,
-            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run", ONLY_LOOPBACK],
-        )
-        yield browser
-        browser.close()
-
-
-@pytest.fixture
-def served(house):
-    one = Served(house)
-    yield one
-    one.stop()
 
 
 @pytest.fixture
@@ -55,16 +33,16 @@ def link(page):
 
 def test_what_changes_is_shown_at_once_and_not_when_it_is_asked_for_next(page, served, house):
     page.goto(served.url)
-    playwright.expect(link(page)).to_contain_text("told of changes")
+    expect(link(page)).to_contain_text("told of changes")
     asked = []
     page.on("request", lambda one: asked.append(one.url))
     try:
         house.journal.alarms.replace("testfarm", DOOR.condition, 0, [DOOR], NOW_US)
-        playwright.expect(page.locator("#needs")).to_contain_text("The door stands open.", timeout=4000)
+        expect(page.locator("#needs")).to_contain_text("The door stands open.", timeout=4000)
         page.wait_for_timeout(6000)
     finally:
         house.journal.alarms.replace("testfarm", DOOR.condition, 0, [], NOW_US)
-    playwright.expect(page.locator("#needs")).not_to_contain_text("The door stands open.", timeout=4000)
+    expect(page.locator("#needs")).not_to_contain_text("The door stands open.", timeout=4000)
     zones = [one for one in asked if one.endswith("/zones")]
     assert len(zones) <= 1, "no readings came: the page does not ask for them each 5 s"
 
@@ -74,30 +52,30 @@ def test_where_it_is_told_nothing_it_asks_and_says_so(page, served):
     asked = []
     page.on("request", lambda one: asked.append(one.url))
     page.goto(served.url)
-    playwright.expect(link(page)).to_have_text(re.compile(r"^live.*, asking every 5\s+s$"))
+    expect(link(page)).to_have_text(re.compile(r"^live.*, asking every 5\s+s$"))
     page.wait_for_timeout(11_000)
     assert len([one for one in asked if one.endswith("/zones")]) >= 3
     assert len([one for one in asked if one.endswith("/events")]) == 1, "it does not ask a full house again and again"
-    playwright.expect(link(page)).to_have_text(re.compile(r"^live"))
+    expect(link(page)).to_have_text(re.compile(r"^live"))
 
 
 def test_a_stream_that_breaks_off_is_known_at_once_and_taken_up_again(page, house):
     first = Served(house)
     page.goto(first.url)
-    playwright.expect(link(page)).to_contain_text("told of changes")
+    expect(link(page)).to_contain_text("told of changes")
     first.stop()
-    playwright.expect(link(page)).to_contain_text("reconnecting", timeout=3000)
+    expect(link(page)).to_contain_text("reconnecting", timeout=3000)
     second = Served(house, first.port)
     try:
-        playwright.expect(link(page)).to_contain_text("told of changes", timeout=40_000)
-        playwright.expect(link(page)).to_contain_text("live")
+        expect(link(page)).to_contain_text("told of changes", timeout=40_000)
+        expect(link(page)).to_contain_text("live")
     finally:
         second.stop()
 
 
 def test_an_answer_that_is_still_the_same_does_not_travel_twice(page, served):
     page.goto(served.url)
-    playwright.expect(link(page)).to_contain_text("told of changes")
+    expect(link(page)).to_contain_text("told of changes")
     found = []
     page.on("response", lambda one: found.append((one.url.rpartition("/")[2], one.status)))
     told = page.evaluate(

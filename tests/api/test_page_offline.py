@@ -17,26 +17,11 @@ from farm.roles import Role
 from store.journal import Journal
 from tests.api.conftest import NOW_US, OPEN
 from tests.api.icons import ICONS, drawn
-from tests.api.test_page import AXE, CHROMIUM, ONLY_LOOPBACK, PHONE
+from tests.browsing import AXE, IN_BROWSER, PHONE, expect
 from tests.conftest import eventually
 from tests.serving import Served
 
-playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-pytestmark = [
-    pytest.mark.slow,
-    pytest.mark.skipif(CHROMIUM is None, reason="no chromium in /usr/bin: the page is not tried in a browser"),
-]
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with playwright.sync_playwright() as driver:
-        browser = driver.chromium.launch(
-            executable_path=CHROMIUM,
-            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run", ONLY_LOOPBACK],
-        )
-        yield browser
-        browser.close()
+pytestmark = IN_BROWSER
 
 
 @pytest.fixture
@@ -73,29 +58,27 @@ def test_opened_where_nothing_answers_it_shows_what_it_was_told_last_and_says_so
     page.reload()
     alert = page.get_by_role("alert").filter(has_text="No connection")
     # The house's clock stands still at 13:00 in Oslo: that is when it was known.
-    playwright.expect(alert).to_have_text(
-        re.compile(r"^No connection: as last known at 13:0\d\. Nothing below is of now\.")
-    )
+    expect(alert).to_have_text(re.compile(r"^No connection: as last known at 13:0\d\. Nothing below is of now\."))
     assert page.get_by_role("heading", name="Test farm").is_visible()
     assert page.get_by_text("Invented demonstration farm.").is_visible()
-    playwright.expect(page.locator("header [role=status]")).to_contain_text("old")
+    expect(page.locator("header [role=status]")).to_contain_text("old")
     humidity = page.get_by_role("row").filter(has_text="Relative humidity").first
-    playwright.expect(humidity).to_contain_text("82.0")
-    playwright.expect(humidity).to_contain_text("was above")  # it was told seconds ago, and is not fresh all the same
+    expect(humidity).to_contain_text("82.0")
+    expect(humidity).to_contain_text("was above")  # it was told seconds ago, and is not fresh all the same
     assert page.locator(".zones.stale").count() == 1
     assert page.locator("svg.mark .dot, article svg.mark .out").count() == page.locator(".key svg.mark .dot").count()
-    playwright.expect(page.locator("#needs")).to_contain_text("Relative humidity in Room is too high")
-    playwright.expect(page.locator("#needs .warning")).to_contain_text("it may be different now")
+    expect(page.locator("#needs")).to_contain_text("Relative humidity in Room is too high")
+    expect(page.locator("#needs .warning")).to_contain_text("it may be different now")
     page.evaluate(AXE)
     assert page.evaluate("axe.run().then((found) => found.violations.map((one) => one.id))") == []
     assert page.evaluate("document.documentElement.scrollWidth") <= PHONE[0]
     second = Served(house, first.port)
     try:
-        playwright.expect(page.locator("header [role=status]")).to_have_text("live", timeout=30_000)
-        playwright.expect(alert).to_have_count(0)
-        playwright.expect(page.locator(".zones.stale")).to_have_count(0)
-        playwright.expect(humidity).to_contain_text("above")
-        playwright.expect(humidity).not_to_contain_text("was above")
+        expect(page.locator("header [role=status]")).to_have_text("live", timeout=30_000)
+        expect(alert).to_have_count(0)
+        expect(page.locator(".zones.stale")).to_have_count(0)
+        expect(humidity).to_contain_text("above")
+        expect(humidity).not_to_contain_text("was above")
     finally:
         second.stop()
 
@@ -104,11 +87,11 @@ def test_nothing_that_needed_nobody_is_said_of_now(context, house):
     served = Served(house)
     context.route("**/api/v1/needs", lambda route: route.fulfill(json={"time": "2026-03-02T12:00:00Z", "needs": []}))
     page = opened(context, served.url)
-    playwright.expect(page.locator("#needs")).to_contain_text("Nothing needs a person now.")
+    expect(page.locator("#needs")).to_contain_text("Nothing needs a person now.")
     served.stop()
     context.unroute("**/api/v1/needs")
     page.reload()
-    playwright.expect(page.locator("#needs")).to_contain_text("Nothing needed a person when the server last answered.")
+    expect(page.locator("#needs")).to_contain_text("Nothing needed a person when the server last answered.")
 
 
 @pytest.fixture

@@ -9,14 +9,10 @@ from collections.abc import Iterator
 import pytest
 
 from api.examples import EXAMPLES
-from tests.api.test_page import AXE, CHROMIUM, DESK, NARROWEST, ONLY_LOOPBACK, PHONE
+from tests.browsing import AXE, DESK, IN_BROWSER, NARROWEST, PHONE, expect
 from tests.serving import Served
 
-playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-pytestmark = [
-    pytest.mark.slow,
-    pytest.mark.skipif(CHROMIUM is None, reason="no chromium in /usr/bin: the page is not tried in a browser"),
-]
+pytestmark = IN_BROWSER
 
 
 @pytest.fixture(scope="module")
@@ -26,57 +22,28 @@ def served(house) -> Iterator[Served]:
     served.stop()
 
 
-@pytest.fixture(scope="module")
-def browser():
-    with playwright.sync_playwright() as driver:
-        browser = driver.chromium.launch(
-            executable_path=CHROMIUM,
-            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run", ONLY_LOOPBACK],
-        )
-        yield browser
-        browser.close()
-
-
 @pytest.fixture
-def visit(browser, served):
-    """Return how to open the page; afterwards nothing may stand on the console or have left this machine."""
-    complaints: list[str] = []
-    contexts = []
+def visit(tabs, served):
+    """Return how to open the page."""
 
     def visit(path: str = "", size: tuple[int, int] = DESK, scheme: str = "light"):
-        context = browser.new_context(
-            viewport={"width": size[0], "height": size[1]}, color_scheme=scheme, reduced_motion="reduce"
-        )
-        contexts.append(context)
-        page = context.new_page()
-        page.on("console", lambda message: complaints.append(f"{message.type}: {message.text}"))
-        page.on("pageerror", lambda error: complaints.append(str(error)))
-        page.on("request", lambda one: one.url.startswith(served.url) or complaints.append(f"asked for {one.url}"))
+        page = tabs.open(size, scheme)
         page.goto(served.url + path)
         page.locator("article.zone").first.wait_for()
         return page
 
-    yield visit
-    for context in contexts:
-        context.close()
-    assert complaints == []
+    return visit
 
 
 SHOWN = {"light-days": "#light", "root-zone": "#root-zone", "balances": "#balances"}
 
 
 @pytest.fixture
-def of_examples(browser, served):
+def of_examples(tabs, served):
     """Return how to open the page with the documented examples as what three addresses answer."""
-    contexts, complaints = [], []
 
     def opened(path: str, size: tuple[int, int] = DESK, scheme: str = "light", **answers):
-        context = browser.new_context(
-            viewport={"width": size[0], "height": size[1]}, color_scheme=scheme, reduced_motion="reduce"
-        )
-        contexts.append(context)
-        page = context.new_page()
-        page.on("pageerror", lambda error: complaints.append(str(error)))
+        page = tabs.open(size, scheme)
         for address in SHOWN:
             example = answers.get(address, EXAMPLES[address.replace("-", "_")])
             page.route(f"**/api/v1/{address}?*", lambda route, _, example=example: route.fulfill(json=example))
@@ -84,10 +51,7 @@ def of_examples(browser, served):
         page.locator("article.zone").first.wait_for()
         return page
 
-    yield opened
-    for context in contexts:
-        context.close()
-    assert complaints == []
+    return opened
 
 
 def plain(locator) -> str:
@@ -98,7 +62,7 @@ def test_the_air_is_drawn_hour_by_hour_and_told_in_words(visit):
     """24 hours: 16 of them lit, in 2 of which 82 % is above 75 %; the 8 dark ones are at 21.4 degC, above 20 degC."""
     air = visit("#air=room&open=air").locator("#air")
     caption = air.locator("#air-told")
-    playwright.expect(caption).to_contain_text("Room, Sun 1 Mar, 13:00 to Mon 2 Mar, 13:00: 16 hours with lights on")
+    expect(caption).to_contain_text("Room, Sun 1 Mar, 13:00 to Mon 2 Mar, 13:00: 16 hours with lights on")
     told = plain(caption)
     assert "10.0 g/kg" in told
     assert "2 of 16 outside what the plan wants" in told
@@ -138,17 +102,17 @@ def test_an_hour_of_the_air_is_read_by_keyboard_and_the_address_keeps_the_choice
     slider = page.get_by_role("slider", name="Read an hour")
     slider.focus()
     page.keyboard.press("Home")
-    playwright.expect(slider).to_have_attribute("aria-valuetext", re.compile("^Sun 1 Mar, 13:00, the hour from then: "))
-    playwright.expect(page.locator("#air circle.picked")).to_have_count(1)
+    expect(slider).to_have_attribute("aria-valuetext", re.compile("^Sun 1 Mar, 13:00, the hour from then: "))
+    expect(page.locator("#air circle.picked")).to_have_count(1)
     page.keyboard.press("End")
-    playwright.expect(slider).to_have_attribute("aria-valuetext", re.compile("82.% RH.*outside what the plan wants$"))
+    expect(slider).to_have_attribute("aria-valuetext", re.compile("82.% RH.*outside what the plan wants$"))
     page.locator("#air").get_by_label("Stretch").select_option("2026-03-01")
     page.locator("#air").get_by_label("Join the hours").check()
-    playwright.expect(page.locator("#air-told")).to_contain_text("Sun 1 Mar, 00:00 to Mon 2 Mar, 00:00")
-    playwright.expect(page.locator("#air path.course")).to_have_count(1)
+    expect(page.locator("#air-told")).to_contain_text("Sun 1 Mar, 00:00 to Mon 2 Mar, 00:00")
+    expect(page.locator("#air path.course")).to_have_count(1)
     assert "airspan=2026-03-01&joined=yes" in page.url
     page.reload()
-    playwright.expect(page.locator("#air-told")).to_contain_text("Sun 1 Mar, 00:00 to Mon 2 Mar, 00:00")
+    expect(page.locator("#air-told")).to_contain_text("Sun 1 Mar, 00:00 to Mon 2 Mar, 00:00")
     table = page.locator("#air details", has_text="The same as a table")
     table.locator("summary").click()
     assert table.get_by_role("row").count() == 1 + 22, "23 hours of the day have readings, and one of them no humidity"
@@ -169,7 +133,7 @@ def test_the_air_fits_and_axe_finds_nothing_serious(visit, size, scheme):
 def test_a_phone_shows_what_is_urgent_and_each_zone_and_folds_the_rest(visit):
     page = visit(size=PHONE)
     folds = page.locator("details.fold")
-    playwright.expect(folds.first).to_be_visible()
+    expect(folds.first).to_be_visible()
     assert folds.count() >= 8
     assert page.locator("details.fold[open]").count() == 0
     assert page.locator("#timeline, #day, #data-set").count() == 0, "nothing is asked for that nobody looks at"
@@ -186,13 +150,13 @@ def test_a_part_is_opened_and_folded_by_keyboard_and_the_link_keeps_it(visit):
     fold = page.locator("#fold-day")
     fold.locator("summary").first.focus()
     page.keyboard.press("Enter")
-    playwright.expect(page.locator("#day")).to_contain_text("The whole day")
+    expect(page.locator("#day")).to_contain_text("The whole day")
     assert page.url.endswith("open=day")
     page.reload()
-    playwright.expect(page.locator("#day")).to_contain_text("The whole day")
+    expect(page.locator("#day")).to_contain_text("The whole day")
     page.locator("#fold-day > summary").focus()
     page.keyboard.press("Enter")
-    playwright.expect(page.locator("#day")).to_have_count(0)
+    expect(page.locator("#day")).to_have_count(0)
     assert page.url.endswith("open=none")
 
 
@@ -205,18 +169,18 @@ def test_links_at_the_top_lead_to_every_part(visit, size):
     names = nav.get_by_role("link").all_inner_texts()
     assert len(names) == page.locator("details.fold").count()
     nav.get_by_role("link", name="Excursions").press("Enter")
-    playwright.expect(page.locator("#excursions-title")).to_be_focused()
-    playwright.expect(page.locator("#excursions-title")).to_be_in_viewport()
+    expect(page.locator("#excursions-title")).to_be_focused()
+    expect(page.locator("#excursions-title")).to_be_in_viewport()
     assert "excursions" in page.url.rpartition("open=")[2]
     page.go_back()
-    playwright.expect(page.locator("#fold-excursions")).not_to_have_attribute("open", "")
+    expect(page.locator("#fold-excursions")).not_to_have_attribute("open", "")
 
 
 def test_a_need_opens_the_timeline_where_it_was_folded(visit):
     page = visit(size=PHONE)
     page.locator(".need a").filter(has_text="Relative humidity").first.click()
-    playwright.expect(page.locator("#timeline figcaption").first).to_contain_text("Room, Relative humidity")
-    playwright.expect(page.locator("#timeline-title")).to_be_focused()
+    expect(page.locator("#timeline figcaption").first).to_contain_text("Room, Relative humidity")
+    expect(page.locator("#timeline-title")).to_be_focused()
     assert "open=timeline" in page.url
 
 
@@ -231,13 +195,13 @@ def test_axe_finds_nothing_serious_while_all_is_folded(visit, scheme):
 
 def test_light_stands_by_day_and_row_with_what_missed_its_target(visit, of_examples):
     light = visit("#open=light").locator("#light")
-    playwright.expect(light.locator("li").first).to_contain_text("Row: 14.4")
+    expect(light.locator("li").first).to_contain_text("Row: 14.4")
     assert "12.0 to 17.0 wanted; met" in plain(light)
     answer = copy.deepcopy(EXAMPLES["light_days"])
     [row] = answer["zones"]
     row["days"].append({**row["days"][0], "day": "2026-02-28", "mol": 8.9, "standing": "low"})
     light = of_examples("#open=light", **{"light-days": answer}).locator("#light")
-    playwright.expect(light.locator("li")).to_contain_text("1 of 2 days missed it")
+    expect(light.locator("li")).to_contain_text("1 of 2 days missed it")
     assert light.locator("tbody th").all_inner_texts() == ["Sat 28 Feb", "Fri 27 Feb"], "the newest day first"
     low = light.locator("td.low")
     assert "8.9 below its target" in plain(low).replace("\n", " ")
@@ -263,21 +227,21 @@ def test_the_root_zone_shows_doses_top_ups_uptake_and_calibrations(of_examples):
     answer = copy.deepcopy(EXAMPLES["root_zone"])
     answer["reservoirs"][0]["days"][0]["solution"][0]["mean"] = 1.4
     root = of_examples("#open=root-zone", **{"root-zone": answer}).locator("#root-zone")
-    playwright.expect(root).to_contain_text("1 of 1 days outside")
+    expect(root).to_contain_text("1 of 1 days outside")
     assert root.locator("svg .out path.point").count() == 1
 
 
 def test_balances_tell_what_is_used_and_how_long_stocks_last(of_examples):
     page = of_examples("#open=balances&days=30")
     shown = page.locator("#balances")
-    playwright.expect(shown.get_by_label("Days")).to_have_value("30")
+    expect(shown.get_by_label("Days")).to_have_value("30")
     text = plain(shown)
     assert "water drunk 40.8 L, condensate 27.0 L, energy 122 kWh, at a cost of 19.55 EUR, CO2 633 g" in text
     assert "13.5 L\t812 mL\t17 days (13 to 22 days)\tFri 20 Feb 2026" in text
     answer = copy.deepcopy(EXAMPLES["balances"])
     answer["stocks"][0]["days_left"] = 3.2
     soon = of_examples("#open=balances", balances=answer).locator("#balances strong.outside")
-    playwright.expect(soon).to_contain_text("3\u00a0days")
+    expect(soon).to_contain_text("3\u00a0days")
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
@@ -298,7 +262,7 @@ def test_days_side_by_side_fit_and_axe_finds_nothing_serious(of_examples, size, 
 
 def test_sensors_tell_who_is_silent_and_whose_readings_were_doubted(visit):
     sensors = visit("#open=sensors").locator("#sensors")
-    playwright.expect(sensors).to_contain_text("6 series are described; 2 are silent")
+    expect(sensors).to_contain_text("6 series are described; 2 are silent")
     silent = sensors.get_by_role("table", name="Silent: 2")
     told = plain(silent)
     assert "Outdoors, Air temperature" in told
@@ -356,11 +320,11 @@ def test_a_link_from_before_opens_what_it_speaks_of(visit, link, part):
 def test_one_part_is_folded_away_out_of_all(visit):
     page = visit("#open=all")
     page.locator("#fold-air > summary").click()
-    playwright.expect(page.locator("#air")).to_have_count(0)
+    expect(page.locator("#air")).to_have_count(0)
     assert page.url.endswith("open=all,-air")
     page.reload()
     page.locator("#timeline").wait_for()
     assert page.locator("#air").count() == 0
     page.locator("#fold-air > summary").click()
-    playwright.expect(page.locator("#air")).to_have_count(1)
+    expect(page.locator("#air")).to_have_count(1)
     assert page.url.endswith("open=all")

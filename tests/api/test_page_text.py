@@ -10,14 +10,10 @@ import pytest
 from babel.numbers import format_decimal
 
 from tests.api.conftest import NOW_US
-from tests.api.test_page import CHROMIUM, ONLY_LOOPBACK
+from tests.browsing import IN_BROWSER, expect, launched
 from tests.serving import Served
 
-playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-pytestmark = [
-    pytest.mark.slow,
-    pytest.mark.skipif(CHROMIUM is None, reason="no chromium in /usr/bin: the page is not tried in a browser"),
-]
+pytestmark = IN_BROWSER
 
 
 @pytest.fixture(scope="module")
@@ -25,15 +21,11 @@ def page(house):
     """Return the page of the same farm, which writes numbers as Norway does."""
     place = house.farm.farm.model_copy(update={"locale": "nb-NO"})
     served = Served(replace(house, farm=house.farm.model_copy(update={"farm": place})))
-    with playwright.sync_playwright() as driver:
-        browser = driver.chromium.launch(
-            executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu", "--no-first-run", ONLY_LOOPBACK]
-        )
+    with launched() as browser:
         page = browser.new_context(timezone_id="America/New_York", locale="en-US").new_page()
-        page.goto(served.url)
+        page.goto(f"{served.url}#open=write-down")
         page.locator("article.zone").first.wait_for()
         yield page
-        browser.close()
     served.stop()
 
 
@@ -100,7 +92,7 @@ def test_what_is_done_is_written_down_by_the_farms_clock(page, house):
     form.get_by_label("What happened").fill("By the farm's clock.")
     form.get_by_label("When, if not now (clock of Europe/Oslo)").fill("2026-03-02T12:00")  # noon in Oslo is 11:00 UTC
     form.get_by_role("button", name="Write it down").click()
-    playwright.expect(form.get_by_role("status")).to_have_text("Written down.")
+    expect(form.get_by_role("status")).to_have_text("Written down.")
     newest = max(house.journal.log.entries("testfarm", kinds=["note"]), key=lambda one: one.written_us)
     house.journal.log.withdraw("testfarm", newest.identity, "test", NOW_US)
     assert newest.at_us == NOW_US - 3_600_000_000

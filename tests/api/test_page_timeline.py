@@ -18,15 +18,10 @@ from store.entries import DaySheetEntry
 from store.journal import Journal
 from store.log_entries import EcCalibration, Note
 from tests.api.conftest import AIR, ENDED, HOUR_US, HUMIDITY, NOW_US, OPEN, T0_US
-from tests.api.test_page import AXE, CHROMIUM, DESK, NARROWEST, ONLY_LOOPBACK, PHONE
+from tests.browsing import AXE, DESK, IN_BROWSER, NARROWEST, PHONE, expect
 from tests.serving import Served
 
-playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-expect = playwright.expect
-pytestmark = [
-    pytest.mark.slow,
-    pytest.mark.skipif(CHROMIUM is None, reason="no chromium in /usr/bin: the page is not tried in a browser"),
-]
+pytestmark = IN_BROWSER
 
 # Pixels of the first line's own colour, #17558c, of one canvas: axes and text have another, shading is translucent.
 LINE_PIXELS = """(canvas) => { const c = canvas;
@@ -36,17 +31,6 @@ LINE_PIXELS = """(canvas) => { const c = canvas;
   return n; }"""
 WHOLE = "from=2026-03-01T00:00:00Z&to=2026-03-02T12:00:00Z"  # all 36 h that the house holds
 ENTRY = '=HYPERLINK("http://x.invalid")'  # what a spreadsheet would run, were it a cell
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with playwright.sync_playwright() as driver:
-        browser = driver.chromium.launch(
-            executable_path=CHROMIUM,
-            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run", ONLY_LOOPBACK],
-        )
-        yield browser
-        browser.close()
 
 
 @pytest.fixture(scope="module")
@@ -76,20 +60,11 @@ def served(busy) -> Iterator[Served]:
 
 
 @pytest.fixture
-def visit(browser, served):
-    """Return how to open the page; afterwards nothing may stand on the console or have left this machine."""
-    complaints: list[str] = []
-    contexts = []
+def visit(tabs, served):
+    """Return how to open the page."""
 
     def visit(path: str = "", size: tuple[int, int] = DESK, scheme: str = "light", before=None, wait: bool = True):
-        context = browser.new_context(
-            viewport={"width": size[0], "height": size[1]}, color_scheme=scheme, reduced_motion="reduce"
-        )
-        contexts.append(context)
-        page = context.new_page()
-        page.on("console", lambda message: complaints.append(f"{message.type}: {message.text}"))
-        page.on("pageerror", lambda error: complaints.append(str(error)))
-        page.on("request", lambda one: one.url.startswith((served.url, "blob:")) or complaints.append(one.url))
+        page = tabs.open(size, scheme)
         if before:
             before(page)
         page.goto(served.url + path)
@@ -99,11 +74,8 @@ def visit(browser, served):
             page.locator(".tracks[aria-busy=false]").wait_for()
         return page
 
-    visit.complaints = complaints
-    yield visit
-    for context in contexts:
-        context.close()
-    assert complaints == []
+    visit.complaints = tabs.complaints
+    return visit
 
 
 def plain(locator):
