@@ -30,7 +30,7 @@ def page(house):
             executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu", "--no-first-run", ONLY_LOOPBACK]
         )
         page = browser.new_context(timezone_id="America/New_York", locale="en-US").new_page()
-        page.goto(served.url)
+        page.goto(f"{served.url}#open=write-down")
         page.locator("article.zone").first.wait_for()
         yield page
         browser.close()
