@@ -26,7 +26,7 @@ from leafweather.broker import DemoBroker
 from leafweather.run import Service, now_us
 from leafweather.settings import Settings
 from leafweather.starting import CannotStart, made_folder
-from simulator.demo import demo_farm_text, demo_faults
+from simulator.demo import demo_farm_text_from, demo_faults
 from simulator.publish import Publisher
 from simulator.simulation import Simulation
 from simulator.source import Source
@@ -80,7 +80,8 @@ def run_demo(
     folder = made_folder(folder)
     description_file = folder / "farm.toml"
     if not description_file.exists():
-        description_file.write_text(demo_farm_text(), encoding="utf-8")
+        now = datetime.now(UTC)
+        description_file.write_text(demo_farm_text_from(now - timedelta(days=days), now), encoding="utf-8")
     description = read_description(description_file)
     broker = DemoBroker(folder, mqtt_port, embedded=embedded_broker)
     settings = Settings(

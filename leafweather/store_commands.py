@@ -79,6 +79,12 @@ def verify(data: Data = None) -> None:
         typer.echo(str(line))
     if not found.sound:
         raise typer.Exit(FOUND_SOMETHING)
+    if not found.files:
+        typer.echo(
+            "Nothing is sealed yet, so nothing can be proved: nights seal what is older than two days, "
+            "and leafweather store seal does so now."
+        )
+        return
     typer.echo(f"All {found.files} sealed files are as they were sealed, and every chain holds.")
 
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Iterator
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from functools import cache
 from importlib.resources import files
 
@@ -31,6 +32,18 @@ def demo_farm_text() -> str:
 def demo_farm() -> Farm:
     """Return the demonstration farm's description."""
     return Farm.model_validate(tomllib.loads(demo_farm_text()))
+
+
+def demo_farm_text_from(start: datetime, now: datetime) -> str:
+    """Return the description with its batch moved in time: it goes from the shelf to its row midway of a history."""
+    text, batches = demo_farm_text().split("[[batches]]", 1)
+    planned = demo_farm().batches[0].stays[1].entered
+    midway = (start + (now - start) / 2).astimezone(demo_farm().farm.zone_info).date()
+
+    def moved(found: re.Match[str]) -> str:
+        return (date.fromisoformat(found[0]) + (midway - planned)).isoformat()
+
+    return f"{text}[[batches]]{re.sub(r'[0-9]{4}-[0-9]{2}-[0-9]{2}', moved, batches)}"
 
 
 def demo_faults(start: datetime, now: datetime) -> list[Fault]:

@@ -21,6 +21,8 @@ import { WriteDown } from "./write_down.js";
 const counted = (count, one, several) => (count ? `${count} ${count === 1 ? one : several}` : "");
 const listed = (...parts) => parts.filter(Boolean).join(", ");
 const whole = (answer, name) => answer?.[name] ?? [];
+/** What a part says once its answers are there: none of something is not the same as not knowing. */
+const knowing = (paths, say) => (feed) => (paths.every((path) => feed.data(path)) ? say(feed) : "not known yet");
 
 /** Each part of the page: the section it shows first, its name, what it says while it is folded, and what it holds. */
 const PARTS = [
@@ -29,15 +31,15 @@ const PARTS = [
   ["light", "Light", () => "by row and day, against its target", [Light]],
   ["root-zone", "Root zone", () => "EC and pH, doses, top-ups, uptake, probes", [RootZoneDays]],
   ["balances", "Balances", () => "water, stocks, energy and CO2, day by day", [Balances]],
-  ["excursions", "Excursions", (feed) => {
+  ["excursions", "Excursions", knowing([RECENT], (feed) => {
     const open = whole(feed.data(RECENT), "excursions").filter((one) => !one.end).length;
     return `${listed(counted(open, "open", "open"), counted(whole(feed.data(RECENT), "excursions").length - open, "ended", "ended") || "none ended")} in seven days`;
-  }, [Excursions, Findings]],
-  ["alarms", "Alarms", (feed) => counted(whole(feed.data(STANDING), "alarms").length, "alarm stands", "alarms stand") || "no alarm stands", [Alarms, Notices]],
-  ["day", "Day sheet", (feed) => { const last = [...whole(feed.data("days"), "days")].sort().at(-1); return last ? `up to ${plainDay(last)}` : "none yet"; }, [DaySheet]],
-  ["batches", "Batches", (feed) => counted(whole(feed.data("batches"), "batches").length, "batch", "batches") || "none described", [Batches]],
-  ["sensors", "Sensors", (feed) => listed(counted(whole(feed.data("series"), "series").filter((one) => one.silent).length, "silent", "silent"), counted(whole(feed.data("rejects"), "rejects").length, "kind refused", "kinds refused") || "nothing refused",
-    counted(whole(feed.data("unknown"), "unknown").length, "unknown name", "unknown names"), counted(whole(feed.data("clocks"), "clocks").length, "wrong clock", "wrong clocks")), [Sensors, Rejects, Unknown, Clocks]],
+  }), [Excursions, Findings]],
+  ["alarms", "Alarms", knowing([STANDING], (feed) => counted(whole(feed.data(STANDING), "alarms").length, "alarm stands", "alarms stand") || "no alarm stands"), [Alarms, Notices]],
+  ["day", "Day sheet", knowing(["days"], (feed) => { const last = [...whole(feed.data("days"), "days")].sort().at(-1); return last ? `up to ${plainDay(last)}` : "none yet"; }), [DaySheet]],
+  ["batches", "Batches", knowing(["batches"], (feed) => counted(whole(feed.data("batches"), "batches").length, "batch", "batches") || "none described"), [Batches]],
+  ["sensors", "Sensors", knowing(["series", "rejects"], (feed) => listed(counted(whole(feed.data("series"), "series").filter((one) => one.silent).length, "silent", "silent"), counted(whole(feed.data("rejects"), "rejects").length, "kind refused", "kinds refused") || "nothing refused",
+    counted(whole(feed.data("unknown"), "unknown").length, "unknown name", "unknown names"), counted(whole(feed.data("clocks"), "clocks").length, "wrong clock", "wrong clocks"))), [Sensors, Rejects, Unknown, Clocks]],
   ["write-down", "Write down", () => "calibrations, samples, refills, notes", [WriteDown]],
   ["data-set", "Data set", () => "readings to take away", [DataSet]],
 ];

@@ -67,6 +67,7 @@ function Found({ found, zone, view, now, open }) {
     ${found.also.length > 0 && html`<p>The numbers show a second fault beside it:</p><ul class="causes">${found.also.map((one) => html`<${Cause} key=${one.cause} one=${one} />`)}</ul>`}
     ${labels.length > 0 && html`<p>This farm\u2019s sensors do not tell these apart: ${labels.join("; ")}.</p>`}
     ${found.next_check && html`<${Check} found=${found} />`}
+    <p class="note">In a terminal: <code>leafweather explain ${found.id}</code></p>
   </details>`;
 }
 

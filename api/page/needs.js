@@ -1,8 +1,10 @@
 // What needs a person, in sentences.
-import { Doing, State } from "./alarms.js";
+import { Doing, STANDING, State } from "./alarms.js";
 import { html } from "./html.js";
 import { dayAndClock, lasting } from "./text.js";
 import { around, link } from "./view.js";
+
+const MOST_NAMED = 3;
 
 const URGENCY = { now: "Now", today: "Today", when_convenient: "When convenient" };
 
@@ -32,6 +34,15 @@ function Need({ feed, need, now, zone, view }) {
   </li>`;
 }
 
+/** What is over but was seen by nobody needs no hand now, and must not be missed either. */
+function Over({ feed, view }) {
+  const over = (feed.data(STANDING)?.alarms ?? []).filter((one) => one.state === "returned_unacknowledged");
+  if (!over.length) return null;
+  const named = over.slice(0, MOST_NAMED).map((one) => `${one.what} in ${one.where}`);
+  const rest = over.length > MOST_NAMED ? ` and ${over.length - MOST_NAMED} more` : "";
+  return html`<p class="note"><a href=${link(view)} data-shows="alarms">Over, and not acknowledged: ${named.join("; ")}${rest}</a></p>`;
+}
+
 export function Needs({ feed, zone, view }) {
   const answer = feed.data("needs");
   const now = feed.now();
@@ -51,6 +62,6 @@ export function Needs({ feed, zone, view }) {
     <div class="head"><h2 id="needs-title">What needs a person</h2>
       ${answer && html`<p class="note">looked at ${dayAndClock(Date.parse(answer.time), zone)}, ${lasting(age)} ago</p>`}
     </div>
-    <div class="body">${body}</div>
+    <div class="body">${body}<${Over} feed=${feed} view=${view} /></div>
   </section>`;
 }

@@ -112,7 +112,7 @@ export function DaySheet({ feed, zone, view, change }) {
       ${days.length > 0 && html`<label class="field">Day <select value=${day} onChange=${(event) => change({ day: event.target.value })}>
         ${choices.map((one) => html`<option value=${one}>${plainDay(one)}</option>`)}</select></label>`}</div>
     <div class="body">
-      ${!days.length && !view.day && html`<p class="note">No day has been summed up yet.</p>`}
+      ${!days.length && !view.day && html`<p class="note">${feed.data("days") ? "No day has been summed up yet." : "Not known yet: the server has not answered."}</p>`}
       ${fault && html`<p class="warning" role="alert">${fault}</p>`}
       ${sheet && html`<${Reports} day=${day} batches=${feed.data("batches")?.batches ?? []} />`}
       ${sheet && html`<${Sheet} sheet=${sheet} list=${feed.data("series")?.series ?? []} zone=${zone} />`}

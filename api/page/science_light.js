@@ -13,7 +13,8 @@ export function LightDays({ days }) {
   const on = (day) => (known(day.lights_on_local)
     ? day.lights_on_local.slice(0, 5) + shift(day.lights_on_shift_min, "early", "late")
     : known(day.usual_lights_on_local) ? `not seen; usually ${day.usual_lights_on_local.slice(0, 5)}` : "not known");
-  const lit = (day) => amount(day.lit_h, 1, "h") + shift(day.length_shift_min, "short", "long");
+  const lit = (day) => amount(day.lit_h, 1, "h") + (known(day.lit_h) && day.lit_from === "lights_on" ? " by the switch" : "")
+    + shift(day.length_shift_min, "short", "long");
   return html`<${Table} caption="Light days that began on this day" numeric=${[4]}
     heads=${["Zone", "Daily light integral", "Target", "Lit, against the plan", "Coverage", "Lights on, against the plan"]}
     rows=${days.map((day) => [day.estimated ? `${day.label} (estimated, not measured)` : day.label,

@@ -69,6 +69,10 @@ def test_opened_where_nothing_answers_it_shows_what_it_was_told_last_and_says_so
     assert page.locator("svg.mark .dot, article svg.mark .out").count() == page.locator(".key svg.mark .dot").count()
     expect(page.locator("#needs")).to_contain_text("Relative humidity in Room is too high")
     expect(page.locator("#needs .warning")).to_contain_text("it may be different now")
+    # Nobody answered on these: that is not the same as none.
+    for part in ("Excursions", "Day sheet", "Batches", "Sensors"):
+        line = page.locator("summary, h2").filter(has=page.get_by_text(part, exact=True)).locator("xpath=..")
+        expect(line.first).to_contain_text("not known yet")
     page.evaluate(AXE)
     assert page.evaluate("axe.run().then((found) => found.violations.map((one) => one.id))") == []
     assert page.evaluate("document.documentElement.scrollWidth") <= PHONE[0]

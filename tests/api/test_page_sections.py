@@ -328,3 +328,16 @@ def test_one_part_is_folded_away_out_of_all(visit):
     page.locator("#fold-air > summary").click()
     expect(page.locator("#air")).to_have_count(1)
     assert page.url.endswith("open=all")
+
+
+def test_a_finding_says_how_to_read_it_in_a_terminal(browser, served):
+    context = browser.new_context(viewport={"width": PHONE[0], "height": PHONE[1]})
+    page = context.new_page()
+    page.route("**/api/v1/findings?*", lambda route: route.fulfill(json=EXAMPLES["findings"]))
+    page.goto(f"{served.url}#open=excursions")
+    identity = EXAMPLES["findings"]["findings"][0]["id"]
+    finding = page.locator(f"#found-{identity}")
+    finding.wait_for(state="attached")
+    playwright.expect(finding.locator("code")).to_have_text(f"leafweather explain {identity}")
+    assert page.evaluate("document.documentElement.scrollWidth") <= PHONE[0]
+    context.close()

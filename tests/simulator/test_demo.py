@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import tomllib
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 import pytest
 
 from farm.description import Farm
-from simulator.demo import demo_farm, demo_farm_text, demo_faults
+from simulator.demo import demo_farm, demo_farm_text, demo_farm_text_from, demo_faults
 from simulator.faults import FaultKind
 
 HOUR = timedelta(hours=1)
@@ -24,6 +24,19 @@ def test_the_description_reads_and_says_that_it_is_invented():
     assert len(farm.series) == len(farm.described)
     lights = {one.key for one in farm.series if one.quantity == "lights_on"}
     assert {zone.lights for zone in farm.zones.values() if zone.lights} <= lights
+
+
+@pytest.mark.parametrize("days", [2, 7, 30])
+def test_the_batch_stands_on_the_shelf_and_then_in_its_row_within_the_history(days):
+    now = datetime(2026, 11, 28, 23, tzinfo=UTC)
+    farm = Farm.model_validate(tomllib.loads(demo_farm_text_from(now - days * 24 * HOUR, now)))
+    [batch] = farm.batches
+    shelf, row = batch.stays
+    # 23:00 UTC of the 28th is the 29th in Oslo: half of 2, 7 and 30 days before that (the 25.5th counts as the 25th)
+    assert row.entered == {2: date(2026, 11, 28), 7: date(2026, 11, 25), 30: date(2026, 11, 14)}[days]
+    assert shelf.left == row.entered
+    assert (row.entered - shelf.entered, row.left - row.entered) == (timedelta(days=21), timedelta(days=29))
+    assert farm.model_copy(update={"batches": demo_farm().batches}) == demo_farm()  # all else is as it was
 
 
 @pytest.mark.parametrize("hour", [0, 4, 9, 14, 15, 21])

@@ -63,6 +63,12 @@ def test_verify_ends_with_1_and_names_what_is_damaged(run, data):
     assert "affected: room/air_temperature" in told.output
 
 
+def test_verify_does_not_praise_a_store_that_has_nothing_sealed(run, data):
+    told = run("verify", "--data", data)
+    assert told.exit_code == 0
+    assert told.output.startswith("Nothing is sealed yet, so nothing can be proved")
+
+
 def test_backup_and_restore(run, data, tmp_path):
     run("seal", "--data", data)
     assert run("backup", tmp_path / "copy", "--data", data).exit_code == 0
