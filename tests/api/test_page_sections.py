@@ -338,6 +338,6 @@ def test_a_finding_says_how_to_read_it_in_a_terminal(browser, served):
     identity = EXAMPLES["findings"]["findings"][0]["id"]
     finding = page.locator(f"#found-{identity}")
     finding.wait_for(state="attached")
-    playwright.expect(finding.locator("code")).to_have_text(f"leafweather explain {identity}")
+    expect(finding.locator("code")).to_have_text(f"leafweather explain {identity}")
     assert page.evaluate("document.documentElement.scrollWidth") <= PHONE[0]
     context.close()
