@@ -40,9 +40,11 @@ export function spanText([start, end], zone) {
   return `${text(start, years[0] === years[1] ? "," : ` ${years[0]},`)} to ${text(end, ` ${years[1]},`)}`;
 }
 
-export function Taking({ farm, view, span, zone, held, marks, naming, charts }) {
+export function Taking({ farm, view, span, zone, held, marks, naming, charts, unfit }) {
   const [said, setSaid] = useState("");
   const [shownLink, setShownLink] = useState("");
+  /** Saves nothing of another stretch than the one that the file would name; a disabled button would lose the focus. */
+  const fit = (does) => () => (unfit ? setSaid(unfit) : does());
   const ready = farm && held.length > 0;
 
   const copy = async () => {
@@ -81,8 +83,8 @@ export function Taking({ farm, view, span, zone, held, marks, naming, charts }) 
   };
   return html`<div class="taking">
     <button type="button" onClick=${copy}>Copy link</button>
-    <button type="button" disabled=${!ready} onClick=${picture}>Save picture (PNG)</button>
-    <button type="button" disabled=${!ready} onClick=${csv}>Save table (CSV)</button>
+    <button type="button" disabled=${!ready} onClick=${fit(picture)}>Save picture (PNG)</button>
+    <button type="button" disabled=${!ready} onClick=${fit(csv)}>Save table (CSV)</button>
     <span role="status" class="note">${said}</span>
     ${shownLink && html`<label class="field link-shown">Link <input type="text" readonly value=${shownLink} onFocus=${(event) => event.target.select()} /></label>`}
   </div>`;

@@ -124,6 +124,9 @@ export function Timeline({ feed, zone, view, change }) {
   const oldest = Math.min(...states.filter((one) => one.at).map((one) => one.at));
   const failed = states.some((one) => one.fault) || marking.fault;
 
+  const unfit = waiting > 0 || marking.waits ? "Not saved: this stretch is still being read. Save it again in a moment."
+    : failed ? "Not saved: not all of this stretch could be read." : "";
+
   return html`<section id="timeline" aria-labelledby="timeline-title" class="full">
     <div class="head"><h2 id="timeline-title" tabindex="-1">Timeline</h2><${Legend} /></div>
     <div class="body">
@@ -151,7 +154,7 @@ export function Timeline({ feed, zone, view, change }) {
       ${held.length > 0 && html`<${Reading} held=${held} everyS=${every} span=${span} atMs=${cursor} move=${move} zone=${zone} />`}
       <p class="note" id="timeline-keys">${KEYS}</p>
       <${AddTrack} ...${{ list, known, tracks }} put=${(next) => change({ tracks: next })} />
-      <${Taking} ...${{ farm, view, span, zone, charts, naming }} held=${whole ? held : []} marks=${relevant} />
+      <${Taking} ...${{ farm, view, span, zone, charts, naming, unfit }} held=${whole ? held : []} marks=${relevant} />
       <${Happened} marks=${relevant} zone=${zone} named=${naming} />
     </div>
   </section>`;

@@ -3,6 +3,7 @@ import { asked } from "./asking.js";
 
 const SETTLED_MS = 10 * 60_000; // what ended so long ago hardly changes
 const BANDS_PATIENCE_MS = 100; // longer, and the readings are drawn before
+const MOST_PAGES = 10; // of what happened: more of it nobody could tell apart
 const COLUMNS = ["value", "low", "high", "flag", "count"];
 
 /** Columns for drawing: a missing stretch longer than three cadences becomes a break in the line; so at the edges. */
@@ -57,16 +58,30 @@ export async function readTrack(track, [start, end], everyS, nowMs, signal, earl
   return { everyS, lines, bands: bands.map((one) => ({ ...one, start: Date.parse(one.start), end: Date.parse(one.end) })), awaited: false };
 }
 
+/** Every page of what happened, the newest page last. */
+async function listed(what, name, span, keep, signal) {
+  let rows = [];
+  let path = `${what}?${span}`;
+  for (let page = 0; page < MOST_PAGES; page += 1) {
+    const answer = await asked(path, signal, keep);
+    rows = [...(what === "excursions" ? answer[name].toReversed() : answer[name]), ...rows];
+    if (!answer.next) return rows;
+    path = `${what}?${span}&before=${encodeURIComponent(answer.next)}`;
+  }
+  throw new Error(`there are more than ${rows.length} ${name}; choose a shorter stretch.`);
+}
+
 /** What happened over a span: excursions, doses, and what people wrote. */
 export async function readMarks([start, end], nowMs, signal) {
   const span = range(start, end);
   const keep = end < nowMs - SETTLED_MS;
-  const [excursions, doses, log] = await Promise.all(["excursions", "doses", "log"].map((what) => asked(`${what}?${span}`, signal, keep)));
+  const lists = [["excursions", "excursions"], ["doses", "doses"], ["log", "entries"]];
+  const [excursions, doses, written] = await Promise.all(lists.map(([what, name]) => listed(what, name, span, keep, signal)));
   const ms = (one, names) => Object.fromEntries(names.map((name) => [name, one[name] && Date.parse(one[name])]));
   return {
-    excursions: excursions.excursions.map((one) => ({ ...one, ...ms(one, ["onset", "end"]) })).reverse(),
-    doses: doses.doses.map((one) => ({ ...one, ...ms(one, ["start", "end"]) })),
-    written: log.entries.map((one, i) => ({ ...one, ...ms(one, ["time"]), number: i + 1 })),
+    excursions: excursions.map((one) => ({ ...one, ...ms(one, ["onset", "end"]) })),
+    doses: doses.map((one) => ({ ...one, ...ms(one, ["start", "end"]) })),
+    written: written.map((one, i) => ({ ...one, ...ms(one, ["time"]), number: i + 1 })),
   };
 }
 export const NOTHING = { excursions: [], doses: [], written: [] };

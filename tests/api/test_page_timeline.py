@@ -505,3 +505,42 @@ def test_the_lowest_track_that_is_shown_carries_the_times_and_states_have_their_
         {"kind": "state", "quantity": "door_open", "display_unit": ""},
     )
     assert told == "closed or open"
+
+
+def test_what_is_still_being_read_or_could_not_be_is_not_saved(visit):
+    page = visit("#tracks=room/air_temperature&from=2026-03-01T06:00:00Z&to=2026-03-01T12:00:00Z&open=timeline")
+    held, saved = [], []
+    page.on("download", lambda one: saved.append(one))
+    page.route("**/readings?*", lambda route: held.append(route))
+    page.get_by_role("button", name="Earlier").click()
+    expect(page.locator(".tracks")).to_have_attribute("aria-busy", "true")
+    table, status = page.get_by_role("button", name="Save table (CSV)"), page.locator(".taking [role=status]")
+    table.click()  # what is drawn is of the stretch before
+    expect(status).to_contain_text("still being read")
+    held[0].fulfill(status=503, json={"detail": "Busy."})
+    expect(page.locator("#timeline [role=alert]").last).to_contain_text("What is drawn was read at")
+    table.click()
+    expect(status).to_contain_text("not all of this stretch could be read")
+    assert saved == []
+    visit.complaints[:] = [one for one in visit.complaints if "503" not in one]  # the browser notes the refusal
+
+
+def test_what_happened_is_asked_for_page_by_page(visit):
+    asked = []
+
+    def before(page):
+        def paged(route):
+            asked.append(parse_qs(urlsplit(route.request.url).query))
+            newest, oldest = route.fetch(url=route.request.url.partition("&before=")[0]).json()["excursions"]
+            first = {"excursions": [newest], "next": "1-x/y"}
+            route.fulfill(json={"excursions": [oldest], "next": None} if "before" in asked[-1] else first)
+
+        page.route("**/api/v1/excursions?start=2026*", paged)
+
+    page = visit(f"#tracks=room/air_temperature,room/relative_humidity&{WHOLE}", before=before)
+    expect(page.locator(".happened summary")).to_contain_text("2 excursions")
+    assert asked[1]["before"] == ["1-x/y"]
+    page.locator(".happened summary").click()
+    told = page.locator(".happened ul").first.locator("li")
+    expect(told.first).to_contain_text("Air temperature")  # the older one first
+    expect(told.last).to_contain_text("Relative humidity")
