@@ -398,6 +398,7 @@ def test_a_cause_that_began_before_the_day_stands_with_its_date(visit):
 
 def test_it_says_so_when_the_server_no_longer_answers(visit, served):
     page = visit(clock=True)
+    page.evaluate("navigator.serviceWorker.ready.then(() => true)")  # else its script is what cannot be reached
     served.stop()
     expect(page.locator("header [role=status]")).to_have_text("reconnecting", timeout=15_000)
     page.clock.fast_forward(120_000)
