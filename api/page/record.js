@@ -47,7 +47,20 @@ export function Excursions({ feed, zone, view }) {
 
 const share = (part) => (part === null || part === undefined ? "–" : `${number(100 * part, 0)}\u00a0%`);
 const hours = (h) => (h === null || h === undefined ? "–" : `${number(h, 1)}\u00a0h`);
-const outside = (h) => (h >= 0.05 ? html`<strong class="outside">${hours(h)}</strong>` : hours(h));
+const WORTH_TELLING_H = 0.05;
+const WHOLE = 0.99;
+const outside = (h) => (h >= WORTH_TELLING_H ? html`<strong class="outside">${hours(h)}</strong>` : hours(h));
+
+/** What was outside its band in a zone, and for how long, in a few words. */
+function digest({ label, series }) {
+  const banded = series.filter((row) => row.band);
+  const all = banded.map((row) => [row.label, (row.band.below_h ?? 0) + (row.band.above_h ?? 0)]);
+  const out = all.filter(([, h]) => h >= WORTH_TELLING_H);
+  if (out.length) return html`${label}: <strong class="outside">${out.map(([what, h]) => `${what} ${hours(h)} outside`).join(", ")}</strong>`;
+  if (!banded.length) return `${label}: no limits are set here`;
+  const seldom = all.some(([, h]) => h > 0) ? `nothing outside for ${lasting(3600 * WORTH_TELLING_H)}` : "never outside";
+  return `${label}: ${seldom}${banded.every((row) => row.coverage >= WHOLE) ? "" : ", as far as readings speak for it"}`;
+}
 
 function Sheet({ sheet, list, zone }) {
   const wide = matchMedia("(min-width: 48rem)").matches;
@@ -59,6 +72,7 @@ function Sheet({ sheet, list, zone }) {
     return [row.label, withUnit(row.mean, as), `${number(row.low, as.decimals)} to ${number(row.high, as.decimals)}`,
       hours(row.band?.inside_h), outside(row.band?.below_h), outside(row.band?.above_h), share(row.coverage)];
   };
+  const zones = sheet.zones.filter((one) => one.series.length);
   const excursionRow = (one) => {
     const series = known(one.series);
     const as = series ?? { decimals: 1, display_unit: "" };
@@ -72,8 +86,9 @@ function Sheet({ sheet, list, zone }) {
     <${Science} sheet=${sheet} list=${list} zone=${zone} wide=${wide} />
     <${Written} sheet=${sheet} list=${list} zone=${zone} wide=${wide} />
     <details class="long" open=${wide}><summary>Time in band, zone by zone</summary>
-      <${Table} caption="Time in band" heads=${heads} numeric=${[1, 2, 3, 4, 5, 6]}
-        groups=${sheet.zones.filter((one) => one.series.length).map((one) => [one.label, one.series.map(seriesRow)])} /></details>
+      ${wide ? html`<${Table} caption="Time in band" heads=${heads} numeric=${[1, 2, 3, 4, 5, 6]} groups=${zones.map((one) => [one.label, one.series.map(seriesRow)])} />`
+    : zones.map((one) => html`<details key=${one.zone} class="long"><summary>${digest(one)}</summary>
+        <${Table} caption=${`Time in band, ${one.label}`} heads=${heads} numeric=${[1, 2, 3, 4, 5, 6]} rows=${one.series.map(seriesRow)} /></details>`)}</details>
     ${sheet.excursions.length > 0 && html`<details class="long" open=${wide}><summary>Excursions of the day: ${sheet.excursions.length}</summary>
       <${Table} caption="Excursions of the day" heads=${["Where", "Passed", "Began", "Lasted", "Furthest"]}
         numeric=${[4]} rows=${sheet.excursions.map(excursionRow)} /></details>`}

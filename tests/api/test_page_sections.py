@@ -341,3 +341,33 @@ def test_a_finding_says_how_to_read_it_in_a_terminal(browser, served):
     expect(finding.locator("code")).to_have_text(f"leafweather explain {identity}")
     assert page.evaluate("document.documentElement.scrollWidth") <= PHONE[0]
     context.close()
+
+
+def test_a_zones_day_is_told_in_a_line_on_a_phone(browser, served):
+    def row(label, below_h, coverage=1.0, *, banded=True):
+        band = {"inside_h": 24 * coverage - below_h, "below_h": below_h, "above_h": 0.0, "covered_h": 24 * coverage}
+        return {"key": f"x/{label}", "label": label, "unit": "degC", "mean": 20.0, "low": 19.0, "high": 21.0,
+                "count": 1440, "coverage": coverage, "band": band if banded else None}  # fmt: skip
+
+    zones = {"Dark": [row("PPFD", 10.0), row("pH", 0.04)], "Well": [row("pH", 0.04)], "Gappy": [row("pH", 0.0, 0.5)],
+             "Free": [row("Power", 0.0, banded=False)]}  # fmt: skip
+    sheet = EXAMPLES["day"] | {"zones": [{"zone": name, "label": name, "series": of} for name, of in zones.items()]}
+    context = browser.new_context(viewport={"width": PHONE[0], "height": PHONE[1]})
+    page = context.new_page()
+    page.route("**/api/v1/days", lambda route: route.fulfill(json={"days": ["2026-02-28"]}))
+    page.route("**/api/v1/days/2026-02-28", lambda route: route.fulfill(json=sheet))
+    page.goto(f"{served.url}#open=day")
+    page.locator("#day summary", has_text="Time in band, zone by zone").click()
+    told = page.locator("#day summary", has_text=re.compile(f"^({'|'.join(zones)}):"))
+    playwright.expect(told).to_have_text(
+        [
+            "Dark: PPFD 10.0\u00a0h outside",
+            "Well: nothing outside for 3\u00a0min",
+            "Gappy: never outside, as far as readings speak for it",
+            "Free: no limits are set here",
+        ]
+    )
+    told.first.click()
+    page.locator("#day caption", has_text="Time in band, Dark").wait_for()
+    assert page.evaluate("document.documentElement.scrollWidth") <= PHONE[0]
+    context.close()
