@@ -16,6 +16,7 @@ from farm.readings import Reading, Series, iso_time
 from store.contract import StoreUnavailable, StoreUnusable
 
 MOST_LISTENERS = 32  # our choice, no source: each holds one connection
+MOST_OF_ONE = 8  # with one token, so that nobody keeps all others out; likewise
 EVERY_S = 1.0  # between two looks; likewise
 PAUSES = 20  # times as long as a look took at least, so that a slow store is not kept busy; likewise
 
@@ -26,7 +27,8 @@ log = logging.getLogger(__name__)
 class Listener:
     """What one listener has not been told yet: one event of a kind at most, so that it never grows with time."""
 
-    def __init__(self) -> None:
+    def __init__(self, token: str | None = None) -> None:
+        self.token = token
         self.woken, self.over = asyncio.Event(), False
         self._waiting: dict[str, dict[str, Any]] = {}
 
@@ -64,10 +66,10 @@ class Changes:
         self._looked = asyncio.Event()
         self._closed = False
 
-    @property
-    def full(self) -> bool:
-        """Whether nobody more may listen."""
-        return self._closed or len(self._listeners) >= MOST_LISTENERS
+    def full(self, token: str | None) -> bool:
+        """Whether nobody more may listen, or nobody more with a token; without one they are on this machine."""
+        theirs = sum(one.token == token for one in self._listeners) if token is not None else 0
+        return self._closed or len(self._listeners) >= MOST_LISTENERS or theirs >= MOST_OF_ONE
 
     def close(self) -> None:
         """Let everybody hear that it is over, and nobody listen any more."""
@@ -77,9 +79,9 @@ class Changes:
             one.end()
 
     @contextmanager
-    def listening(self) -> Iterator[Listener]:
+    def listening(self, token: str | None = None) -> Iterator[Listener]:
         """Hold a listener's place."""
-        one = Listener()
+        one = Listener(token)
         self._listeners.add(one)
         if self._task is None:
             self._looked = asyncio.Event()

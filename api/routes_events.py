@@ -15,7 +15,7 @@ from starlette.types import Message, Receive, Scope, Send
 
 from api import examples
 from api.access import OPEN_DOOR, caller_of
-from api.changes import MOST_LISTENERS, READINGS, Changes, Listener
+from api.changes import MOST_LISTENERS, MOST_OF_ONE, READINGS, Changes, Listener
 from api.house import TheHouse, house_of
 from api.problems import Problem, problem_response
 from farm.readings import iso_time
@@ -47,8 +47,13 @@ class EventStream(Response):
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Hold a place among the listeners and tell; 503 where there is none."""
         changes: Changes = self._request.app.state.changes
-        if changes.full:
-            detail = f"{MOST_LISTENERS} listen already, or the service stops. Ask the other addresses now and then."
+        caller = getattr(self._request.state, "caller", None)
+        token = caller.token if caller is not None else None
+        if changes.full(token):
+            detail = (
+                f"{MOST_LISTENERS} listen already, {MOST_OF_ONE} with one token, or the service stops. Ask the other "
+                "addresses now and then."
+            )
             await problem_response(scope["path"], 503, detail, {"Retry-After": "30"})(scope, receive, send)
             return
 
@@ -59,7 +64,7 @@ class EventStream(Response):
                 raise Stuck from None
 
         headers = {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}
-        with changes.listening() as listener:
+        with changes.listening(token) as listener:
             stream = StreamingResponse(self._events(changes, listener), headers=headers, media_type=MEDIA_TYPE)
             try:
                 await stream(scope, receive, patient)

@@ -252,7 +252,7 @@ def main():
     print(f"watch_farm_round_cpu_ms {1000 * sum(one['used_s'] for one in told) / rounds:.1f} ms")
     print(f"watch_farm_turn_ms {1000 * busy_s:.1f} ms")
     print(f"watch_farm_turn_ratio {busy_s / plain_s:.1f} 1")
-    print(f"watch_farms_that_keep_up {WORKERS * CADENCE_S / busy_s:.0f} 1")
+    print(f"watch_farms_by_processor {farms / share:.0f} 1")
     print(f"watch_behind_s {max(one['behind_s'] for one in told):.2f} s")
     if told_at_all.any():
         print(f"watch_latency_p50_s {np.percentile(latencies, 50, method='higher'):.3f} s")

@@ -144,6 +144,8 @@ export class Feed {
     this.barred = true;
     this.onBarred();
     this.listening.stop();
+    this.holding.abort(); // nothing that was asked for before is told to who comes next
+    this.holding = new AbortController();
     this.answers = {};
     this.lastSuccess = this.keptAt = null;
     this.onChange();

@@ -191,6 +191,18 @@ def test_only_so_many_may_listen_and_who_leaves_makes_room(served, monkeypatch):
     eventually(lambda: httpx.get(f"{served.url}{EVENTS}?listen_s=0").status_code == 200)
 
 
+def test_one_token_does_not_keep_all_others_out(own, monkeypatch):
+    monkeypatch.setattr(changes, "MOST_OF_ONE", 2)
+
+    async def places():
+        listened = Changes(own)
+        with listened.listening("a"), listened.listening("b"), listened.listening("a"):
+            of_a, of_b, of_this_machine = listened.full("a"), listened.full("b"), listened.full(None)
+        return of_a, of_b, of_this_machine, listened.full("a")
+
+    assert asyncio.run(places()) == (True, False, False, False)
+
+
 def test_who_takes_nothing_loses_the_place(own, monkeypatch):
     monkeypatch.setattr(routes_events, "PATIENCE_S", 0.1)
     house = replace(own)
@@ -201,6 +213,9 @@ def test_who_takes_nothing_loses_the_place(own, monkeypatch):
             class app:
                 class state:
                     house, changes = own, app_changes
+
+            class state:
+                caller = None
 
         async def receive():
             await asyncio.sleep(60)

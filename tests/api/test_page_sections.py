@@ -359,7 +359,7 @@ def test_a_zones_day_is_told_in_a_line_on_a_phone(browser, served):
     page.goto(f"{served.url}#open=day")
     page.locator("#day summary", has_text="Time in band, zone by zone").click()
     told = page.locator("#day summary", has_text=re.compile(f"^({'|'.join(zones)}):"))
-    playwright.expect(told).to_have_text(
+    expect(told).to_have_text(
         [
             "Dark: PPFD 10.0\u00a0h outside",
             "Well: nothing outside for 3\u00a0min",
