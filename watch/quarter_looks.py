@@ -78,7 +78,12 @@ class QuarterLooks:
 
         Readings from ``origin_us`` on count, a whole hour; ``best_known`` features are known at best.
         """
-        ends = [at_us for at_us in range(first_us + QUARTER_US, end_us + 1, QUARTER_US) if at_us % HOUR_US]
+        ends = [
+            at_us
+            for at_us in range(first_us + QUARTER_US, end_us + 1, QUARTER_US)
+            if at_us % HOUR_US
+            and at_us - HOUR_US >= origin_us + at_us % HOUR_US  # in a farm's first hour there is none
+        ]
         self._looks = {at_us: self._looks.get(at_us) or self._look(origin_us, at_us, best_known) for at_us in ends}
         return list(self._looks.values())
 

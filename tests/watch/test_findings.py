@@ -288,6 +288,16 @@ def test_an_alarm_of_a_finding_that_is_none_any_more_is_over(kept, later):
     assert [one.returned_us for one in ended] == [at_us]
 
 
+@pytest.mark.parametrize("begin_min", [0, 7, 16, 31, 59])
+def test_a_farm_in_its_first_hours_is_looked_at_without_an_hour_to_look_at(tmp_path, begin_min):
+    kept = Kept(tmp_path / "new")
+    fresh = [one for one in readings(kept.farm, 3) if one.time_us >= T0_US + begin_min * MINUTE_US]
+    for minute in range(begin_min + 1, 170, 5):
+        kept.follow(fresh, T0_US + minute * MINUTE_US)
+    assert kept.found() == []
+    kept.close()
+
+
 @pytest.mark.parametrize(("probability", "first_step"), [(0.95, "Look at the bottle."), (0.7, "Measure by hand.")])
 def test_a_sure_cause_is_looked_for_and_a_likely_one_told_apart_from_the_next(kept, probability, first_step):
     cause = {
