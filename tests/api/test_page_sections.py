@@ -68,9 +68,9 @@ def test_the_air_is_drawn_hour_by_hour_and_told_in_words(visit):
     assert "2 of 16 outside what the plan wants" in told
     assert "8 hours with lights off" in told
     assert "8 of 8 outside what the plan wants" in told
-    assert air.locator(".spots .lit").count() == 16
-    assert air.locator(".spots .dark").count() == 8
-    assert air.locator(".spots .out").count() == 10
+    expect(air.locator(".spots .lit")).to_have_count(16)
+    expect(air.locator(".spots .dark")).to_have_count(8)
+    expect(air.locator(".spots .out")).to_have_count(10)
     assert air.locator("path.wanted").count() == 2
     assert "1.0\u00a0kPa" in [
         one.replace(" ", "\u00a0") for one in air.locator("svg .name.deficit").all_text_contents()
@@ -235,6 +235,7 @@ def test_balances_tell_what_is_used_and_how_long_stocks_last(of_examples):
     page = of_examples("#open=balances&days=30")
     shown = page.locator("#balances")
     expect(shown.get_by_label("Days")).to_have_value("30")
+    expect(shown).to_contain_text("water drunk")
     text = plain(shown)
     assert "water drunk 40.8 L, condensate 27.0 L, energy 122 kWh, at a cost of 19.55 EUR, CO2 633 g" in text
     assert "13.5 L\t812 mL\t17 days (13 to 22 days)\tFri 20 Feb 2026" in text
@@ -242,6 +243,17 @@ def test_balances_tell_what_is_used_and_how_long_stocks_last(of_examples):
     answer["stocks"][0]["days_left"] = 3.2
     soon = of_examples("#open=balances", balances=answer).locator("#balances strong.outside")
     expect(soon).to_contain_text("3\u00a0days")
+
+
+def test_where_another_choice_is_not_answered_the_one_before_is_not_shown_for_it(of_examples, tabs):
+    page = of_examples("#open=balances&days=30")
+    shown = page.locator("#balances")
+    expect(shown).to_contain_text("water drunk")
+    page.route("**/api/v1/balances?*", lambda route: route.abort())
+    shown.get_by_label("Days").select_option("14")
+    expect(shown.get_by_role("alert")).to_be_visible()
+    expect(shown).not_to_contain_text("water drunk")
+    tabs.complaints[:] = [one for one in tabs.complaints if "net::ERR_FAILED" not in one]
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
