@@ -12,8 +12,12 @@ ARGS ?=
 demo: .venv/demo.done
 	@$(BIN)/leafweather demo $(ARGS)
 
+# The quick tests; all of them with LEAFWEATHER_TEST_ALL, as in CI. Named ones (ARGS) are run whichever they are.
+QUICK := $(if $(LEAFWEATHER_TEST_ALL)$(ARGS),,-m "not slow")
+SIDE_BY_SIDE := --numprocesses auto --maxprocesses 4 --dist loadfile
+
 test: .venv/dev.done
-	$(BIN)/python -m pytest $(ARGS)
+	$(BIN)/python -m pytest $(SIDE_BY_SIDE) $(QUICK) $(ARGS)
 
 lint: .venv/dev.done
 	$(BIN)/ruff format --check .
@@ -24,9 +28,9 @@ lint: .venv/dev.done
 audit: .venv/dev.done
 	$(BIN)/python .ci/audit $(ARGS)
 
-# Format, lint, types and the fast tests: before every commit.
+# Format, lint, types and the quick tests: before every commit.
 check: lint
-	$(BIN)/python -m pytest -m "not slow" -q
+	$(BIN)/python -m pytest $(SIDE_BY_SIDE) -m "not slow" -q
 
 # The store's contract on a real InfluxDB 2 server: in a container, or LEAFWEATHER_TEST_INFLUX_URL, _TOKEN and _ORG.
 test-influx: .venv/dev.done

@@ -180,6 +180,7 @@ def answers(port: int) -> bool:
         return probe.connect_ex(("127.0.0.1", port)) == 0
 
 
+@pytest.mark.slow
 def test_a_port_in_use_and_a_folder_that_cannot_be_made_are_told(tmp_path):
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))

@@ -144,6 +144,7 @@ def test_bad_input_is_refused_with_reasons_and_the_service_lives(served):
     assert served.end() == 0
 
 
+@pytest.mark.slow
 def test_kill_9_in_a_flood_of_20000_messages_loses_nothing_and_doubles_nothing(served):
     count = 20_000
     base = 1_772_366_400
@@ -203,6 +204,7 @@ def test_a_reading_without_a_time_that_waited_in_the_broker_is_flagged(served):
     assert row["flag"] in (1, 2)
 
 
+@pytest.mark.slow
 def test_a_full_disk_stops_the_acknowledging_and_nothing_is_lost(mosquitto, tmp_path):
     folder = tmp_path / "served"
     folder.mkdir()
@@ -248,6 +250,7 @@ def leafweather(*arguments: str, **environment: str) -> subprocess.CompletedProc
     )  # fmt: skip
 
 
+@pytest.mark.slow
 def test_serve_says_plainly_why_it_cannot_start(tmp_path):
     file = tmp_path / "farm.toml"
     file.write_text("")

@@ -146,6 +146,7 @@ def test_parquet_holds_what_memory_holds(tmp_path):
     assert (frame.flag == 2).all()
 
 
+@pytest.mark.slow
 def test_the_same_scenario_writes_the_same_bytes(tmp_path):
     text = "days = 0.2\n[farm]\ninvented = 1\n"
     for folder in ("one", "two"):

@@ -141,6 +141,7 @@ with open_store(sys.argv[1]) as source, open_store(sys.argv[2]) as target:
 """
 
 
+@pytest.mark.slow
 def test_a_copy_killed_anywhere_goes_on_when_repeated(embedded, tmp_path):
     chance = random.Random()  # a new moment each time: what is checked holds at any of them
     with embedded("a") as source:

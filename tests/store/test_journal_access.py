@@ -112,6 +112,7 @@ def test_sessions_of_one_token_do_not_pile_up(journal, tmp_path):
         assert raw.execute("SELECT count(*) FROM session").fetchone() == (1,)
 
 
+@pytest.mark.slow
 def test_what_was_written_is_told_newest_first_and_strangers_do_not_fill_the_disk(journal):
     ours = Written("north", NOW, "Ada", "0a1b2c3d4e", Role.KEEPER, "POST /api/v1/alarms/x/shelve", "200")
     by_command = Written("north", NOW, "kim", None, Role.KEEPER, "leafweather token make 0a1b2c3d4e", "done")

@@ -169,6 +169,7 @@ def test_wrong_base_and_cap_are_explained(text, message):
     assert message in " ".join(str(mistake) for mistake in mistakes)
 
 
+@pytest.mark.slow
 def test_any_order_of_arrival_gives_the_same(batch_farm, tmp_path):
     found = []
     for trial in range(2):

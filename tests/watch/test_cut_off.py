@@ -38,6 +38,7 @@ def cut_off(monkeypatch, kind, method, quantity):
     return failed
 
 
+@pytest.mark.slow
 def test_a_long_stretch_worked_out_before_the_cut_still_gets_its_excursions(houses, monkeypatch):
     whole, cut = houses
     for house in houses:
@@ -90,6 +91,7 @@ def test_a_start_cut_off_after_readings_were_tested_anew_still_works_out_what_fo
         assert flags(cut, f"room/{derived}") == flags(whole, f"room/{derived}") != before
 
 
+@pytest.mark.slow
 def test_a_start_cut_off_after_a_long_stretch_still_marks_the_days(houses, monkeypatch):
     whole, cut = houses
     for house in houses:

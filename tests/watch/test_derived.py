@@ -64,6 +64,7 @@ def test_leaf_vpd_by_the_stated_offset_and_a_wall_by_its_r_value(house):
     assert margin == pytest.approx(20.007 - psychrolib.GetTDewPointFromRelHum(22.0, 0.70), abs=0.002)
 
 
+@pytest.mark.slow
 def test_any_order_of_arrival_gives_the_same_derived_readings(small_farm, tmp_path):
     rng = random.Random(5)
     rows = [

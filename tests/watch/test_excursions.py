@@ -6,6 +6,7 @@ import random
 import tempfile
 from pathlib import Path
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -111,6 +112,7 @@ def test_one_let_go_in_a_long_silence_is_asked_for_again(house, monkeypatch):
     assert [row[2:4] for row in found(house)] == [(5, 65), (14405, 14425), (14445, 14465)]
 
 
+@pytest.mark.slow
 @settings(max_examples=25)
 @given(st.data())
 def test_any_order_of_arrival_gives_the_same_excursions(small_farm, data):

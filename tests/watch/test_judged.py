@@ -222,6 +222,7 @@ class TestQuality:
         assert len(bench.marks()) == 1
         assert bench.keeper.retest() == {}
 
+    @pytest.mark.slow
     @settings(max_examples=25)
     @given(st.data())
     def test_any_order_of_arrival_ends_in_the_same_marks(self, tmp_path_factory, data):

@@ -264,6 +264,7 @@ def test_light_before_commissioning_is_not_compared(tmp_path):
     house.close()
 
 
+@pytest.mark.slow
 def test_fading_lamps_have_a_trend_with_its_interval_and_date(slow_farm, tmp_path):
     house = House(slow_farm, tmp_path / "house")
     put(house, light(40, step=10, fade=0.0008))  # 0.08 % a day of 16 h: 5 % per 1000 h
@@ -364,6 +365,7 @@ def test_values_of_light_days_do_not_stand_for_now(lit_house):
 # --- order of arrival ---------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_late_and_shuffled_readings_give_the_same_to_the_bit(slow_farm, tmp_path):
     rows = light(17, step=10, fade=0.001)
     keys = [f"{zone}/{q}" for zone in FULL for q in ("daily_light_integral", "photoperiod", "lamp_output")]

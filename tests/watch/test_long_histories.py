@@ -51,6 +51,7 @@ def days_of_others(journal, days):
     return NOW_US + days * DAY_US + 30 * MINUTE_US
 
 
+@pytest.mark.slow
 def test_an_alarm_that_lasts_for_weeks_does_not_make_each_look_longer(house):
     journal, notifier, clock = house
     raise_alarms(journal, alarm())

@@ -90,6 +90,7 @@ def test_without_a_temperature_there_is_none(at_1500_m):
     assert at_1500_m.read("tank/dissolved_oxygen_saturation") == {}
 
 
+@pytest.mark.slow
 def test_any_order_of_arrival_gives_the_same(tmp_path):
     farm, rng = farm_of(SMALL_FARM + RESERVOIR + PRESSURES), random.Random(3)
     rows = [

@@ -59,6 +59,7 @@ def test_a_day_that_ended_while_the_service_was_away_is_complete(house):
     assert house.journal.day_sheet("testfarm", date(2026, 3, 1)).sheet["complete"] is True
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(4))
 def test_any_order_of_arrival_gives_the_same_light_integrals(small_farm, tmp_path, seed):
     day = "0*10 1*32 0*6 "  # half-hourly: lights on at 05:00 UTC for 16 h

@@ -258,6 +258,7 @@ if __name__ == "__main__":
 """
 
 
+@pytest.mark.slow
 def test_it_ends_when_the_first_process_is_killed(tmp_path):
     (tmp_path / "farm.toml").write_text(BANDS)
     script = tmp_path / "start.py"

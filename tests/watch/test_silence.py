@@ -64,6 +64,7 @@ def test_a_series_without_a_cadence_is_refused(house):
         gaps(house.farm, house.store, Series.parse("testfarm", "room/dew_point_temperature"), 0, 1, 2)
 
 
+@pytest.mark.slow
 @settings(max_examples=40)
 @example({0}, 0, 1, 2)  # not silent yet: the range ends before now, and it may still report
 @given(st.sets(st.integers(0, 60), max_size=40), st.integers(0, 50), st.integers(1, 40), st.integers(1, 80))

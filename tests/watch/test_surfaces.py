@@ -243,6 +243,7 @@ def wandering(seed, hours=24 * 5):
     return rows
 
 
+@pytest.mark.slow
 def test_any_order_of_arrival_gives_the_same_index_to_the_bit(walls, tmp_path):
     rows = wandering(7)
     results = []
