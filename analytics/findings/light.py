@@ -31,6 +31,7 @@ STOPPED_MIN = 2  # after which a compressor draws nothing more; our choice, no s
 def light(scene: Scene) -> Iterator[Indicator]:
     """Yield each group's light against new lamps, its siblings, its command and the crop plan."""
     outputs: dict[str, Floats] = {}
+    told_on: dict[str, Mask] = {}  # where a command says so
     for group in scene.farm.equipment.lamp_groups:
         ppfd = _ppfd(scene, group)
         commanded = _commanded(scene, group)
@@ -41,6 +42,7 @@ def light(scene: Scene) -> Iterator[Indicator]:
             lit = settled(shines if commanded is None else commanded > 0.5, WARM_UP_MIN)
             yield Indicator("light_output", group.name, hourly(outputs[group.name], lit))
             if commanded is not None:
+                told_on[group.name] = commanded > 0.5
                 dark = np.where(np.isnan(ppfd), np.nan, outputs[group.name] < SHINES)
                 yield Indicator("dark_commanded", group.name, hourly(dark, lit, MINUTES // 4))
         # Where the command is known it is held against the plan: lamps that stay dark under it shift no timer.
@@ -52,7 +54,7 @@ def light(scene: Scene) -> Iterator[Indicator]:
         others = [one for other, one in outputs.items() if other != name]
         if others:
             usual = median_over(others)
-            both = settled((own > 0.02) & (usual > SHINES), WARM_UP_MIN)
+            both = settled(((own > 0.02) | told_on.get(name, False)) & (usual > SHINES), WARM_UP_MIN)
             ratio = np.divide(own, usual, out=np.full(len(own), np.nan), where=both)
             yield Indicator("light_sibling", name, hourly(ratio))
 

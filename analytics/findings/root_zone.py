@@ -17,6 +17,10 @@ PART_MIN = 20  # from one reading that is looked at to the next; our choice, no 
 LATE_MIN, LATE_PARTS = 10, 3  # an answer is late after so many minutes, and whole after so many more times that
 LEAST_ANSWER = 0.3  # of all that doses seem to do to and fro, below which nothing is told of when; our choice
 LEAST_PARTS = 48  # that a day's regression needs; our choice, no source
+LEAST_HOURS = 8  # the same of one hour by hour; our choice, no source
+# One standard error, above which a day says nothing: of EC's rise against the stock's strength, and of how it follows
+# the temperature [%/K]; our choice, no source.
+MOST_UNSURE_RISE, MOST_UNSURE_PER_K = 0.15, 0.5
 RIDGE = 1e-5  # of each sum of squares, so that what goes up together stays bounded; our choice, no source
 DAY_H = 24
 
@@ -129,9 +133,11 @@ def _with_temperature(ec: Floats, temperature: Floats, clear: Mask) -> Floats:
     x, y = hourly(temperature, clear), hourly(np.log(np.where(ec > 0, ec, np.nan)), clear)
     dx, dy = np.diff(x, prepend=np.nan), np.diff(y, prepend=np.nan)
     known = ~np.isnan(dx + dy) & (np.abs(dy) < 0.05)
-    xy = _sum_of_day(np.where(known, dx * dy, 0.0))
-    xx = _sum_of_day(np.where(known, dx * dx, 0.0))
-    return np.where(xx > 0.05, 100.0 * xy / np.maximum(xx, 0.05), np.nan)
+    xx, xy, yy, n = (_sum_of_day(np.where(known, one, 0.0)) for one in (dx * dx, dx * dy, dy * dy, np.ones(len(dx))))
+    slope = 100.0 * xy / np.maximum(xx, 0.05)
+    left = np.maximum(yy - xy * xy / np.maximum(xx, 0.05), 0.0)
+    error = 100.0 * np.sqrt(left / np.maximum(n - 1.0, 1.0) / np.maximum(xx, 0.05))
+    return np.where((xx > 0.05) & (n >= LEAST_HOURS) & (error <= MOST_UNSURE_PER_K), slope, np.nan)
 
 
 def _sum_of_day(value: Floats) -> Floats:
@@ -151,10 +157,13 @@ def _responses(
 ) -> Iterator[Indicator]:
     """Yield what EC and pH do for each dose: a regression of a day's readings on all that was dosed and topped up."""
     given_l = {}
+    unsure: dict[str, float] = {}
     for role in ("nutrient", "acid", "base"):
         of_role = [one for one in scene.farm.equipment.stocks if one.role == role and one.name in given]
         if of_role:
             strength = [one.ec_per_ml_l or 1.0 if role == "nutrient" else 1.0 for one in of_role]
+            if role == "nutrient" and all(one.ec_per_ml_l for one in of_role):
+                unsure[role] = MOST_UNSURE_RISE
             given_l[role] = sum(
                 (np.nan_to_num(given[one.name]) * each for one, each in zip(of_role, strength, strict=True)),
                 start=np.zeros(scene.minutes),
@@ -172,7 +181,8 @@ def _responses(
         added = {key: np.cumsum(np.roll(_in_a_litre(one, litres), MIXED_MIN)) for key, one in columns.items()}
         if lit:
             added["light"] = np.cumsum(np.mean(lit, axis=0)) / MINUTES
-        yield Indicator(name, "", sign * _slope_of_day(probe, added, role))
+        slope, error = _slope_of_day(probe, added, role)
+        yield Indicator(name, "", sign * np.where(error <= unsure.get(role, np.inf), slope, np.nan))
     for name, probe, role in (("ec_late", ec, "nutrient"), ("ph_late", ph, "acid")):
         if probe is not None and role in given_l:
             yield Indicator(name, "", _late(probe, _in_a_litre(given_l[role], litres)))
@@ -186,7 +196,7 @@ def _late(probe: Floats, dosed: Floats) -> Floats:
     y = np.diff(ends, prepend=np.nan)
     good = ~np.isnan(y)
     x = np.where(good[:, None], np.stack([np.ones(len(y)), *steps], axis=1), 0.0)
-    slopes, count = _least_squares(x, np.where(good, y, 0.0), MINUTES // LATE_MIN)
+    slopes, _, count = _least_squares(x, np.where(good, y, 0.0), MINUTES // LATE_MIN)
     whole = slopes[:, 1:].sum(axis=1)
     size = np.abs(slopes[:, 1:]).sum(axis=1)
     told = (np.abs(whole) > LEAST_ANSWER * size) & (size > 1e-9) & (count >= LEAST_PARTS)
@@ -197,8 +207,8 @@ def _in_a_litre(dosed: Floats, litres: Floats) -> Floats:
     return np.divide(dosed, litres, out=np.zeros(len(dosed)), where=litres > 0.0)
 
 
-def _slope_of_day(probe: Floats, added: dict[str, Floats], asked: str) -> Floats:
-    """Return the change of a probe for each unit of one of what was added, at each hour, over the last day.
+def _slope_of_day(probe: Floats, added: dict[str, Floats], asked: str) -> tuple[Floats, Floats]:
+    """Return a probe's change for each unit of one of what was added, at each hour, over the last day; its error.
 
     By least squares of its changes from one third of an hour to the next on a steady drift and on what was added
     meanwhile (``added``: sums so far). NaN where nothing of what is asked for was added.
@@ -208,14 +218,13 @@ def _slope_of_day(probe: Floats, added: dict[str, Floats], asked: str) -> Floats
     good = ~np.isnan(y) & ~np.isnan(x).any(axis=1)
     x, y = np.where(good[:, None], x, 0.0), np.where(good, y, 0.0)
     place = 1 + list(added).index(asked)
-    slopes, count = _least_squares(x, y, MINUTES // PART_MIN)
+    slopes, errors, count = _least_squares(x, y, MINUTES // PART_MIN)
     dosed = _sum_of_parts(x[:, place], MINUTES // PART_MIN)
-    found: Floats = np.where((dosed > 1e-9) & (count >= LEAST_PARTS), slopes[:, place], np.nan)
-    return found
+    return np.where((dosed > 1e-9) & (count >= LEAST_PARTS), slopes[:, place], np.nan), errors[:, place]
 
 
-def _least_squares(x: Floats, y: Floats, each: int) -> tuple[Floats, Floats]:
-    """Return the slopes of ``y`` on the columns of ``x`` at each hour, over the last day's parts, and their count.
+def _least_squares(x: Floats, y: Floats, each: int) -> tuple[Floats, Floats, Floats]:
+    """Return the slopes of ``y`` on the columns of ``x`` at each hour, over the last day's parts, errors and count.
 
     ``each`` parts are an hour; the first column is 1 where a part counts, else all of its row is 0.
     """
@@ -224,7 +233,11 @@ def _least_squares(x: Floats, y: Floats, each: int) -> tuple[Floats, Floats]:
     count = squares[:, 0, 0].copy()
     size = np.einsum("nii->ni", squares)
     squares = squares + np.einsum("ni,ij->nij", RIDGE * size + 1e-12, np.eye(x.shape[1]))
-    return np.linalg.solve(squares, products[:, :, None])[:, :, 0], count
+    inverse = np.linalg.inv(squares)
+    slopes: Floats = (inverse @ products[:, :, None])[:, :, 0]
+    left = np.maximum(_sum_of_parts(y * y, each) - (slopes * products).sum(axis=1), 0.0)
+    variance = left / np.maximum(count - x.shape[1], 1.0)
+    return slopes, np.sqrt(variance[:, None] * np.einsum("nii->ni", inverse)), count
 
 
 def _parts(value: Floats) -> Floats:

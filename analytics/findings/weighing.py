@@ -188,7 +188,12 @@ class Weighing:
 
         With its log odds against there being none, the likeliest first; only those above even.
         """
-        taken = {feature.split("@")[0] for feature in self.table.of[first.kind]}
+        taken = {
+            (feature.split("@")[0], place)
+            for feature in self.table.of[first.kind]
+            if first.place or SPECS[feature.split("@")[0]].place is Place.FARM
+            for place in self.places_seen(feature, first)
+        }
         found = []
         for hypothesis in self.hypotheses:
             if hypothesis.cause == first.cause:
@@ -196,10 +201,8 @@ class Weighing:
             total = math.log(self.prior_of(hypothesis))
             for feature, ratio in self.table.telling(hypothesis.kind).items():
                 indicator = feature.split("@")[0]
-                own = SPECS[indicator].place
-                if indicator in taken and not (own is not Place.FARM and hypothesis.place != first.place):
-                    continue
-                seen = self.places_seen(feature, hypothesis)
+                at = self.places_seen(feature, hypothesis)
+                seen = [place for place in at if (indicator, place) not in taken]
                 if seen:
                     one = sum(float(ratio[self.found[feature, place].level[hour]]) for place in seen)
                     total += one / math.sqrt(len(seen))

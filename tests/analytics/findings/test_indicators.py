@@ -100,6 +100,32 @@ def test_the_response_to_doses_is_what_was_put_in(farm, response):
     assert found["ec_response"][-1] == pytest.approx(response, abs=0.12)
 
 
+def test_doses_too_small_for_the_probe_say_nothing_of_the_response(farm):
+    ec, counter = dosed_day(1.0)
+    ec = np.random.default_rng(5).normal(1.8, 0.004, DAY)  # the probe's own scatter, and no drift
+    found = by_name(root_zone(scene(
+        farm, reservoir__solution_ec=ec, reservoir__dosed_volume__nutrient9a=0.002 * counter,
+        reservoir__dosed_volume__nutrient9b=0.002 * counter, reservoir__solution_level=np.full(DAY, 100.0),
+    )))  # fmt: skip
+    assert np.isnan(found["ec_response"]).all()
+
+
+@pytest.mark.parametrize(("per_k", "other"), [(2.0, 0.0), (0.0, 0.01)])
+def test_how_ec_follows_the_temperature_is_told_where_a_day_tells_it(farm, per_k, other):
+    hours = np.arange(DAY) / 60.0
+    temperature = 20.0 + 1.5 * np.sin(hours / 24.0 * 2 * np.pi)
+    moved = other * np.random.default_rng(7).normal(size=24).repeat(60)  # what nobody saw comes and goes each hour
+    ec = 1.8 * np.exp(per_k / 100.0 * (temperature - 20.0) + moved)
+    still = np.zeros(DAY)
+    counted = {f"reservoir__dosed_volume__{one.name}".replace("-", "9"): still for one in farm.equipment.stocks}
+    found = by_name(root_zone(scene(farm, reservoir__solution_ec=ec, reservoir__solution_temperature=temperature,
+                                    feed__metered_volume=still, **counted)))["ec_with_temperature"]  # fmt: skip
+    if other:
+        assert np.isnan(found).all()
+    else:
+        assert found[-1] == pytest.approx(per_k, abs=0.05)
+
+
 def test_a_step_between_doses_is_seen_and_a_dose_is_not_taken_for_one(farm):
     ec, counter = dosed_day(1.0)
     quiet = np.flatnonzero(np.diff(counter, prepend=0.0) > 0)
@@ -226,3 +252,13 @@ def test_a_command_is_held_against_the_plan_and_not_lamps_that_stay_dark_under_i
     assert found["light_against_plan"][[4, 5, 20, 21]] == pytest.approx(1.0)  # at both edges of the light day
     assert np.delete(found["light_against_plan"], [4, 5, 20, 21]) == pytest.approx(0.0)
     assert found["dark_commanded"][6:22] == pytest.approx(0.0)
+
+
+def test_a_group_that_is_wholly_dark_under_its_command_is_dark_beside_its_siblings(farm):
+    on = np.ones(DAY)
+    lit = {f"row9{row}__ppfd": 250.0 * on for row in (2, 3)} | {f"row9{row}__lights_on": on for row in (1, 2, 3)}
+    found = by_name(light(scene(farm, row91__ppfd=0 * on, **lit)), "row-1")["light_sibling"]
+    assert found[1:] == pytest.approx(np.zeros(23))
+    lit["row91__lights_on"] = 0 * on  # switched off it is held against nothing
+    found = by_name(light(scene(farm, row91__ppfd=0 * on, **lit)), "row-1")["light_sibling"]
+    assert np.isnan(found).all()

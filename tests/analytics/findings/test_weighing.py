@@ -145,6 +145,29 @@ def test_a_second_fault_on_other_evidence_is_told_beside_the_first(small_farm):
     assert [one.cause for one in found.also] == ["dilution_leak"]
 
 
+def test_what_dark_lamps_do_to_their_row_is_no_second_fault_of_the_row():
+    fan, lamps = ("circulation_fan_dead", ""), ("lamp_group_lost", "")
+    both = {"row_temperature@now": LOWER, "row_swing@now": LOWER}
+    table = Table(
+        dict.fromkeys(["light_output@now", *both], USUAL),
+        {lamps: {"light_output@now": LOWER, "row_temperature@now": LOWER}, fan: both},
+        prior=0.1,
+        temper=1.0,
+    )
+    dark = Hypothesis(*lamps, "bars-2")
+    farm = demo_farm()
+    groups = [one.model_copy(update={"name": one.name.replace("row", "bars")}) for one in farm.equipment.lamp_groups]
+    farm = farm.model_copy(update={"equipment": farm.equipment.model_copy(update={"lamp_groups": groups})})
+
+    def beside(**levels):
+        weighing = weighed(farm, table, seen(**({"light_output__bars-2": 0} | levels)))
+        return [(one.cause, one.place) for _, one in weighing.beside(dark, 0)]
+
+    assert beside(**{"row_temperature__row-2": 0}) == []  # colder, as under dark lamps
+    assert beside(**{"row_temperature__row-2": 0, "row_swing__row-2": 0}) == [("circulation_fan_dead", "row-2")]
+    assert beside(**{"row_temperature__row-3": 0}) == [("circulation_fan_dead", "row-3")]  # not under them
+
+
 def test_an_excursion_is_explained_by_causes_of_its_own_side_only(small_farm):
     weighing, _ = weigh(small_farm, condensate=0, ec=0)
     humid = Series.parse("testfarm", "room/relative_humidity")
