@@ -12,7 +12,7 @@ from importlib.resources import files
 import numpy as np
 
 from analytics.alignment import Floats
-from analytics.findings.deviation import deviations
+from analytics.findings.deviation import clock_of, deviations
 from analytics.findings.episodes import OPENS_AT, SMOOTH_H, Episode, episodes, wrong
 from analytics.findings.explaining import can_lie_behind, explained
 from analytics.findings.indicator import Indicator
@@ -151,7 +151,8 @@ class FindingsKeeper:
     def _weighing(self, days: IndicatorDays, origin_us: int, end_us: int, since: int = 0) -> Weighing:
         written = written_indicators(self._farm, self._journal, self._arrived, origin_us, end_us)
         found = [*days.between(origin_us, end_us), self._clocks(origin_us, end_us), *written]
-        return weighed(self._farm, shipped_table(), deviations(found, since))
+        clock_h = clock_of(self._farm, origin_us, (end_us - origin_us) // HOUR_US)
+        return weighed(self._farm, shipped_table(), deviations(found, since, clock_h))
 
     def _clocks(self, origin_us: int, end_us: int) -> Indicator:
         """Return in which hours a device's clock was found wrong."""

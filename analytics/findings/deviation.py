@@ -13,9 +13,11 @@ from analytics.findings.air import air, carbon_dioxide, coil, states
 from analytics.findings.indicator import SPECS, Indicator, Spec
 from analytics.findings.light import light, power
 from analytics.findings.root_zone import root_zone
-from analytics.findings.scene import Scene, median_over
+from analytics.findings.scene import HOUR_US, Scene, median_over
 from analytics.findings.sensors import sensors
 from analytics.findings.water import water
+from farm.description import Farm
+from farm.readings import instant
 
 DAY_H = 24
 NOW_DAYS = (1, 2, 3, 4, 5, 6, 7)  # against the same hour of these days before
@@ -29,6 +31,7 @@ USUAL, NOT_KNOWN = 4, 9  # codes of a level
 NOW, SLOW = "now", "weeks"
 
 Levels = NDArray[np.int8]
+Hours = NDArray[np.int64]
 
 
 class Deviation(NamedTuple):
@@ -67,16 +70,30 @@ def indicators(scene: Scene) -> list[Indicator]:
     return [one for maker in makers for one in maker(scene)]
 
 
-def deviations(found: Iterable[Indicator], since: int = 0) -> Iterator[Deviation]:
-    """Yield each indicator's deviation at each hour from ``since`` on, over hours and over weeks."""
+def deviations(found: Iterable[Indicator], since: int = 0, clock_h: Hours | None = None) -> Iterator[Deviation]:
+    """Yield each indicator's deviation at each hour from ``since`` on, over hours and over weeks.
+
+    ``clock_h`` is by how many whole hours the farm's clock is ahead of UTC at each hour (``clock_of``): lamps and pumps
+    go by that clock, so an hour is held against the same hour of it on earlier days. None where it never changes.
+    """
     for one in found:
         spec = SPECS[one.name]
-        yield _now(one, spec, since)
+        yield _now(one, spec, since, clock_h)
         if spec.slow and spec.reference is None:
             yield _slow(one, spec, since)
 
 
-def _now(one: Indicator, spec: Spec, since: int) -> Deviation:
+def clock_of(farm: Farm, start_us: int, hours: int) -> Hours | None:
+    """Return by how many whole hours a farm's clock is ahead of UTC at each hour; None where it does not change."""
+    zone = farm.farm.zone_info
+    begin, end = instant(start_us).astimezone(zone), instant(start_us + hours * HOUR_US).astimezone(zone)
+    if begin.utcoffset() == end.utcoffset():
+        return None
+    ahead = [instant(start_us + hour * HOUR_US).astimezone(zone).utcoffset() for hour in range(hours)]
+    return np.array([round(one.total_seconds() / 3600.0) if one is not None else 0 for one in ahead])
+
+
+def _now(one: Indicator, spec: Spec, since: int, clock_h: Hours | None) -> Deviation:
     begin = max(since - CARRIED_H, 0)
     value = REDUCE[spec.reduce](one.value, spec.hours)
     least = one.least if one.least is not None else spec.least
@@ -85,7 +102,7 @@ def _now(one: Indicator, spec: Spec, since: int) -> Deviation:
         usual = np.where(np.isnan(value), np.nan, spec.reference)
         spread = np.full(len(value), least)
     else:
-        usual, scatter = _usual(value, NOW_DAYS, begin)
+        usual, scatter = _usual(value, NOW_DAYS, begin, clock_h)
         value = value[begin:]
         spread = np.hypot(scatter, least * (np.abs(usual) if spec.relative else 1.0))
     carried = (part[since - begin :] for part in _carried(value, usual, spread))
@@ -159,17 +176,20 @@ def _whole_days(value: Floats) -> Floats:
     return np.where(count >= ENOUGH_OF_A_DAY * np.maximum(before, 1), _trailing_mean(value, DAY_H), np.nan)
 
 
-def _usual(value: Floats, days: tuple[int, ...], begin: int) -> tuple[Floats, Floats]:
+def _usual(value: Floats, days: tuple[int, ...], begin: int, clock_h: Hours | None = None) -> tuple[Floats, Floats]:
     """Return the median at the same hour of earlier days, and the scatter about it: the hour's own or the day's.
 
-    From hour ``begin`` on.
+    From hour ``begin`` on; by the farm's clock where ``clock_h`` says how far it is ahead.
     """
     first = max(begin - DAY_H, 0)
-    shifted = np.full((len(days), len(value) - first), np.nan)
+    at = np.arange(first, len(value))
+    shifted = np.full((len(days), len(at)), np.nan)
     for row, day in zip(shifted, days, strict=True):
-        skip = max(day * DAY_H - first, 0)
-        if skip < len(row):
-            row[skip:] = value[first + skip - day * DAY_H : len(value) - day * DAY_H]
+        before = at - day * DAY_H
+        if clock_h is not None:
+            before += clock_h[at] - clock_h[np.maximum(before, 0)]
+        skip = int(np.searchsorted(before, 0))
+        row[skip:] = value[before[skip:]]
     enough = (~np.isnan(shifted)).sum(axis=0) >= LEAST_DAYS
     usual = median_over(shifted)
     own = SCATTER_OF_MAD * median_over(np.abs(shifted - usual))

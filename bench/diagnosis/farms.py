@@ -9,7 +9,7 @@ from datetime import timedelta
 
 import numpy as np
 
-from analytics.findings.deviation import Deviation, deviations, indicators
+from analytics.findings.deviation import Deviation, clock_of, deviations, indicators
 from analytics.findings.indicator import Indicator
 from analytics.findings.scene import HOUR_US, QUARTER_US, scene_of
 from farm.description import Farm
@@ -277,7 +277,8 @@ def _columns(before, farm, blocks, fault):
 def _gone_on(before, farm, columns, days, fault):
     """Return the deviations over the last healthy hour and the days that followed."""
     joined = _joined(before, before.indicators, farm, columns, 0, days * 24, fault)
-    return list(deviations(joined, len(before.indicators[0].value) - 1))
+    clock_h = clock_of(farm, before.start_us, len(joined[0].value))
+    return list(deviations(joined, len(before.indicators[0].value) - 1, clock_h))
 
 
 def _looks(before, farm, columns, first_h, hours, fault):
@@ -285,7 +286,8 @@ def _looks(before, farm, columns, first_h, hours, fault):
     found = []
     for late_us, healthy_ones in zip(LATE_US, before.late, strict=False):
         joined = _joined(before, healthy_ones, farm, columns, late_us - HOUR_US, first_h + hours, fault)
-        found.append(list(deviations(joined, len(healthy_ones[0].value) - 1 + first_h)))
+        clock_h = clock_of(farm, before.start_us + late_us, len(joined[0].value))
+        found.append(list(deviations(joined, len(healthy_ones[0].value) - 1 + first_h, clock_h)))
     return tuple(found)
 
 

@@ -1,10 +1,15 @@
 from __future__ import annotations
 
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
 import numpy as np
 import pytest
 
-from analytics.findings.deviation import CARRIED_H, NOT_KNOWN, USUAL, deviations
+from analytics.findings.deviation import CARRIED_H, NOT_KNOWN, USUAL, clock_of, deviations
 from analytics.findings.indicator import SPECS, Indicator
+from farm.readings import microseconds
+from simulator.demo import demo_farm
 
 DAYS = 12
 NOW, SLOW = 0, 1
@@ -68,6 +73,24 @@ def test_what_cannot_be_seen_now_is_held_as_it_was_seen_last():
     assert now.level[-1] == 0
     value = np.concatenate([value, np.full(24, np.nan)])
     assert both("light_output", value)[NOW].level[-24 + CARRIED_H - 11 :].tolist().count(NOT_KNOWN) > 0
+
+
+@pytest.mark.parametrize(("zone", "turn"), [("Europe/Oslo", "2026-03-29T01:00"), ("Europe/Oslo", "2026-10-25T01:00"),
+                                            ("Australia/Hobart", "2026-10-03T16:00")])  # fmt: skip
+def test_what_goes_by_the_farms_clock_is_usual_when_the_clock_is_changed(zone, turn):
+    # Daylight saving by the IANA time zone database: from then on lamps come an hour sooner or later by UTC.
+    farm = demo_farm()
+    farm = farm.model_copy(update={"farm": farm.farm.model_copy(update={"timezone": zone})})
+    start = datetime.fromisoformat(turn).replace(tzinfo=UTC) - timedelta(days=6)
+    hours = [(start + timedelta(hours=one)).astimezone(ZoneInfo(zone)).hour for one in range(24 * 10)]
+    value = np.where((np.array(hours) >= 6) & (np.array(hours) < 22), 24.0, 20.0)
+    clock_h = clock_of(farm, microseconds(start), len(value))
+    found = next(iter(deviations([Indicator("room_temperature", "", value)], 0, clock_h)))
+    known = found.level[4 * 24 :]
+    assert (known == USUAL).all()
+    by_utc = next(iter(deviations([Indicator("room_temperature", "", value)])))
+    assert (by_utc.level[4 * 24 :] != USUAL).any()
+    assert clock_of(farm, microseconds(start), 24 * 5) is None
 
 
 def test_without_three_known_days_nothing_is_known():
