@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from datetime import UTC, tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 import typer
 
-from farm.readings import iso_time
+from farm.check import check_text
+from farm.readings import instant
 from leafweather.settings import Settings
 
 if TYPE_CHECKING:
     from store.entries import FindingEntry
+    from store.journal import Journal
 
 BAD_CALL = 2
 
@@ -33,6 +36,7 @@ def explain(
     try:
         with Journal(f"sqlite:///{file.resolve()}") as journal:
             found = journal.findings.named(excursion)
+            zone = UTC if found is None else clock_of(journal, found.farm)
     except (StoreUnavailable, StoreUnusable) as error:
         _stop(str(error))
     if found is None:
@@ -40,17 +44,23 @@ def explain(
             f"there is no finding about {excursion!r}: take an id from the page or /api/v1/excursions; one is made "
             "within a quarter of an hour of an excursion's beginning"
         )
-    typer.echo("\n".join(lines(found)))
+    typer.echo("\n".join(lines(found, zone)))
 
 
-def lines(found: FindingEntry) -> list[str]:
-    """Return a finding as lines of text."""
+def clock_of(journal: Journal, farm: str) -> tzinfo:
+    """Return the time zone of a farm's description in force; UTC where the journal has none that can be read."""
+    in_force = journal.description_in_force(farm)
+    text = None if in_force is None else journal.description(farm, in_force)
+    described = None if text is None else check_text(text)[0]
+    return UTC if described is None else described.farm.zone_info
+
+
+def lines(found: FindingEntry, zone: tzinfo) -> list[str]:
+    """Return a finding as lines of text, with times by a clock that is named."""
     detail = found.detail
-    until = "still holds" if found.end_us is None else f"until {iso_time(found.end_us)}"
-    told = [
-        detail["headline"],
-        f"{found.farm}, since {iso_time(found.onset_us)}, {until}; as of {iso_time(found.at_us)}",
-    ]
+    until = "still holds" if found.end_us is None else f"until {_local(found.end_us, zone)}"
+    since, as_of = _local(found.onset_us, zone), _local(found.at_us, zone)
+    told = [detail["headline"], f"{found.farm}, since {since}, {until}; as of {as_of} (times: {zone})"]
     for one in detail["causes"]:
         told += ["", *_cause(one, f"{100 * one['probability']:.0f} %")]
     for one in detail["also"]:
@@ -61,6 +71,10 @@ def lines(found: FindingEntry) -> list[str]:
         told += ["", f"Next: {detail['next_check']}"]
         told += [f"  {shows} -> {cause}" for cause, shows in detail["next_check_shows"].items()]
     return [*told, *(f"Caution: {text}" for text in detail["cautions"])]
+
+
+def _local(at_us: int, zone: tzinfo) -> str:
+    return f"{instant(at_us).astimezone(zone):%Y-%m-%d %H:%M %Z}"
 
 
 def _cause(one: dict[str, Any], odds: str) -> list[str]:

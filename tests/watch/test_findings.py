@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from typer.testing import CliRunner
 
 from analytics.findings.episodes import Episode
 from analytics.findings.weighing import places
@@ -14,6 +16,7 @@ from farm.check import check_text
 from farm.description import ZoneKind
 from farm.flags import Flag
 from farm.readings import Reading, Series
+from leafweather.cli import app
 from leafweather.explain_command import lines
 from simulator.demo import demo_farm
 from store.alarm_entries import AlarmEntry, Priority
@@ -90,6 +93,7 @@ class Kept:
 
     def __init__(self, folder):
         folder.mkdir()
+        self.folder = folder
         self.farm = check_text(FARM)[0]
         self.store = EmbeddedStore(folder)
         self.journal = Journal(f"sqlite:///{folder}/journal.sqlite")
@@ -371,10 +375,37 @@ def test_an_excursion_is_explained_and_the_command_prints_it(kept, rows):
     found = kept.journal.findings.of(kept.farm.name, excursion.identity)
     assert found.detail["causes"][0]["cause"] == "drying_lost"
     assert found.detail["series"] == humidity.key
-    printed = "\n".join(lines(found))
+    printed = "\n".join(lines(found, kept.farm.farm.zone_info))
     assert "drying_lost" in printed
     assert "Next: " in printed
     assert kept.journal.findings.named(excursion.identity) == found
+
+
+@pytest.mark.parametrize("described", [True, False])
+def test_the_command_tells_times_by_the_farms_clock_and_names_it(kept, described):
+    winter_us = int(datetime(2026, 3, 28, 22, 30, tzinfo=UTC).timestamp()) * 1_000_000
+    detail = {
+        "headline": "No drying (95 %).",
+        "causes": [],
+        "also": [],
+        "cannot_tell_apart": [],
+        "next_check": None,
+        "next_check_shows": {},
+        "cautions": [],
+    }
+    summer_us = winter_us + 5 * HOUR_US  # Oslo goes over to summer time at 01:00 UTC on 29 March 2026
+    found = FindingEntry(kept.farm.name, UNUSUAL, winter_us, summer_us, summer_us, detail)
+    kept.journal.findings.replace(kept.farm.name, winter_us, [found])
+    if described:
+        kept.journal.note_description(kept.farm.name, "sha", FARM, winter_us)
+    done = CliRunner().invoke(app, ["explain", found.identity, "--data", str(kept.folder)])
+    assert done.exit_code == 0, done.output
+    since, until, named = (
+        ("2026-03-28 23:30 CET", "2026-03-29 05:30 CEST", "(times: Europe/Oslo)")
+        if described
+        else ("2026-03-28 22:30 UTC", "2026-03-29 03:30 UTC", "(times: UTC)")
+    )
+    assert f"since {since}, until {until}; as of {until} {named}" in done.output
 
 
 def test_an_excursion_while_nothing_is_unusual_is_told_as_usual(kept, rows):
