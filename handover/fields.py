@@ -177,7 +177,12 @@ LIGHT_DAY_FIELDS = [
 DICTIONARY_FIELDS = [
     Field("file", "string", "file that has the column", required=True),
     Field("column", "string", "name of the column", required=True),
-    Field("type", "string", "type in the words of the Table Schema", required=True),
+    Field(
+        "type",
+        "string",
+        "type in the words of the Table Schema; of a string, README.md says what apostrophes are for",
+        required=True,
+    ),
     Field("series", "string", "key of the series it belongs to, where it is one's own"),
     Field("unit", "string", "unit, where it has one"),
     Field("unit_ucum", "string", "the same as a UCUM code"),

@@ -15,6 +15,7 @@ from handover.cleaning import BY_KIND
 from handover.facts import Facts, File
 from handover.fields import AGGREGATION_TEXT, FLAG_MEANINGS
 from handover.opening import opening
+from handover.tables import APOSTROPHE_OFF
 
 MOST_LISTED = 30
 
@@ -103,8 +104,10 @@ def _choices(facts: Facts) -> Iterator[str]:
     if Format.CSV in facts.formats:
         yield "- **CSV**: RFC 4180 in UTF-8, text in quotes, `NA` where there is nothing, times in ISO 8601."
     yield (
-        "- **Text** that a spreadsheet might take for a formula (it begins with `=`, `+`, `-`, `@`, a tab or a carriage "
-        "return) has an apostrophe before it in CSV files. Numbers are never changed."
+        "- **Text** that a spreadsheet might take for a formula (`=`, `+`, `-`, `@`, a tab, a line's end or a null at its "
+        "beginning, after spaces, or after a semicolon, tab, line's end or quote within it) has an apostrophe before that "
+        "in CSV files, and so has an apostrophe there. The text as it was, in Python: "
+        f"`re.sub({APOSTROPHE_OFF!r}, r'\\1', text)`. Numbers are never changed."
     )
     yield ""
 

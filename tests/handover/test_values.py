@@ -5,15 +5,20 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 import xarray
+from hypothesis import given
+from hypothesis import strategies as st
 
 from api.app import House
 from farm.readings import Series
+from handover.tables import APOSTROPHE_OFF, harmless
 from tests.api.conftest import Client
 from tests.handover.words import (
     AIR,
@@ -262,6 +267,47 @@ def test_text_that_looks_like_a_formula_is_made_harmless_and_numbers_are_not(raw
             for cell in line:
                 if cell[:1] in ("=", "+", "-", "@", "\t", "\r"):
                     float(cell)  # else it would be text
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [  # the signs of OWASP ASVS 5.0, 1.2.10, and of OWASP's page "CSV Injection" from memory
+        ("=1+1", "'=1+1"),
+        ("@SUM(A1)", "'@SUM(A1)"),
+        ("\t=1", "'\t'=1"),
+        ("\r1", "'\r1"),
+        ("\n1", "'\n1"),
+        ("\x001", "'\x001"),
+        ("\uff1d1", "'\uff1d1"),
+        ("  =1+1", "'  =1+1"),
+        ("\u00a0-1", "'\u00a0-1"),
+        ("fed; =HYPERLINK(A1)", "fed;' =HYPERLINK(A1)"),
+        ('fed" =1', "fed\"' =1"),
+        ("fed\n+1", "fed\n'+1"),
+        ("'tis", "''tis"),
+        ("a - b, -5 = -5; Tom's", "a - b, -5 = -5; Tom's"),
+        ("", ""),
+    ],
+)
+def test_no_part_of_a_text_is_a_formula(text, told):
+    assert harmless(pa.array([text, None])).to_pylist() == [told, None]
+
+
+@given(st.text(alphabet="=+-@ \t\r\n\x00\uff1d\u00a0;,\"'a1", max_size=12))
+def test_text_is_harmless_however_it_is_split_and_can_be_had_again_as_the_readme_says(text):
+    [told] = harmless(pa.array([text])).to_pylist()
+    for part in re.split('[;\t\r\n"]', told):
+        assert part.lstrip()[:1] not in tuple("=+-@\x00\uff1d"), told
+    assert told[:1] not in tuple("\t\r\n\x00")
+    assert re.sub(APOSTROPHE_OFF, r"\1", told) == text
+
+
+def test_the_readme_says_how_text_is_had_again_as_it_was(raw):
+    [said] = re.findall(r"`(re\.sub\(.*, text\))`", text_of(raw[0] / "README.md"))
+    table = pd.read_csv(raw[0] / "series.csv").set_index("series")
+    again = {key: eval(said, {"re": re, "text": label}) for key, label in table["zone_label"].items()}
+    assert again["row-1/air_temperature"] == "=HYPERLINK(1)"
+    assert again["row_1/air_temperature"] == 'Second row, "north"'
 
 
 def test_two_series_of_one_name_get_two_columns(raw):
