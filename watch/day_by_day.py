@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import date
 from typing import Any
 
@@ -134,9 +134,18 @@ def _stocks(farm: Farm) -> dict[str, Any]:
 
 
 def stocks_now(journal: Journal, farm: str, days: Sequence[date]) -> list[dict[str, Any]]:
-    """Return the stocks as the newest of some days tells them."""
+    """Return the stocks as the newest of some days tells them, each once, however many zones it is dosed to."""
     found = journal.day_sheet_parts(farm, days[-1:], ("root_zone",))
-    return [stock for parts in found.values() for row in parts[0] or [] for stock in row.get("stocks", [])]
+    return [one for parts in found.values() for one in _each_once(parts[0])]
+
+
+def _each_once(roots: Sequence[Mapping[str, Any]] | None) -> list[dict[str, Any]]:
+    """Return the stocks of all zones, each once: what its pumps turned is summed, what is left is one bottle's."""
+    rows: dict[str, list[dict[str, Any]]] = {}
+    for root in roots or []:
+        for one in root.get("stocks", []):
+            rows.setdefault(one["stock"], []).append(one)
+    return [several[0] | {"used_ml": sum_of_known(one["used_ml"] for one in several)} for several in rows.values()]
 
 
 def balances(farm: Farm, journal: Journal, days: Sequence[date]) -> list[dict[str, Any]]:
@@ -163,9 +172,7 @@ def _balance(parts: tuple[Any, ...]) -> dict[str, Any]:
         "drunk_give_or_take_l": _hypot(book["drunk"]["give_or_take_l"] for book in books),
         "condensate_l": sum_of_known(book["condensate"]["litres_l"] for book in books),
         "stocks": [
-            {"stock": one["stock"], "label": one["label"], "used_ml": one["used_ml"]}
-            for row in roots or []
-            for one in row.get("stocks", [])
+            {"stock": one["stock"], "label": one["label"], "used_ml": one["used_ml"]} for one in _each_once(roots)
         ],
         "energy_kwh": power.get("kwh"),
         "energy_coverage": power.get("coverage"),

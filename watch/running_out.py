@@ -21,6 +21,7 @@ from store.log_entries import Refill
 from watch.alarm_rules import rule_of
 from watch.alarm_spells import alarms_of
 from watch.alarm_texts import detail_of
+from watch.stocks_of_day import counters_of
 from watch.stretches import Stretch
 
 HOUR_US = 3600 * MICROSECONDS_PER_SECOND
@@ -40,10 +41,17 @@ Times = NDArray[np.int64]
 
 @dataclass(frozen=True)
 class _Watched:
+    """A stock by the counters of all pumps that draw on it, or a reservoir by its level."""
+
     condition: str
-    series: Series
+    by: tuple[Series, ...]
     limit_h: float
     stock: Stock | None
+
+    @property
+    def series(self) -> Series:
+        """The one that its alarms name."""
+        return self.by[0]
 
 
 class RunningOut:
@@ -65,7 +73,7 @@ class RunningOut:
         proposals = []
         for one in self._watched:
             done_us = self._until_us.get(one.condition, 0)
-            first_us = min((first for first, _ in changed.get(one.series, ())), default=None)
+            first_us = min((first for series in one.by for first, _ in changed.get(series, ())), default=None)
             is_late = first_us is not None and first_us < done_us
             if not (end_us > done_us or is_late or (self._log_moved and one.stock is not None)):
                 continue
@@ -112,23 +120,15 @@ class RunningOut:
             return nothing, nothing
         since_us = min(int(at_us[0]) - PACE_US, max((at for at, _ in refills if at <= at_us[0]), default=refills[0][0]))
         since_us = since_us // HOUR_US * HOUR_US
-        sums = self._store.aggregate(one.series, since_us, int(at_us[-1]), HOUR_US)
-        came = sums.count > 0
-        if not came.any():
+        counters = [_Counted.of(self._farm, self._store, series, since_us, int(at_us[-1])) for series in one.by]
+        if not any(len(counter.ends_us) for counter in counters):
             return nothing, nothing
-        shown = np.stack([sums.first[came], sums.last[came]], axis=1).ravel()
-        steps = np.nan_to_num(increments(shown, self._farm.described[one.series].rolls_over)).reshape(-1, 2).sum(axis=1)
-        ends_us = sums.time_us[came] + HOUR_US
-        total = np.concatenate([[0.0], np.cumsum(steps)])
+        paces = np.stack([counter.per_h(at_us) for counter in counters])
+        per_h = np.where(np.isnan(paces).all(axis=0), np.nan, np.nansum(paces, axis=0))
 
         def counted(until_us: Times) -> Floats:
-            return np.asarray(total[np.searchsorted(ends_us, until_us, side="right")], float)
+            return np.asarray(np.sum([counter.until(until_us) for counter in counters], axis=0), float)
 
-        hours_seen = np.searchsorted(ends_us, at_us, side="right") - np.searchsorted(
-            ends_us, at_us - PACE_US, side="right"
-        )
-        used = counted(at_us) - counted(at_us - PACE_US)
-        per_h = np.where(hours_seen >= LEAST_PACE_H, used / np.maximum(hours_seen, 1), np.nan)
         place = np.searchsorted(np.array([at for at, _ in refills]), at_us, side="right") - 1
         held = np.array([volume for _, volume in refills])[place]
         filled_us = np.array([at for at, _ in refills])[place]
@@ -172,17 +172,41 @@ class RunningOut:
         ) | {"unit": unit}  # fmt: skip
 
 
+@dataclass(frozen=True)
+class _Counted:
+    """What a counter had counted by the ends of the hours in which it told anything. [mL]."""
+
+    ends_us: Times
+    total: Floats
+
+    @classmethod
+    def of(cls, farm: Farm, store: ReadingStore, series: Series, since_us: int, end_us: int) -> _Counted:
+        sums = store.aggregate(series, since_us, end_us, HOUR_US)
+        came = sums.count > 0
+        shown = np.stack([sums.first[came], sums.last[came]], axis=1).ravel()
+        steps = np.nan_to_num(increments(shown, farm.described[series].rolls_over)).reshape(-1, 2).sum(axis=1)
+        return cls(sums.time_us[came] + HOUR_US, np.concatenate([[0.0], np.cumsum(steps)]))
+
+    def until(self, at_us: Times) -> Floats:
+        return np.asarray(self.total[np.searchsorted(self.ends_us, at_us, side="right")], float)
+
+    def per_h(self, at_us: Times) -> Floats:
+        """Return the pace of the last days; NaN while too few hours told anything. [mL/h]."""
+        now, then = (np.searchsorted(self.ends_us, one, side="right") for one in (at_us, at_us - PACE_US))
+        used = self.until(at_us) - self.until(at_us - PACE_US)
+        return np.where(now - then >= LEAST_PACE_H, used / np.maximum(now - then, 1), np.nan)
+
+
 def _all_watched(farm: Farm) -> list[_Watched]:
-    stocks = {one.name: one for one in farm.equipment.stocks}
     found = [
-        _Watched(f"{AlarmKind.RUNNING_OUT}/stock/{one.sensor}", one, farm.alarms.stock_lasts_h, stocks[one.sensor])
-        for one in farm.described
-        if one.quantity == "dosed_volume" and one.sensor in stocks
+        _Watched(f"{AlarmKind.RUNNING_OUT}/stock/{one.name}", tuple(drawing), farm.alarms.stock_lasts_h, one)
+        for one in farm.equipment.stocks
+        if (drawing := counters_of(farm, one.name))
     ]
     reservoir = farm.equipment.reservoir
     if reservoir is not None:
         levels = [*farm.series_of(reservoir.zone, "solution_volume"), *farm.series_of(reservoir.zone, "solution_level")]
         if levels:
             name = f"{AlarmKind.RUNNING_OUT}/tank/{reservoir.zone}"
-            found.append(_Watched(name, levels[0], farm.alarms.tank_lasts_h, None))
+            found.append(_Watched(name, (levels[0],), farm.alarms.tank_lasts_h, None))
     return found

@@ -10,6 +10,7 @@ import numpy as np
 
 from analytics.counters import counted
 from analytics.due import days_left
+from farm.description import Farm
 from farm.readings import MICROSECONDS_PER_SECOND, Series, iso_time
 from store.log_entries import LogEntry, Refill
 from watch.day_data import day_range
@@ -24,21 +25,23 @@ HOUR_US = 4 * QUARTER_US
 def stocks(day: ReservoirDay) -> list[dict[str, Any]]:
     """Return one row a stock whose pump is counted.
 
-    What is left is known from the last refill that somebody wrote down. The counter tells what the pump
-    turned: where a line draws air, less came.
+    What is left is known from the last refill that somebody wrote down, and from all pumps that draw on the bottle,
+    those of other zones too; ``used_ml`` is what this zone's pump turned. A counter tells what the pump turned: where a
+    line draws air, less came.
     """
     data = day.data
     entries = data.journal.log.entries(data.farm.name, end_us=data.until_us, kinds=("refill",))
     rows = []
     for name, (stock, counter) in day.stocks.items():
-        used = _past_use(day, counter)
+        drawing = [one for one in counters_of(data.farm, name) if one in data.known]
+        used = np.sum([_past_use(day, one) for one in drawing], axis=0)
         full = days_left(stock.bottle_l * ML_PER_L, used)
         refill = _last_refill(entries, name)
         remaining_ml = math.nan
         if refill is not None:
             at_us, holds_l = refill
-            since = day.counted_in(counter, at_us, data.until_us)
-            remaining_ml = max(0.0, holds_l * ML_PER_L - (0.0 if math.isnan(since) else since))
+            since = np.nansum([day.counted_in(one, at_us, data.until_us) for one in drawing])
+            remaining_ml = max(0.0, holds_l * ML_PER_L - float(since))
         left = days_left(remaining_ml, used)
         rows.append(
             {
@@ -57,6 +60,11 @@ def stocks(day: ReservoirDay) -> list[dict[str, Any]]:
             }
         )
     return rows
+
+
+def counters_of(farm: Farm, stock: str) -> list[Series]:
+    """Return the counters of all pumps that draw on a stock, one in each zone that it is dosed to."""
+    return [one for one in farm.described if one.quantity == "dosed_volume" and one.sensor == stock]
 
 
 def _past_use(day: ReservoirDay, counter: Series) -> np.ndarray:

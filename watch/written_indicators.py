@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analytics.findings.indicator import Indicator
 from analytics.findings.scene import HOUR_US
@@ -15,6 +16,7 @@ from farm.readings import MICROSECONDS_PER_SECOND, Series
 from store import log_entries
 from store.contract import ReadingStore
 from store.journal import Journal
+from watch.stocks_of_day import counters_of
 
 SAMPLE_HOLDS_US = 7 * 24 * HOUR_US  # a sample tells of its sensor for so long; our choice, no source
 NOTICED = 0.5  # of both instruments' give or take together; our choice, no source
@@ -73,20 +75,28 @@ def _left(
     by_role: dict[str, list[np.ndarray]] = {}
     ends_us = origin_us + HOUR_US * np.arange(1, hours + 1)
     for stock in farm.equipment.stocks:
-        counter = next(
-            (one for one in farm.described if one.quantity == "dosed_volume" and one.sensor == stock.name), None
-        )
-        if stock.name not in refilled or counter is None:
+        if stock.name not in refilled:
             continue
         since_us, holds_l = refilled[stock.name]
-        sums = arrived.aggregate(counter, since_us - since_us % HOUR_US, int(ends_us[-1]), HOUR_US)
-        known = sums.count > 0
-        if not known.any():
+        drawing = [_counted(arrived, one, since_us, ends_us) for one in counters_of(farm, stock.name)]
+        taken_ml = [one for one in drawing if one is not None]
+        if not taken_ml:
             continue
-        counts = sums.last[known]
-        counted_ml = np.maximum(np.diff(counts, prepend=sums.first[known][0]), 0.0).cumsum()  # a reset counts nothing
-        at = np.searchsorted(sums.time_us[known], ends_us, side="left") - 1
-        left = 1.0 - np.where(at >= 0, counted_ml[np.maximum(at, 0)], 0.0) / 1000.0 / holds_l
+        left = 1.0 - np.sum(taken_ml, axis=0) / 1000.0 / holds_l
         by_role.setdefault(stock.role, []).append(np.where(ends_us > since_us, np.minimum(left, MOST_LEFT), np.nan))
     for role, several in by_role.items():
         yield Indicator(f"{role}_left", "", np.fmin.reduce(several))
+
+
+def _counted(
+    arrived: ReadingStore, counter: Series, since_us: int, ends_us: NDArray[np.int64]
+) -> NDArray[np.float64] | None:
+    """Return what a counter counted since an instant until each of some hours' ends; None where it told nothing."""
+    sums = arrived.aggregate(counter, since_us - since_us % HOUR_US, int(ends_us[-1]), HOUR_US)
+    known = sums.count > 0
+    if not known.any():
+        return None
+    counts = sums.last[known]
+    counted_ml = np.maximum(np.diff(counts, prepend=sums.first[known][0]), 0.0).cumsum()  # a reset counts nothing
+    at = np.searchsorted(sums.time_us[known], ends_us, side="left") - 1
+    return np.where(at >= 0, counted_ml[np.maximum(at, 0)], 0.0)

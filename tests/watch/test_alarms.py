@@ -581,7 +581,18 @@ def test_a_clock_that_was_ahead_and_is_set_back_still_sees_silence(house, more):
     assert told(house) == [("no_data", 12 + more, 20 + more, None)]
 
 
-def test_a_stock_that_runs_out_is_told_by_its_count_and_pace(tmp_path):
+@pytest.mark.parametrize("pumps", [1, 2])
+def test_a_stock_that_runs_out_is_told_by_its_count_and_pace(tmp_path, pumps):
+    """Of one bottle that two tanks draw on, all that goes out counts, and it is told once."""
+    second = """[zones.seedlings]
+kind = "reservoir"
+label = "Seedlings"
+[[series]]
+zone = "seedlings"
+quantity = "dosed_volume"
+sensor = "acid"
+cadence_s = 600
+"""
     text = SMALL_FARM.replace(
         "[[surfaces]]",
         """[zones.tank]
@@ -600,7 +611,9 @@ name = "acid"
 label = "Acid"
 role = "acid"
 bottle_l = 2
-[[surfaces]]""",
+"""
+        + second * (pumps - 1)
+        + "[[surfaces]]",
     )
     farm, mistakes = check_text(text)
     assert farm is not None, mistakes
@@ -608,15 +621,19 @@ bottle_l = 2
     house.journal.log.add("testfarm", T0_US, "kari", Refill(stock="acid", holds_l=1.0), T0_US)
     hours = 120
     # 10 mL an hour, so that 1 L lasts 100 h: 36 h before that, at hour 64, it is told.
-    rows = [(T0_US + n * 10 * MINUTE_US, n * 10 / 6) for n in range(hours * 6)]
-    house.put("tank/dosed_volume/acid", rows)
+    tanks = ("tank", "seedlings")[:pumps]
+    for tank in tanks:
+        rows = [(T0_US + n * 10 * MINUTE_US, n * 10 / 6 / pumps) for n in range(hours * 6)]
+        house.put(f"{tank}/dosed_volume/acid", rows)
     house.work()
     [alarm] = [one for one in house.journal.alarms.between("testfarm") if one.condition.startswith("running_out")]
     assert alarm.condition == "running_out/stock/acid"
     assert minutes(alarm.alarm_us) / 60 == pytest.approx(64, abs=1)
     assert alarm.returned_us is None
     house.journal.log.add("testfarm", T0_US + 119 * 60 * MINUTE_US, "kari", Refill(stock="acid", holds_l=2.0), T0_US)
-    house.put("tank/dosed_volume/acid", [(T0_US + n * 10 * MINUTE_US, n * 10 / 6) for n in range(720, 732)])
+    for tank in tanks:
+        rows = [(T0_US + n * 10 * MINUTE_US, n * 10 / 6 / pumps) for n in range(720, 732)]
+        house.put(f"{tank}/dosed_volume/acid", rows)
     house.work()
     [alarm] = [one for one in house.journal.alarms.between("testfarm") if one.condition.startswith("running_out")]
     assert minutes(alarm.returned_us) / 60 == pytest.approx(119, abs=1.01)

@@ -17,10 +17,12 @@ from simulator.demo import demo_farm
 from simulator.faults import Fault, FaultKind
 from simulator.simulation import Simulation
 from store.embedded import EmbeddedStore
+from store.entries import DaySheetEntry
 from store.journal import Journal
 from store.log_entries import Drained, Refill, ToppedUp
 from tests.conftest import MINUTE_US, SMALL_FARM, T0_US
 from watch import cautions
+from watch.day_by_day import balances, stocks_now
 from watch.day_data import day_data
 from watch.root_zone_of_day import root_zone
 
@@ -588,6 +590,45 @@ def test_days_left_of_a_bottle_from_its_last_refill(build):
     assert bottle["days_left_soonest"] <= bottle["days_left"] <= bottle["days_left_latest"]
     assert bottle["full_bottle_lasts_days"] == pytest.approx(25, abs=0.7)
     assert bottle["refilled"] == "2026-02-28T23:00:00Z"
+
+
+SECOND = """
+[zones.seedlings]
+kind = "reservoir"
+label = "Seedlings' tank"
+[[series]]
+zone = "seedlings"
+quantity = "solution_ec"
+[[series]]
+zone = "seedlings"
+quantity = "dosed_volume"
+sensor = "feed"
+"""
+
+
+def test_a_bottle_that_two_tanks_draw_on_is_one_bottle(build):
+    # 200 mL a day into one tank, 100 mL into the other; refilled with 4 L two days before: 3.4 L or 11.3 days are left.
+    house = build(TANK, COUNTER, SECOND)
+    at = START_US + np.arange(-4 * 1440 - 60, 1440) * MINUTE_US
+    for zone, ml in (("tank", 10.0), ("seedlings", 5.0)):
+        house.put(f"{zone}/dosed_volume/feed", at, ml * np.floor((at - START_US) / (72 * MINUTE_US)) + 2000)
+        house.put(f"{zone}/solution_ec", AT, np.full(len(AT), 1.5))
+    house.write(START_US - 24 * HOUR_US, Refill(stock="feed", holds_l=4.0))
+    sections = house.section(DAY)
+    for section, own in zip(sections, (200, 100), strict=True):
+        [bottle] = section["stocks"]
+        assert bottle["used_ml"] == pytest.approx(own, abs=10)
+        assert bottle["used_ml_per_day"] == pytest.approx(300, abs=8)
+        assert bottle["remaining_ml"] == pytest.approx(3400, abs=15)
+        assert bottle["days_left"] == pytest.approx(11.3, abs=0.5)
+    sheet = {"root_zone": sections, "complete": True}
+    house.journal.save_day_sheet("testfarm", DaySheetEntry(DAY, START_US, "x", sheet))
+    [left] = stocks_now(house.journal, "testfarm", [DAY])
+    assert (left["stock"], left["remaining_ml"]) == ("feed", sections[0]["stocks"][0]["remaining_ml"])
+    [day] = balances(house.farm, house.journal, [DAY])
+    [used] = day["stocks"]
+    assert (used["stock"], used["label"]) == ("feed", "Feed")
+    assert used["used_ml"] == pytest.approx(300, abs=15)
 
 
 def test_a_bottle_nobody_wrote_down_has_no_days_left(build):
