@@ -16,7 +16,7 @@ from store.contract import Origin
 from watch import cautions
 from watch.air_now import AirNow, air_now
 from watch.give_or_take import give_or_take_of_newest
-from watch.outlook import SeriesNow, ZoneNow
+from watch.outlook import LastLightDay, SeriesNow, ZoneNow
 from watch.overview import needs, zones_now
 from watch.silence import expected_cadence_s, silent_after_s
 
@@ -215,6 +215,19 @@ def _row(house: House, now: SeriesNow, now_us: int) -> schemas.SeriesRow:
         low=schemas.finite(now.low),
         high=schemas.finite(now.high),
         excursion=now.excursion,
+        last_day=_last_day(now.last_day) if now.last_day else None,
+    )
+
+
+def _last_day(last: LastLightDay) -> schemas.LastLightDayAnswer:
+    return schemas.LastLightDayAnswer(
+        start=instant(last.start_us),
+        end=instant(last.end_us),
+        mol=last.mol,
+        flag=last.flag,
+        low=last.low,
+        high=last.high,
+        standing=last.standing,
     )
 
 

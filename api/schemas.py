@@ -39,6 +39,18 @@ class FarmAnswer(BaseModel):
     cautions: list[str]
 
 
+class LastLightDayAnswer(BaseModel):
+    """The last whole light day of a series, against the target that held then."""
+
+    start: datetime
+    end: datetime
+    mol: float | None = Field(description="its light integral, mol m-2; null where it cannot be told")
+    flag: int
+    low: float | None
+    high: float | None
+    standing: Standing
+
+
 class SeriesRow(BaseModel):
     """One series of a zone, now."""
 
@@ -57,6 +69,9 @@ class SeriesRow(BaseModel):
     low: float | None = Field(description="low limit that holds now; null where none or open")
     high: float | None = Field(description="high limit that holds now; null where none or open")
     excursion: str | None = Field(description="id of the excursion that is open on it")
+    last_day: LastLightDayAnswer | None = Field(
+        None, description="of a light integral, whose value is that of the light day so far: the last whole one"
+    )
 
 
 class AirAnswer(BaseModel):

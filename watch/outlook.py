@@ -15,9 +15,26 @@ class Standing(StrEnum):
     INSIDE = "inside"  # within its band
     LOW = "low"
     HIGH = "high"
+    SO_FAR = "so_far"  # a sum over a light day that is not over: it is judged when it is
     NO_BAND = "no_band"  # reported, but the crop plan sets no limits for it
     AT_REST = "at_rest"  # nothing to tell while its machine rests, and what it follows from is heard
     SILENT = "silent"  # last reading older than three cadences, or none at all
+
+
+@dataclass(frozen=True, slots=True)
+class LastLightDay:
+    """The last whole light day of a series, ``[start_us, end_us)``, against the target that held then.
+
+    ``mol`` is its light integral, None where it cannot be told. [mol m-2]
+    """
+
+    start_us: int
+    end_us: int
+    mol: float | None
+    flag: int
+    low: float | None
+    high: float | None
+    standing: Standing
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +42,8 @@ class SeriesNow:
     """One series now: its newest reading, its band and how it stands.
 
     ``low`` and ``high`` are the limits that hold now (None where there are none, infinite where a
-    side is open); ``excursion`` the identity of an excursion that is open on it.
+    side is open); ``excursion`` the identity of an excursion that is open on it; ``last_day`` the last
+    whole light day of a light integral, whose own value is that of the day so far.
     """
 
     series: Series
@@ -36,6 +54,7 @@ class SeriesNow:
     low: float | None
     high: float | None
     excursion: str | None
+    last_day: LastLightDay | None = None
 
 
 @dataclass(frozen=True, slots=True)

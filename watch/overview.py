@@ -21,7 +21,7 @@ from watch.bands import UNKNOWN, limits_at, lit_at, longest_hold_us
 from watch.carbon_dioxide import AVERAGES, co2_accuracy, co2_limit
 from watch.derived import derived_series
 from watch.first_checks import FIRST_CHECKS
-from watch.light_days import ENOUGH_COVERAGE, LitDay, lit_days
+from watch.light_now import LIGHT_INTEGRAL, light_integral_now, short_of_light
 from watch.needs_of_alarms import OfAlarm, danger_told, excursions_to_tell, needs_of_alarms, told_silent
 from watch.outlook import Need, SeriesNow, Standing, Urgency, ZoneNow
 from watch.resting import is_at_rest
@@ -30,7 +30,6 @@ from watch.telling import listed, spoken_duration, with_unit
 HOUR_US = 3600 * MICROSECONDS_PER_SECOND
 DAY_US = 24 * HOUR_US
 _URGENCIES = list(Urgency)
-_BY_PHASE_QUANTITY = "daily_light_integral"  # judged by whole light days, not by the newest reading
 # One value a light day, or one each time that a machine ran for long enough: they say nothing about now.
 _IN_DAY_SHEETS = ("photoperiod", "lamp_output", "normalised_output")
 
@@ -79,8 +78,8 @@ def _series_now(
     excursion: ExcursionEntry | None,
     now_us: int,
 ) -> SeriesNow:
-    if series.quantity == _BY_PHASE_QUANTITY:
-        return _light_integral_now(farm, store, series, now_us)
+    if series.quantity == LIGHT_INTEGRAL:
+        return light_integral_now(farm, store, series, now_us)
     limits = limits_at(farm, store, series, np.array([now_us]))
     low, high = float(limits.low[0]), float(limits.high[0])
     return SeriesNow(
@@ -108,29 +107,6 @@ def _standing(
     return Standing.HIGH if newest.value > high else Standing.INSIDE
 
 
-def _last_whole_light_day(farm: Farm, store: ReadingStore, series: Series, now_us: int) -> LitDay | None:
-    ppfd = series._replace(quantity="ppfd")
-    whole = [one for one in lit_days(farm, store, ppfd, now_us - 3 * DAY_US, now_us + 1) if one.day.complete]
-    return whole[-1] if whole else None
-
-
-def _light_integral_now(farm: Farm, store: ReadingStore, series: Series, now_us: int) -> SeriesNow:
-    """Return the last whole light day's integral against the plan's target."""
-    last = _last_whole_light_day(farm, store, series, now_us)
-    if last is None:
-        return SeriesNow(series, Standing.NO_BAND, None, None, None, None, None, None)
-    phase = farm.phase_at(series.zone, instant(last.day.start_us))
-    low, high = phase.daily_light_integral if phase and phase.daily_light_integral else (None, None)
-    mol = last.integral.mol
-    if low is None or high is None or math.isnan(mol) or last.integral.coverage < ENOUGH_COVERAGE:
-        standing = Standing.NO_BAND
-    else:
-        standing = Standing.LOW if mol < low else Standing.HIGH if mol > high else Standing.INSIDE
-    return SeriesNow(
-        series, standing, last.day.end_us, None if math.isnan(mol) else mol, int(last.flag), low, high, None
-    )
-
-
 def needs(farm: Farm, store: ReadingStore, journal: Journal, now_us: int) -> list[Need]:
     """Return what needs a person at ``now_us``, most urgent first and then the oldest first."""
     zones = zones_now(farm, store, journal, now_us)
@@ -144,7 +120,7 @@ def needs(farm: Farm, store: ReadingStore, journal: Journal, now_us: int) -> lis
             farm, excursions_to_tell(journal.excursions(farm.name, open_only=True), standing), rows, now_us
         ),
         *needs_of_alarms(farm, standing, now_us),
-        *_short_of_light(farm, store, rows, now_us),
+        *short_of_light(farm, rows),
         *quiet,
         *_refused(farm, journal, now_us),
     ]
@@ -257,34 +233,6 @@ def _excursion_need(
 
 
 _CAUTIONS = {"co2_mole_fraction": cautions.CO2, "solution_ph": cautions.ACID_AND_BASE}
-
-
-def _short_of_light(farm: Farm, store: ReadingStore, rows: Iterable[SeriesNow], now_us: int) -> list[Need]:
-    found = []
-    for row in rows:
-        if row.series.quantity != _BY_PHASE_QUANTITY or row.standing not in (Standing.LOW, Standing.HIGH):
-            continue
-        last = _last_whole_light_day(farm, store, row.series, now_us)
-        if last is None:
-            continue
-        low = row.standing is Standing.LOW
-        limit = row.low if low else row.high
-        begun = instant(last.day.start_us).astimezone(farm.farm.zone_info)
-        quantity = row.series.registered
-        found.append(
-            Need(
-                urgency=Urgency.TODAY,
-                sentence=f"{farm.zone_label(row.series.zone)} had too {'little' if low else 'much'} light "
-                f"in the light day that began on {begun:%d %b} at {begun:%H:%M}: "
-                f"{with_unit(row.value or 0.0, quantity)}, "
-                f"{'at least' if low else 'at most'} {with_unit(limit or 0.0, quantity)} wanted. "
-                f"Look first at {FIRST_CHECKS['ppfd', Side.LOW if low else Side.HIGH]}.",
-                since_us=last.day.start_us,
-                zone=row.series.zone,
-                series=(row.series._replace(quantity="ppfd"), row.series),
-            )
-        )
-    return found
 
 
 def _silent(farm: Farm, rows: Iterable[SeriesNow], told: Collection[str], now_us: int) -> list[Need]:

@@ -17,7 +17,10 @@ export function place(value, low, high) {
   return Math.min(WIDTH - 7, Math.max(7, x));
 }
 
-/** The band as a bar on a line, the value as a shape: dot inside, triangle outside, ring when silent. */
+/** How far a sum has come on its way to the target, from nothing at the mark's left end. */
+const reached = (value, low, high) => (value < low ? 1 + (value / low) * (LEFT - 1) : place(value, low, high));
+
+/** The band as a bar on a line, the value as a shape: dot inside, triangle outside, ring when silent, bar while it adds up. */
 export function Mark({ row, stale }) {
   const { low, high, value } = row;
   const standing = stale ? "silent" : row.standing;
@@ -31,6 +34,7 @@ export function Mark({ row, stale }) {
     low: html`<path class="out" d=${`M${x - 7} 9 ${x + 5} 2V16Z`} />`,
     silent: html`<circle class="ring" cx=${x} cy="9" r="4" />`,
     at_rest: html`<circle class="ring" cx=${x} cy="9" r="4" />`,
+    so_far: html`<rect class="dot" x="1" y="7" width=${Math.max(1, reached(value, low, high) - 1)} height="4" />`,
   }[standing];
   return html`<svg class="mark" viewBox=${`0 0 ${WIDTH} 18`} width=${WIDTH} height="18" aria-hidden="true">
     <line class="scale" x1="1" y1="9" x2=${WIDTH - 1} y2="9" />
@@ -41,7 +45,15 @@ export function Mark({ row, stale }) {
   </svg>`;
 }
 
-const STANDING = { inside: "inside", low: "below", high: "above", no_band: "", silent: "silent", at_rest: "at rest" };
+const STANDING = { inside: "inside", low: "below", high: "above", no_band: "", silent: "silent", at_rest: "at rest", so_far: "so far" };
+
+/** A light day that is over is news of that day: told beside the light so far, and no standing of now. */
+function LastDay({ row }) {
+  const { last_day: last } = row;
+  if (!last) return null;
+  const stands = STANDING[last.standing] && html`, <b class=${last.standing === "inside" ? "" : "outside"}>${STANDING[last.standing]}</b> its target`;
+  return html`<span class="last-day">Last whole light day: ${last.mol === null ? "not known" : withUnit(last.mol, row)}${stands}</span> `;
+}
 
 /** What the value may be off by, in its own unit; one decimal more where it would round to nothing. */
 function Give({ row, give }) {
@@ -54,14 +66,17 @@ function Row({ row, give, elapsed, stale, view }) {
   const silent = row.standing === "silent";
   const old = silent || row.standing === "at_rest"; // the last value, not a fresh one
   const range = limits({ ...row, short: true }); // the unit stands beside the value
-  const said = stale && STANDING[row.standing] && !old ? `was ${STANDING[row.standing]}` : STANDING[row.standing];
+  const adds = row.standing === "so_far";
+  const standing = adds && row.value >= row.low ? "so far, enough" : STANDING[row.standing];
+  const said = stale && standing && !old ? `was ${standing}` : standing;
   const banded = row.low !== null || row.high !== null;
   return html`<tr role="row" class=${`row ${row.standing}${banded ? "" : " plain"}`}>
     <th role="rowheader" scope="row"><a href=${link(upToNow(view, row.key))} data-shows="timeline">${row.label}</a></th>
     <td role="cell" class="value"><span class="number">${number(row.value, row.decimals)}</span> <span class="unit">${row.value !== null && row.display_unit}</span></td>
     <td role="cell" class="marked"><${Mark} row=${row} stale=${stale} /></td>
     <td role="cell" class="said">
-      ${(said || range) && html`<span>${said && html`<strong>${said}</strong>`} ${range}</span> `}
+      ${(said || range) && html`<span>${said && html`<strong>${said}</strong>`} ${range}${adds && range && " by its end"}</span> `}
+      <${LastDay} row=${row} />
       ${row.flag > 2 && html` <em>${FLAGS[row.flag] ?? "unknown"} reading</em>`}
       <span class="age">${row.value !== null && give > 0 && html`<${Give} row=${row} give=${give} />, `}${age === null ? "no reading yet" : old ? `last ${silent ? "heard" : "told"} ${lasting(age)} ago` : `${lasting(age)} ago`}</span>
     </td>
@@ -88,14 +103,15 @@ function verdict(rows) {
     return several.length && `${shown.join(", ")} ${STANDING[standing]}`;
   }).filter(Boolean);
   const inside = rows.filter((row) => row.standing === "inside").length;
-  const rest = !inside ? "" : named.length ? `${inside} inside` : inside === 1 ? "inside its band" : `all ${inside} inside their bands`;
+  const adds = !named.length && rows.some((row) => row.standing === "so_far");
+  const rest = !inside ? (adds ? "its light day is under way" : "") : named.length ? `${inside} inside` : inside === 1 ? "inside its band" : `all ${inside} inside their bands`;
   return capital([...named, rest].filter(Boolean).join("; ")) || "No limits are set here";
 }
 
 const AT_A_GLANCE = 4;
 /** The first few values, for a zone that is folded. */
 const glance = (rows) => rows.filter((row) => row.value !== null && row.standing !== "silent").slice(0, AT_A_GLANCE)
-  .map((row) => (row.display_unit ? withUnit(row.value, row) : `${row.label} ${withUnit(row.value, row)}`)).join(" · ");
+  .map((row) => (row.display_unit ? withUnit(row.value, row) : `${row.label} ${withUnit(row.value, row)}`) + (row.standing === "so_far" ? " so far" : "")).join(" · ");
 
 function Rows({ name, rows, gives, elapsed, stale, view }) {
   return html`<table role="table" class="rows">
@@ -138,6 +154,7 @@ export function Zones({ feed, view }) {
     <div class="head"><h2 id="zones-title">Each zone against its band</h2>
       <p class="note key"><span><svg class="mark" viewBox="0 0 18 18" width="14" height="14" aria-hidden="true"><circle class="dot" cx="9" cy="9" r="5" /></svg> inside</span>
       <span><svg class="mark" viewBox="0 0 18 18" width="14" height="14" aria-hidden="true"><path class="out" d="M16 9 4 2V16Z" /></svg> outside, pointing away</span>
+      <span><svg class="mark" viewBox="0 0 18 18" width="14" height="14" aria-hidden="true"><rect class="dot" x="2" y="7" width="14" height="4" /></svg> adds up until its light day ends</span>
       <span><svg class="mark" viewBox="0 0 18 18" width="14" height="14" aria-hidden="true"><circle class="ring" cx="9" cy="9" r="5" /></svg> silent, or at rest with its pump: the last value, not a fresh one</span>
       <span>± give or take, in the value's unit (temperatures: K)</span></p></div>
     <div class=${`body zones${stale ? " stale" : ""}`}>

@@ -144,6 +144,42 @@ def test_each_series_stands_against_its_band(house):
     }
 
 
+def light_row(house):
+    zones = zones_now(house.farm, house.store, house.journal, house.now_us)
+    return next(row for zone in zones for row in zone.series if row.series.key == "row/daily_light_integral")
+
+
+@pytest.mark.parametrize(
+    ("ppfd", "standing", "so_far", "last", "needed"),
+    [
+        ("250", Standing.SO_FAR, 6.30, Standing.INSIDE, []),
+        (
+            "150",
+            Standing.SO_FAR,
+            3.78,
+            Standing.LOW,
+            ["Row had too little light in the light day that began on 01 Mar"],
+        ),
+        ("700", Standing.HIGH, 17.64, Standing.HIGH, ["Row had too much light in the light day that began on 01 Mar"]),
+    ],
+)
+def test_a_running_light_day_is_told_apart_from_the_last_whole_one(house, ppfd, standing, so_far, last, needed):
+    """Lit from 05:00 UTC: at noon 7 h x 3600 s x PPFD so far, and 16 h of it the day before; 12 to 17 wanted."""
+    day = "0*300 1*960 0*180 "
+    house.put("row/lights_on", samples(day + "0*300 1*421"))
+    house.put("row/ppfd", samples((day + "0*300 1*421").replace("1*", f"{ppfd}*")))
+    house.now_us = T0_US + 36 * HOUR_US
+    house.work()
+    row = light_row(house)
+    assert (row.standing, row.low, row.high) == (standing, 12, 17)
+    assert row.value == pytest.approx(so_far, abs=0.02)
+    assert row.last_day.mol == pytest.approx(so_far * 16 / 7, abs=0.03)
+    assert (row.last_day.standing, row.last_day.low, row.last_day.high) == (last, 12, 17)
+    assert iso_time(row.last_day.start_us) == "2026-03-01T05:00:00Z"
+    found = needs(house.farm, house.store, house.journal, house.now_us)
+    assert [one.sentence.partition(" at 06:00")[0] for one in found if "light day" in one.sentence] == needed
+
+
 def test_what_needs_a_person_in_order_of_urgency(house):
     house.now_us = T0_US + 10 * MINUTE_US
     house.put("room/relative_humidity", samples("80*11"))
