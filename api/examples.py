@@ -114,6 +114,7 @@ _FINDING: dict[str, Any] = {
     ],
     "also": [],
     "cannot_tell_apart": [],
+    "first_check": "Look at the coil's drain while the compressor runs: does water come?",
     "next_check": "Look at the coil's drain and pan while the compressor runs.",
     "next_check_shows": {},
     "urgent": False,
@@ -187,6 +188,8 @@ EXAMPLES: dict[str, dict[str, Any]] = {
                 "caution": None,
                 "alarm": "0c5e8d21fa",
                 "state": "unacknowledged",
+                "finding": "9a77d0c1e2",
+                "refused": False,
             }
         ],
     },

@@ -72,6 +72,8 @@ def what_needs_a_person(house: TheHouse) -> schemas.NeedsAnswer:
                 caution=one.caution,
                 alarm=one.alarm,
                 state=one.state,
+                finding=one.finding,
+                refused=one.refused,
             )
             for one in found
         ],

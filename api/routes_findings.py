@@ -13,6 +13,7 @@ from api.problems import Problem
 from api.spans import AskedOpenSpan
 from farm.readings import instant
 from store.entries import FindingEntry
+from watch.first_checks import first_check
 
 router = APIRouter(tags=["findings"])
 
@@ -60,6 +61,7 @@ def _finding(house: House, one: FindingEntry) -> schemas.FindingAnswer:
         onset=instant(one.onset_us),
         end=instant(one.end_us) if one.end_us is not None else None,
         at=instant(one.at_us),
+        first_check=first_check(detail),
         **{name: detail[name] for name in schemas.FindingAnswer.model_fields if name in _TOLD and name in detail},
     )
 

@@ -117,6 +117,10 @@ class NeedAnswer(BaseModel):
     caution: str | None
     alarm: str | None = Field(description="id of its alarm; null where there is none")
     state: AlarmState | None = Field(description="the alarm's state: unacknowledged or acknowledged")
+    finding: str | None = Field(
+        None, description="id of the finding with its likely causes, whose first check the sentence names"
+    )
+    refused: bool = Field(False, description="it is about messages that were refused: /api/v1/rejects tells which")
 
 
 class NeedsAnswer(BaseModel):
@@ -323,6 +327,7 @@ class FindingAnswer(BaseModel):
     causes: list[CauseRow] = Field(description="the likeliest first")
     also: list[CauseRow] = Field(description="a second fault that the evidence shows beside the first cause")
     cannot_tell_apart: list[str] = Field(description="causes that this farm's sensors hardly tell apart")
+    first_check: str = Field("", description="what to check first, as the alarm and the first screen say it too")
     next_check: str | None = Field(description="the cheapest check that tells the first two causes apart")
     next_check_shows: dict[str, str] = Field(description="what it shows under each")
     urgent: bool

@@ -16,13 +16,12 @@ from store.entries import FindingEntry
 from store.journal import Journal
 from watch.alarm_rules import rule_of
 from watch.alarm_texts import detail_of
+from watch.first_checks import SURE, first_check, leading_check, leads
 from watch.night_findings import NIGHT
 
 HOUR_US = 3_600_000_000
 LOOK_BACK_US = 48 * HOUR_US  # findings that were over earlier stay as they were told
 TOLD_FROM = 0.1  # probability from which a cause is told beside an alarm; our choice, no source
-LEADS_FROM = 0.5  # probability from which a cause's check is the first step; our choice, no source
-SURE = 0.9  # from which a finding is an alarm of its own, and its cause is looked for; our choice, no source
 LIKELY_NIGHT = 0.5  # probability from which a wet surface in the night to come is an alarm; our choice, no source
 LEARNT_US = 7 * 24 * HOUR_US  # before that a farm's usual is not known well enough; our choice, no source
 STALE_US = 24 * HOUR_US  # a finding that was last sure of longer ago is none any more
@@ -40,16 +39,18 @@ class Told:
     series: Series | None
     onset_us: int
     likely: tuple[tuple[str, str, float], ...]
+    leads: bool
     check: str
     cautions: tuple[str, ...]
+    finding: str
 
     def over(self, detail: dict[str, Any]) -> dict[str, Any]:
         """Return what it changes in the detail of an alarm: a cause that is none too likely gives no first step."""
-        leads = bool(self.likely) and self.likely[0][2] >= LEADS_FROM
         return {
             "likely": [{"cause": cause, "label": label, "probability": p} for cause, label, p in self.likely],
-            "first_step": self.check if leads and self.check else detail["first_step"],
-            "caution": detail["caution"] or (" ".join(self.cautions) if leads else ""),
+            "first_step": self.check if self.leads and self.check else detail["first_step"],
+            "caution": detail["caution"] or (" ".join(self.cautions) if self.leads else ""),
+            "finding": self.finding,
         }
 
 
@@ -99,14 +100,9 @@ def _label(cause: dict[str, Any]) -> str:
 
 def _told(farm: Farm, one: FindingEntry) -> Told:
     key = one.detail.get("series")
-    causes = one.detail.get("causes") or [{}]
-    checks = [one.detail.get("next_check"), causes[0].get("check")]
-    if (causes[0].get("probability") or 0.0) >= SURE:
-        checks.reverse()  # nothing is left to be told apart: go and see
-    check = checks[0] or checks[1] or ""
     return Told(
-        Series.parse(farm.name, key) if key else None, one.onset_us, _likely(one), str(check),
-        tuple(one.detail.get("cautions", ())),
+        Series.parse(farm.name, key) if key else None, one.onset_us, _likely(one), leads(one.detail),
+        leading_check(one.detail), tuple(one.detail.get("cautions", ())), one.identity,
     )  # fmt: skip
 
 
@@ -161,7 +157,7 @@ def _night(farm: Farm, one: FindingEntry, until_us: int, of: Of) -> list[Proposa
         returned_us = ends_us if until_us >= ends_us else None if likely else max(until_us, noon_us + 1)
     detail = detail_of(
         farm, AlarmKind.CONDENSATION_TONIGHT, noon_us, str(one.detail["headline"]), what="Condensation in the night",
-        first_step=str(one.detail.get("next_check") or ""), finding=one.identity,
+        first_step=first_check(one.detail), finding=one.identity,
     )  # fmt: skip
     entry = AlarmEntry(farm.name, condition, noon_us, noon_us, returned_us, rule.priority, "", detail=detail)
     later = [kept for kept in of(condition) if kept.onset_us > noon_us]

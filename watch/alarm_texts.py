@@ -10,9 +10,8 @@ from farm.alarms import ChangeLimit
 from farm.description import Farm
 from farm.quantities import Quantity
 from farm.readings import Series, iso_time
-from store.entries import Side
 from watch import cautions
-from watch.first_checks import FIRST_CHECKS
+from watch.first_checks import look_first
 from watch.telling import listed, spoken_duration, with_unit
 
 CAUTIONS = {
@@ -73,8 +72,7 @@ def band_text(farm: Farm, series: Series, side: str, worst: float, limit: float,
         f": {with_unit(worst, quantity)} at worst, {'at least' if low else 'at most'} "
         f"{with_unit(limit, quantity)} wanted.{_comes_and_goes(times)}"
     )
-    look = FIRST_CHECKS.get((quantity.name, Side(side)), "")
-    return text, f"Look first at {look}." if look else ""
+    return text, look_first(quantity.name, side)
 
 
 def change_text(farm: Farm, series: Series, side: str, worst: float, limit: ChangeLimit) -> tuple[str, str]:
@@ -87,8 +85,7 @@ def change_text(farm: Farm, series: Series, side: str, worst: float, limit: Chan
         f"{farm.label_of(series)} in {farm.zone_label(series.zone)} {verb} fast: by {_amount(worst, quantity)} within "
         f"{within}, at most {_amount(allowed, quantity)} expected."
     )
-    look = FIRST_CHECKS.get((quantity.name, Side(side)), "")
-    return text, f"Look first at {look}." if look else ""
+    return text, look_first(quantity.name, side)
 
 
 def co2_text(farm: Farm, series: Series, worst: float, limit: float) -> str:

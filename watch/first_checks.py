@@ -1,11 +1,19 @@
-"""Where to look first when a quantity is out of its band: common practice, no source.
+"""What to check first, for all who tell it: alarms, notices, the first screen, and a finding beside its evidence.
 
-A first thing to look at, not a finding: it knows the quantity and the side, and nothing else.
+Where a finding's cause is likely enough, its check leads; else where to look first when a quantity is out of its
+band, which knows the quantity and the side and nothing else: common practice, no source.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
+from farm.causes import NORMAL
 from store.entries import Side
+
+LEADS_FROM = 0.5  # probability from which a cause's check is the first step; our choice, no source
+SURE = 0.9  # from which a finding is an alarm of its own, and its cause is looked for; our choice, no source
 
 FIRST_CHECKS: dict[tuple[str, Side], str] = {
     ("air_temperature", Side.HIGH): "the cooling and its set point, then doors and lamps",
@@ -38,3 +46,38 @@ FIRST_CHECKS: dict[tuple[str, Side], str] = {
     ("flow_rate", Side.LOW): "the pump and its breaker, then the filter",
     ("condensation_margin", Side.LOW): "that surface, then why the air is humid",
 }
+
+
+def look_first(quantity: str, side: str) -> str:
+    """Return where to look first when a quantity is too low or too high; empty where nothing is known.
+
+    Examples
+    --------
+    >>> look_first("solution_temperature", "low")
+    'Look first at the feed water and the room.'
+    """
+    look = FIRST_CHECKS.get((quantity, Side(side)))
+    return f"Look first at {look}." if look else ""
+
+
+def leading_check(finding: Mapping[str, Any]) -> str:
+    """Return the check that a finding's detail names: of a sure cause its own, else what tells two apart."""
+    first: Mapping[str, Any] = (finding.get("causes") or [{}])[0]
+    checks = [finding.get("next_check"), first.get("check")]
+    if (first.get("probability") or 0.0) >= SURE:
+        checks.reverse()  # nothing is left to be told apart: go and see
+    return str(checks[0] or checks[1] or "")
+
+
+def leads(finding: Mapping[str, Any]) -> bool:
+    """Whether a finding's likeliest cause, other than that all is as usual, is likely enough to be looked for."""
+    causes = [one for one in finding.get("causes") or [] if one.get("cause") != NORMAL]
+    return bool(causes) and round(causes[0].get("probability") or 0.0, 2) >= LEADS_FROM  # as it is told
+
+
+def first_check(finding: Mapping[str, Any]) -> str:
+    """Return what to check first as a finding's detail stands: the same as an alarm says that the finding leads."""
+    series = finding.get("series")
+    if series is None or (leads(finding) and leading_check(finding)):
+        return leading_check(finding)
+    return look_first(str(series).split("/")[1], str(finding["side"]))

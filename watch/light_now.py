@@ -9,8 +9,7 @@ from farm.description import Farm
 from farm.flags import Flag
 from farm.readings import MICROSECONDS_PER_SECOND, Series, instant
 from store.contract import ReadingStore
-from store.entries import Side
-from watch.first_checks import FIRST_CHECKS
+from watch.first_checks import look_first
 from watch.light_days import ENOUGH_COVERAGE, LitDay, lit_days
 from watch.outlook import LastLightDay, Need, SeriesNow, Standing, Urgency
 from watch.telling import with_unit
@@ -57,7 +56,7 @@ def short_of_light(farm: Farm, rows: Iterable[SeriesNow]) -> list[Need]:
                 f"in the light day that began on {begun:%d %b} at {begun:%H:%M}: "
                 f"{with_unit(last.mol, quantity)}, "
                 f"{'at least' if low else 'at most'} {with_unit(limit or 0.0, quantity)} wanted. "
-                f"Look first at {FIRST_CHECKS['ppfd', Side.LOW if low else Side.HIGH]}.",
+                f"{look_first('ppfd', last.standing)}",
                 since_us=last.start_us,
                 zone=row.series.zone,
                 series=(row.series._replace(quantity="ppfd"), row.series),

@@ -12,8 +12,8 @@ from store.alarm_entries import AlarmEntry
 from store.entries import ExcursionEntry
 from watch.alarm_acts import Standing
 from watch.alarm_book import named
-from watch.alarm_findings import LEADS_FROM
 from watch.alarm_texts import sentence
+from watch.first_checks import LEADS_FROM
 from watch.outlook import Need, Urgency
 from watch.telling import spoken_duration
 
@@ -36,12 +36,13 @@ class OfAlarm(NamedTuple):
     urgency: Urgency
     leads: str  # empty where no cause is likely enough
     caution: str
+    finding: str | None
 
 
 def of_alarm(one: AlarmEntry, state: AlarmState) -> OfAlarm:
     """Return what an alarm adds to a need."""
     leads, caution = _leads(one.detail), str(one.detail.get("caution") or "")
-    return OfAlarm(one.identity, state, URGENCIES[one.priority], leads, caution)
+    return OfAlarm(one.identity, state, URGENCIES[one.priority], leads, caution, one.detail.get("finding"))
 
 
 def needs_of_alarms(farm: Farm, standing: Iterable[Standing], now_us: int) -> list[Need]:
@@ -63,6 +64,7 @@ def needs_of_alarms(farm: Farm, standing: Iterable[Standing], now_us: int) -> li
                 caution=detail.get("caution") or None,
                 alarm=one.identity,
                 state=state,
+                finding=detail.get("finding"),
             )
         )
     return found

@@ -11,7 +11,7 @@ from farm.quantities import QUANTITIES
 from farm.readings import instant
 from store.notice_entries import NoticeKind, Told
 from watch import cautions
-from watch.alarm_findings import LEADS_FROM
+from watch.first_checks import LEADS_FROM
 from watch.notice_plan import Draft
 from watch.telling import spoken_duration, with_unit
 

@@ -78,7 +78,11 @@ class Urgency(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Need:
-    """One sentence on what needs a person, most urgent first in a list of them; ``alarm`` names its alarm."""
+    """One sentence on what needs a person, most urgent first in a list of them.
+
+    ``alarm`` names its alarm, ``finding`` the finding that tells its likely causes, whose first check is the need's;
+    ``refused`` says that it is about messages that were refused.
+    """
 
     urgency: Urgency
     sentence: str
@@ -89,6 +93,8 @@ class Need:
     caution: str | None = None
     alarm: str | None = None
     state: AlarmState | None = None
+    finding: str | None = None
+    refused: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,7 +20,7 @@ from watch.alarm_acts import standing_alarms
 from watch.bands import UNKNOWN, limits_at, lit_at, longest_hold_us
 from watch.carbon_dioxide import AVERAGES, co2_accuracy, co2_limit
 from watch.derived import derived_series
-from watch.first_checks import FIRST_CHECKS
+from watch.first_checks import look_first
 from watch.light_now import LIGHT_INTEGRAL, light_integral_now, short_of_light
 from watch.needs_of_alarms import OfAlarm, danger_told, excursions_to_tell, needs_of_alarms, told_silent
 from watch.outlook import Need, SeriesNow, Standing, Urgency, ZoneNow
@@ -142,7 +142,7 @@ def _dangerous_co2(farm: Farm, rows: Iterable[SeriesNow], alarms: Mapping[str, O
 
 
 def _with(need: Need, alarm: OfAlarm | None) -> Need:
-    return need if alarm is None else replace(need, alarm=alarm.identity, state=alarm.state)
+    return need if alarm is None else replace(need, alarm=alarm.identity, state=alarm.state, finding=alarm.finding)
 
 
 def _high_reading(farm: Farm, row: SeriesNow, now_us: int) -> Need | None:
@@ -217,13 +217,12 @@ def _excursion_need(
     told = f"{name} in {where} is too {'low' if low else 'high'}"
     if wet:
         told = f"Water has condensed on a surface in {where}. {name}"
-    look = FIRST_CHECKS.get((quantity.name, worst.side))
-    first = f"Look first at {look}." if look else ""
+    step = (alarm.leads if alarm else "") or look_first(quantity.name, worst.side)
     urgency = Urgency.NOW if wet else Urgency.TODAY if alarm is None else alarm.urgency
     return Need(
         urgency=urgency,
         sentence=f"{told}: {at_worst}, {'at least' if low else 'at most'} {with_unit(worst.limit, quantity)} wanted, "
-        f"for {spoken_duration(now_us - since_us)}. {(alarm.leads if alarm else '') or first}".rstrip(),
+        f"for {spoken_duration(now_us - since_us)}. {step}".rstrip(),
         since_us=since_us,
         zone=worst.series.zone,
         series=tuple(one.series for one in together),
@@ -273,7 +272,7 @@ def _refused(farm: Farm, journal: Journal, now_us: int) -> list[Need]:
         return []
     kinds = sorted({_REASONS[one.reason] for one in recent})
     text = f"Some of what arrived was refused: {', '.join(kinds)}. See what was refused, and how to mend it."
-    return [Need(Urgency.WHEN_CONVENIENT, text, min(one.first_us for one in recent))]
+    return [Need(Urgency.WHEN_CONVENIENT, text, min(one.first_us for one in recent), refused=True)]
 
 
 _REASONS = {

@@ -48,10 +48,13 @@ function Cause({ one }) {
   </li>`;
 }
 
+/** First what the alarm and the first screen name too; then what would tell the causes apart, where that is another step. */
 function Check({ found }) {
+  const another = found.next_check && found.next_check !== found.first_check;
   const shows = Object.entries(found.next_check_shows);
   const label = (cause) => found.causes.find((one) => one.cause === cause)?.label ?? cause;
-  return html`<p><strong>Check next.</strong> ${found.next_check}</p>
+  return html`${found.first_check && html`<p><strong>Check first.</strong> ${found.first_check}</p>`}
+    ${another && html`<p><strong>${found.first_check ? "Then, to tell the causes apart." : "Check next."}</strong> ${found.next_check}</p>`}
     ${shows.length > 0 && html`<ul>${shows.map(([cause, what]) => html`<li>${what}: ${label(cause)}</li>`)}</ul>`}`;
 }
 
@@ -66,7 +69,7 @@ function Found({ found, zone, view, now, open }) {
     <ol class="causes">${found.causes.map((one) => html`<${Cause} key=${one.cause} one=${one} />`)}</ol>
     ${found.also.length > 0 && html`<p>The numbers show a second fault beside it:</p><ul class="causes">${found.also.map((one) => html`<${Cause} key=${one.cause} one=${one} />`)}</ul>`}
     ${labels.length > 0 && html`<p>This farm\u2019s sensors do not tell these apart: ${labels.join("; ")}.</p>`}
-    ${found.next_check && html`<${Check} found=${found} />`}
+    ${(found.first_check || found.next_check) && html`<${Check} found=${found} />`}
     <p class="note">In a terminal: <code>leafweather explain ${found.id}</code></p>
   </details>`;
 }

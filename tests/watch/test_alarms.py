@@ -427,7 +427,7 @@ STREAMS = {
 
 
 # Findings look at what has come by the full hour, so that what they add hangs on when they looked.
-OF_FINDINGS = ("likely", "first_step", "caution")
+OF_FINDINGS = ("likely", "first_step", "caution", "finding")
 
 
 def history(house):

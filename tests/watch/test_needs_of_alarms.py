@@ -3,7 +3,13 @@
 import pytest
 
 from farm.alarm_words import AlarmState, Priority
+from farm.readings import Series
 from store.alarm_entries import AlarmEntry
+from store.entries import FindingEntry
+from store.journal import Journal
+from watch.alarm_findings import told_of
+from watch.alarm_texts import band_text
+from watch.first_checks import first_check
 from watch.needs_of_alarms import of_alarm
 from watch.outlook import Urgency
 
@@ -34,3 +40,41 @@ def test_a_finding_of_its_own_names_its_cause_once():
 def test_urgency_follows_priority():
     found = [of_alarm(entry(None, priority), AlarmState.UNACKNOWLEDGED).urgency for priority in Priority]
     assert found == [Urgency.NOW, Urgency.NOW, Urgency.TODAY, Urgency.WHEN_CONVENIENT]
+
+
+DRAIN, TELLS_APART = "Does water come from the drain?", "Compare both probes."
+
+
+@pytest.mark.parametrize(
+    ("probability", "first"),
+    [
+        (0.95, DRAIN),  # sure: go and see
+        (0.7, TELLS_APART),  # likely: tell it from the next
+        (0.3, "Look first at the heating and its set point, then doors and louvres."),  # nothing leads
+    ],
+)
+def test_an_alarm_and_the_finding_beside_it_name_the_same_first_check(small_farm, tmp_path, probability, first):
+    causes = [
+        {"cause": "drying_lost", "label": "No drying", "probability": probability, "check": DRAIN},
+        {"cause": "as_usual", "label": "As usual", "probability": 1 - probability, "check": None},
+    ]
+    detail = {
+        "headline": "",
+        "causes": causes,
+        "next_check": TELLS_APART,
+        "series": "room/air_temperature",
+        "side": "low",
+    }
+    found = FindingEntry("testfarm", "an-excursion", 0, None, 60, detail)
+    with Journal(f"sqlite:///{tmp_path}/journal.sqlite") as journal:
+        journal.findings.replace("testfarm", 0, [found])
+        told = told_of(small_farm, journal, "an-excursion")
+    _, step = band_text(small_farm, Series("testfarm", "room", "air_temperature"), "low", 10.0, 16.0, 1)
+    alarm = {"kind": "out_of_band", "likely": [], "first_step": step, "caution": ""}
+    alarm |= told.over(alarm)
+    assert (alarm["first_step"], alarm["finding"]) == (first, found.identity)
+    assert first_check(detail) == first
+
+
+def test_a_finding_that_no_excursion_led_to_names_its_own_check():
+    assert first_check({"causes": [], "next_check": "Shut the louvre."}) == "Shut the louvre."
