@@ -29,7 +29,7 @@ from watch.bands import DARK, LIT, lit_at
 from watch.finding_details import UNUSUAL, detail, of_excursion
 from watch.indicators import DAY_US, IndicatorDays
 from watch.night_findings import NIGHT, night_findings
-from watch.quarter_looks import Hourly, QuarterLooks, looked_closer, sure_at_end
+from watch.quarter_looks import Hourly, QuarterLooks, looked_closer, no_longer_seen, sure_at_end
 from watch.stretches import Stretch
 from watch.written_indicators import written_indicators
 
@@ -113,6 +113,7 @@ class FindingsKeeper:
             looks = self._quarters.between(hourly.origin_us, end_us - HOUR_US, quarter_us, hourly.best_known)
             lasting = self._journal.excursions(self._farm.name, start_us=end_us, end_us=max(quarter_us, end_us))
             after = looked_closer(self._farm, hourly, looks, lasting, self._surge)
+        after += no_longer_seen(before, after, self._quarters, hourly)
         self._journal.findings.replace(self._farm.name, hourly.from_us, after)
         self._mark(end_us)
         self._quarter_us = quarter_us if looking else 0

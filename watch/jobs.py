@@ -40,6 +40,7 @@ NOTES_AT_ONCE = 5_000
 READ_AHEAD = 12  # times as many are read from the store in one go: there it looks at all that there are each time
 FINDINGS_EVERY_S = 60.0  # findings are worked out at most this often, ...
 FINDINGS_PACES = 30  # ... or once in so many paces where these are long: many farms then take turns; our choice, ...
+FINDINGS_LATEST_S = 300.0  # ... but no later than this, as docs/findings.md promises, ...
 FINDINGS_SHARE = 20.0  # ... nor more often than this many times as long as they took
 RETRY_S = 2.0
 # Kinds of basis in the journal that tell of a beginning, or a round, that may have been cut off:
@@ -347,7 +348,7 @@ class Watch:
     def _find(self, *, busy: bool) -> None:
         """Work findings out where they are stale, each minute at most, and rather when there is time."""
         now_us = self._now_us()
-        pause_s = max(FINDINGS_EVERY_S, FINDINGS_PACES * self.pace.pace_s, FINDINGS_SHARE * self._slowest_finding_s)
+        pause_s = findings_pause_s(self.pace.pace_s, self._slowest_finding_s)
         pause_us = int(pause_s * MICROSECONDS_PER_SECOND)
         if now_us - self._found_us < pause_us:
             return
@@ -357,6 +358,12 @@ class Watch:
             self._alarms.note_findings(self._findings.until_us)
             self._slowest_finding_s = max(self._slowest_finding_s, time.monotonic() - began_s)
         self._found_us = now_us
+
+
+def findings_pause_s(pace_s: float, slowest_s: float) -> float:
+    """Return for how long findings are left alone, by the watch's pace and how long they took at most. [s]."""
+    by_pace_s = min(FINDINGS_PACES * pace_s, FINDINGS_LATEST_S)
+    return max(FINDINGS_EVERY_S, by_pace_s, FINDINGS_SHARE * slowest_s)
 
 
 def _stretches(notes: Iterable[Touched], farm: Farm) -> defaultdict[Series, list[Stretch]]:

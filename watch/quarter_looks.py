@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -18,6 +18,8 @@ from store.contract import ReadingStore
 from store.entries import ExcursionEntry, FindingEntry
 from watch.finding_details import UNUSUAL, IfUsual, detail, of_excursion
 from watch.indicators import IndicatorDays
+
+TELLS_FOR_US = 2 * HOUR_US  # the first sure look of a finding is no longer before its newest: see `between`
 
 # Of some days' indicators, from, until, since which hour.
 WeighingOf = Callable[[IndicatorDays, int, int, int], Weighing]
@@ -84,8 +86,24 @@ class QuarterLooks:
             if at_us % HOUR_US
             and at_us - HOUR_US >= origin_us + at_us % HOUR_US  # in a farm's first hour there is none
         ]
-        self._looks = {at_us: self._looks.get(at_us) or self._look(origin_us, at_us, best_known) for at_us in ends}
-        return list(self._looks.values())
+        self._looks = {at_us: look for at_us, look in self._looks.items() if at_us > first_us - TELLS_FOR_US}
+        return [self._looked(origin_us, at_us, best_known) for at_us in ends]
+
+    def last_telling_us(self, origin_us: int, one: FindingEntry, best_known: int) -> int | None:
+        """Return when the last look was that tells, by the readings there are now, a finding at once; None if none is.
+
+        Those until the finding was last worked out count.
+        """
+        since_us = max(one.onset_us, one.at_us - TELLS_FOR_US, origin_us + 2 * HOUR_US)
+        for at_us in range(one.at_us // QUARTER_US * QUARTER_US, since_us, -QUARTER_US):
+            if at_us % HOUR_US and self._looked(origin_us, at_us, best_known).something >= AT_ONCE_AT:
+                return at_us
+        return None
+
+    def _looked(self, origin_us: int, at_us: int, best_known: int) -> Look:
+        if at_us not in self._looks:
+            self._looks[at_us] = self._look(origin_us, at_us, best_known)
+        return self._looks[at_us]
 
     def _look(self, origin_us: int, at_us: int, best_known: int) -> Look:
         late_us = at_us % HOUR_US
@@ -129,6 +147,33 @@ def looked_closer(
         made = of_excursion(farm, one, look.at_us, found, if_usual)
         entries[made.identity] = made
     return list(entries.values())
+
+
+def no_longer_seen(
+    before: Sequence[FindingEntry], after: Sequence[FindingEntry], looks: QuarterLooks, hourly: Hourly
+) -> list[FindingEntry]:
+    """Return what looks in between alone found unusual and is not any more: with its end, so that it stays told.
+
+    It ends with the hour from which no look tells it at once, or where what whole hours tell begins. What none of its
+    looks tells any more, since readings came late, goes; so does what another tells from its beginning on.
+    """
+    found = {one.identity for one in after}
+    others = [one for one in after if one.subject == UNUSUAL]
+    ended = []
+    for one in before:
+        if one.subject != UNUSUAL or one.identity in found or one.at_us % HOUR_US == 0:
+            continue
+        if any(
+            other.onset_us <= one.onset_us and (other.end_us or one.onset_us + 1) > one.onset_us for other in others
+        ):
+            continue
+        last_us = looks.last_telling_us(hourly.origin_us, one, hourly.best_known)
+        if last_us is None:
+            continue
+        gone_us = (last_us // HOUR_US + 2) * HOUR_US
+        end_us = min([gone_us, *(other.onset_us for other in others if other.onset_us > one.onset_us)])
+        ended.append(replace(one, end_us=end_us if end_us <= hourly.end_us else None))
+    return ended
 
 
 def _newest_sure(looks: Sequence[Look]) -> Look | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from types import SimpleNamespace
 
@@ -29,6 +30,7 @@ from watch.day_data import day_data
 from watch.day_sheet import SECTIONS
 from watch.findings import UNUSUAL, FindingsKeeper, shipped_table, told_at
 from watch.night_findings import wet_probability
+from watch.quarter_looks import QuarterLooks
 
 HOUR_US = 60 * MINUTE_US
 DAYS, FAULT_H = 9, 9 * 24
@@ -272,15 +274,17 @@ def test_an_alarm_of_a_finding_is_raised_when_it_is_found_and_not_later(kept):
     assert FAULT_US <= alarm.onset_us <= alarm.alarm_us <= at_us
 
 
-@pytest.mark.parametrize("later", ["gone", "another_cause"])
+@pytest.mark.parametrize("later", ["gone", "ended", "another_cause"])
 def test_an_alarm_of_a_finding_that_is_none_any_more_is_over(kept, later):
     """A look in between may tell what whole hours do not, or name what they name otherwise."""
     at_us = FAULT_US + 150 * MINUTE_US
-    if later == "another_cause":
-        cause = {"cause": "cooling_lost", "label": "No cooling", "probability": 0.95, "nature": "equipment"}
-        detail = {"headline": "No cooling (95 %).", "causes": [cause], "next_check": "Look.", "cautions": []}
+    if later != "gone":
+        name, label = ("cooling_lost", "No cooling") if later == "another_cause" else ("drying_lost", "No drying")
+        cause = {"cause": name, "label": label, "probability": 0.95, "nature": "equipment"}
+        detail = {"headline": f"{label} (95 %).", "causes": [cause], "next_check": "Look.", "cautions": []}
+        end_us = FAULT_US + 2 * HOUR_US if later == "ended" else None
         kept.journal.findings.replace(
-            kept.farm.name, FAULT_US, [FindingEntry(kept.farm.name, UNUSUAL, FAULT_US, None, at_us, detail)]
+            kept.farm.name, FAULT_US, [FindingEntry(kept.farm.name, UNUSUAL, FAULT_US, end_us, at_us, detail)]
         )
     alarm = AlarmEntry(
         kept.farm.name, "finding/drying_lost", FAULT_US, FAULT_US + QUARTER_US, None, Priority.LOW, "", detail={}
@@ -290,6 +294,43 @@ def test_an_alarm_of_a_finding_that_is_none_any_more_is_over(kept, later):
     )
     ended = {condition: entries for condition, _, entries in told.conditions}[alarm.condition]
     assert [one.returned_us for one in ended] == [at_us]
+
+
+@pytest.fixture
+def sure_looks(monkeypatch):
+    """Instants at which a look in between is sure, whatever the readings: whole hours see nothing of it."""
+    sure, real = set(), QuarterLooks._look
+
+    def look(self, origin_us, at_us, best_known):
+        return real(self, origin_us, at_us, best_known)._replace(something=0.99 if at_us in sure else 0.0)
+
+    monkeypatch.setattr(QuarterLooks, "_look", look)
+    return sure
+
+
+def test_what_only_a_look_in_between_told_stays_told_with_its_end(kept, rows, sure_looks):
+    begun_us = FAULT_US - 6 * HOUR_US
+    sure_looks.add(begun_us + QUARTER_US)
+    kept.follow(rows, begun_us + 17 * MINUTE_US)
+    [early] = kept.found()
+    assert (early.onset_us, early.end_us, early.at_us) == (begun_us, None, begun_us + QUARTER_US)
+    kept.follow(rows, begun_us + 80 * MINUTE_US)
+    assert [one.end_us for one in kept.found()] == [None], "it stands for an hour at least"
+    moved = kept.follow(rows, begun_us + 122 * MINUTE_US)
+    ended = replace(early, end_us=begun_us + 2 * HOUR_US)
+    assert kept.found() == [ended]
+    assert (ended.onset_us, ended.end_us) in moved, "the day's sheet is written anew"
+    kept.follow(rows, begun_us + 140 * MINUTE_US)
+    kept.restart()
+    kept.follow(rows, begun_us + 245 * MINUTE_US)
+    assert kept.found() == [ended]
+    kept.restart()
+    late = [one for one in rows if one.time_us == begun_us - 30 * MINUTE_US]
+    kept.take(late)
+    assert kept.found() == [ended], "worked out anew, it is the same"
+    sure_looks.clear()
+    kept.take(late)
+    assert kept.found() == [], "late readings may take it back"
 
 
 @pytest.mark.parametrize("begin_min", [0, 7, 16, 31, 59])

@@ -12,7 +12,7 @@ from farm.flags import Flag
 from farm.readings import MICROSECONDS_PER_SECOND, Reading, Series
 from tests.conftest import MINUTE_US, SMALL_FARM, T0_US, samples
 from tests.watch.conftest import House
-from watch.jobs import Watch
+from watch.jobs import Watch, findings_pause_s
 from watch.pace import Pace, Pressing
 
 ROOM = Series("testfarm", "room", "air_temperature")
@@ -213,3 +213,11 @@ def test_a_stream_of_readings_is_worked_off_in_few_rounds(house):
         house.watch.pace.call()
         worker.join(20)
     assert not worker.is_alive()
+
+
+@pytest.mark.parametrize(
+    ("pace_s", "slowest_s", "pause_s"),
+    [(2.0, 0.1, 60.0), (5.0, 0.1, 150.0), (60.0, 0.1, 300.0), (300.0, 1.0, 300.0), (300.0, 30.0, 600.0)],
+)
+def test_findings_are_looked_at_within_five_minutes_however_long_the_pace(pace_s, slowest_s, pause_s):
+    assert findings_pause_s(pace_s, slowest_s) == pause_s
