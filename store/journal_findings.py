@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 
 from sqlalchemy import ColumnElement, func, or_, select, tuple_
 
 from store.entries import FindingEntry
 from store.journal_database import JournalDatabase
-from store.tables import FindingRow
+from store.tables import BasisRow, FindingRow
+
+CHANGES = "finding_changes"  # the kind of basis that counts them
 
 
 class JournalFindings:
@@ -30,11 +33,24 @@ class JournalFindings:
                 raise ValueError(f"the finding {one.identity} is of the farm {one.farm!r}, not of {farm!r}")
         given = {one.identity: one for one in entries}
         with self._database.writing() as session:
-            for row in session.scalars(select(FindingRow).where(*_holding(farm, from_us, None))).all():
-                if row.identity not in given:
-                    session.delete(row)
-            for one in given.values():
+            gone = [
+                row
+                for row in session.scalars(select(FindingRow).where(*_holding(farm, from_us, None))).all()
+                if row.identity not in given
+            ]
+            different = [
+                one for one in given.values() if _text(session.get(FindingRow, (farm, one.identity))) != _text(one)
+            ]
+            for row in gone:
+                session.delete(row)
+            for one in different:
                 session.merge(FindingRow.of(one))
+            if gone or different:
+                counted = session.get(BasisRow, (farm, CHANGES, "")) or BasisRow(
+                    farm=farm, kind=CHANGES, series="", text="0"
+                )
+                counted.text = str(int(counted.text) + 1)
+                session.add(counted)
 
     def between(self, farm: str, start_us: int | None = None, end_us: int | None = None) -> list[FindingEntry]:
         """Return the findings that hold at some instant of ``[start_us, end_us)``, by onset."""
@@ -69,13 +85,17 @@ class JournalFindings:
         with self._database.reading() as session:
             return [row.entry() for row in session.scalars(query)]
 
-    def state(self, farm: str) -> tuple[int, int, int]:
-        """Return how many findings there are, how many of them ended, and when the newest was worked out."""
+    def state(self, farm: str) -> tuple[int, int, int, int]:
+        """Return how many findings there are, how many of them ended, when the newest was worked out, and a number.
+
+        The number differs once anything of a finding changed: its probability or evidence alone, too.
+        """
         worked_out = func.coalesce(func.max(FindingRow.at_us), 0)
         query = select(func.count(), func.count(FindingRow.end_us), worked_out).where(FindingRow.farm == farm)
         with self._database.reading() as session:
             count, ended, at_us = session.execute(query).one()
-        return int(count), int(ended), int(at_us)
+            counted = session.get(BasisRow, (farm, CHANGES, ""))
+        return int(count), int(ended), int(at_us), int(counted.text) if counted is not None else 0
 
     def named(self, identity: str) -> FindingEntry | None:
         """Return the finding of an identity, or about an excursion of it, of whichever farm."""
@@ -91,6 +111,11 @@ class JournalFindings:
         with self._database.reading() as session:
             row = session.scalars(query.limit(1)).first()
             return None if row is None else row.entry()
+
+
+def _text(one: FindingRow | FindingEntry | None) -> str | None:
+    """Return all of a finding that can change as one text."""
+    return None if one is None else json.dumps([one.end_us, one.at_us, one.detail], sort_keys=True)
 
 
 def _holding(farm: str, start_us: int | None, end_us: int | None) -> list[ColumnElement[bool]]:

@@ -5,6 +5,7 @@ Hour by hour; what is open, or only just begins, is looked at each quarter of an
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Mapping, Sequence
 from functools import cache
 from importlib.resources import files
@@ -225,11 +226,22 @@ def told_at(one: Episode, something: Floats, weighing: Weighing, behind: Mask | 
 
 
 def _moved(before: Sequence[FindingEntry], after: Sequence[FindingEntry]) -> list[Stretch]:
-    """Return the stretches of findings that began, ended, vanished or changed their first cause."""
+    """Return the stretches of findings that began, ended, vanished or changed.
 
-    def shape(one: FindingEntry) -> tuple[str, int | None, str]:
+    Of one that lasts, and that a newer instant tells otherwise, only the first cause counts: sheets of its former days
+    keep the numbers as they were told.
+    """
+    was, now = ({one.identity: one for one in several} for several in (before, after))
+    goes_on = {
+        name
+        for name in was.keys() & now.keys()
+        if was[name].end_us is None and now[name].end_us is None and was[name].at_us != now[name].at_us
+    }
+
+    def shape(one: FindingEntry) -> tuple[str, int | None, str, str]:
         causes = one.detail.get("causes") or [{}]
-        return one.identity, one.end_us, str(causes[0].get("cause"))
+        whole = "" if one.identity in goes_on else json.dumps(one.detail, sort_keys=True)
+        return one.identity, one.end_us, str(causes[0].get("cause")), whole
 
     changed = {shape(one) for one in before} ^ {shape(one) for one in after}
     return [

@@ -111,6 +111,12 @@ def test_what_changes_is_told_as_it_happens_and_ends_when_the_server_stops(own, 
             ),
         ),
         ("findings", lambda: own.journal.findings.replace("testfarm", 0, [finding(NOW_US)])),
+        (  # of the same instant, by readings that came late
+            "findings",
+            lambda: own.journal.findings.replace(
+                "testfarm", 0, [replace(finding(NOW_US), detail={"causes": [{"probability": 0.7}]})]
+            ),
+        ),
         ("findings", lambda: own.journal.findings.replace("testfarm", 0, [])),
         ("journal", lambda: own.journal.log.add("testfarm", NOW_US, "kim", Note(kind="note", note="x"), NOW_US)),
     ]

@@ -28,7 +28,7 @@ from tests.conftest import MINUTE_US, SMALL_FARM, T0_US
 from watch.alarm_findings import findings_told
 from watch.day_data import day_data
 from watch.day_sheet import SECTIONS
-from watch.findings import UNUSUAL, FindingsKeeper, shipped_table, told_at
+from watch.findings import UNUSUAL, FindingsKeeper, _moved, shipped_table, told_at
 from watch.night_findings import wet_probability
 from watch.quarter_looks import QuarterLooks
 
@@ -331,6 +331,18 @@ def test_what_only_a_look_in_between_told_stays_told_with_its_end(kept, rows, su
     sure_looks.clear()
     kept.take(late)
     assert kept.found() == [], "late readings may take it back"
+
+
+@pytest.mark.parametrize(
+    ("end_us", "later_us", "moved"), [(FAULT_US + HOUR_US, 0, True), (None, 0, True), (None, QUARTER_US, False)]
+)
+def test_another_probability_alone_moves_a_finding_but_not_where_it_goes_on(end_us, later_us, moved):
+    first, second = (
+        FindingEntry("testfarm", UNUSUAL, FAULT_US, end_us, at_us, {"causes": [{"cause": "x", "probability": one}]})
+        for at_us, one in ((FAULT_US + QUARTER_US, 0.8), (FAULT_US + QUARTER_US + later_us, 0.9))
+    )
+    assert bool(_moved([first], [second])) == moved
+    assert _moved([first], [first]) == []
 
 
 @pytest.mark.parametrize("begin_min", [0, 7, 16, 31, 59])
