@@ -75,7 +75,7 @@ async def admitted(request: Request) -> None:
     rate: RequestRate | None = request.app.state.rate
     writes = request.method not in READING and not request.url.path.startswith(TOKEN_PATHS)
     if least is ANYBODY and rate is not None:
-        rate.count(address_of(request))
+        rate.count(_address(request))
     if least is not ANYBODY:
         caller = await _known(request, rate)
         request.state.caller = caller
@@ -101,10 +101,10 @@ async def _known(request: Request, rate: RequestRate | None) -> Caller:
             raise Problem(401, f"This needs a sign-in. {SIGN_IN}", CHALLENGE)
     except Problem:
         if rate is not None:
-            rate.count(address_of(request))
+            rate.count(_address(request))
         raise
     if rate is not None:
-        rate.count(address_of(request) if caller.token is None else f"token {caller.token}")
+        rate.count(_address(request) if caller.token is None else f"token {caller.token}")
     return caller
 
 
@@ -128,6 +128,10 @@ async def caller_of(request: Request) -> Caller | None:
         return signed_in
     _from_this_machine(request)
     return OPEN_DOOR
+
+
+def _address(request: Request) -> str:
+    return address_of(request, house_of(request).access.trusted_proxies)
 
 
 def token_of(house: House, text: str, remedy: str = SIGN_IN) -> Token:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from ipaddress import IPv4Network, IPv6Network
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -20,11 +21,15 @@ from watch.judged import JudgedReadings
 
 @dataclass(frozen=True)
 class Access:
-    """Whether everybody has to sign in, whether every connection is encrypted, and how often one may ask."""
+    """Whether everybody has to sign in, whether every connection is encrypted, and how often one may ask.
+
+    ``trusted_proxies`` are believed when they say whose request it is; nobody else is.
+    """
 
     required: bool = False
     secure: bool = False
     requests_per_minute: int | None = None
+    trusted_proxies: tuple[IPv4Network | IPv6Network, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ipaddress
 import math
 import time
+from collections.abc import Sequence
 
 from fastapi import Request
 from limits import RateLimitItemPerMinute
@@ -12,6 +13,8 @@ from limits.storage import MemoryStorage
 from limits.strategies import FixedWindowRateLimiter
 
 from api.problems import Problem
+
+Network = ipaddress.IPv4Network | ipaddress.IPv6Network
 
 CLOCK_SET_S = 5.0  # by which a clock that was set differs from time that passed; our choice, no source
 
@@ -56,11 +59,34 @@ def _clock_s() -> float:
     return time.time() - time.monotonic()
 
 
-def address_of(request: Request) -> str:
-    """Return whom a request without a sign-in is counted for: its address; of IPv6 the network, which has one owner."""
+def address_of(request: Request, trusted: Sequence[Network] = ()) -> str:
+    """Return whom a request without a sign-in is counted for: its address; of IPv6 the network, which has one owner.
+
+    What came from a trusted proxy is counted for whom X-Forwarded-For names last that is no trusted proxy: what stands
+    before that name anybody may have written.
+    """
     host = request.client.host if request.client else ""
+    if trusted and _is_among(host, trusted):
+        for name in reversed(",".join(request.headers.getlist("x-forwarded-for")).split(",")):
+            if not _is_address(name.strip()):
+                break
+            host = name.strip()
+            if not _is_among(host, trusted):
+                break
     try:
         address = ipaddress.ip_address(host.partition("%")[0])
     except ValueError:
         return f"address {host}"
     return f"address {ipaddress.ip_network((address, 64), strict=False) if address.version == 6 else address}"
+
+
+def _is_address(name: str) -> bool:
+    try:
+        ipaddress.ip_address(name)
+    except ValueError:
+        return False
+    return True
+
+
+def _is_among(host: str, networks: Sequence[Network]) -> bool:
+    return _is_address(host) and any(ipaddress.ip_address(host) in one for one in networks)

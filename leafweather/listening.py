@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import ipaddress
 import socket
 import ssl
 
@@ -31,7 +32,8 @@ def access_of(settings: Settings) -> Access:
     Raises
     ------
     CannotStart
-        If other computers could come in and what they send would not be encrypted; if a certificate cannot be used.
+        If other computers could come in and what they send would not be encrypted; if a certificate or a trusted
+        proxy's address cannot be used.
     """
     if (settings.tls_cert is None) != (settings.tls_key is None):
         missing = "--tls-key (LEAFWEATHER_TLS_KEY)" if settings.tls_key is None else "--tls-cert (LEAFWEATHER_TLS_CERT)"
@@ -49,7 +51,19 @@ def access_of(settings: Settings) -> Access:
     often = settings.requests_per_minute
     if often is None:
         often = REQUESTS_A_MINUTE if required else 0
-    return Access(required=required, secure=encrypted or settings.behind_proxy, requests_per_minute=often or None)
+    secure = encrypted or settings.behind_proxy
+    return Access(required, secure, often or None, _trusted(settings.trusted_proxies or ""))
+
+
+def _trusted(text: str) -> tuple[ipaddress.IPv4Network | ipaddress.IPv6Network, ...]:
+    """Return the addresses and networks of a setting."""
+    try:
+        return tuple(ipaddress.ip_network(one.strip()) for one in text.split(",") if one.strip())
+    except ValueError as error:
+        raise CannotStart(
+            f"LEAFWEATHER_TRUSTED_PROXIES: {error}: write addresses or networks of proxies with commas between, as in "
+            "127.0.0.1, 192.0.2.0/28"
+        ) from error
 
 
 def _tried(settings: Settings) -> None:

@@ -27,6 +27,9 @@ class Settings(BaseSettings):
     tls_cert: Path | None = Field(None, description="certificate of the page and API, with its chain; PEM")
     tls_key: Path | None = Field(None, description="its key; PEM")
     behind_proxy: bool = Field(False, description="a proxy in front of us does TLS")
+    trusted_proxies: str | None = Field(
+        None, description="addresses or networks, with commas between, whose X-Forwarded-For is believed"
+    )
     requests_per_minute: int | None = Field(None, ge=0, description="requests one may make in a minute; 0 for no limit")
     mqtt_host: str = Field("127.0.0.1", description="the broker's address")
     mqtt_port: int = Field(1883, ge=1, le=65535, description="the broker's port")

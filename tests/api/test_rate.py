@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import httpx
 import pytest
+from fastapi import Request
 
 from api import rate
 from api.house import Access
@@ -14,6 +15,7 @@ from api.rate import RequestRate
 from farm.roles import Role
 from leafweather.listening import REQUESTS_A_MINUTE, access_of
 from leafweather.settings import Settings
+from leafweather.starting import CannotStart
 from store.journal import Journal
 from tests.api.conftest import Client, assert_problem
 from tests.serving import Served
@@ -104,6 +106,44 @@ def test_addresses_are_told_apart_as_networks_are_given_out(address, whose):
             host = address
 
     assert rate.address_of(Request) == whose
+
+
+@pytest.mark.parametrize(
+    ("client", "forwarded", "trusted", "whose"),
+    [
+        ("192.0.2.7", "198.51.100.1", "", "192.0.2.7"),
+        ("192.0.2.7", "198.51.100.1", "127.0.0.1", "192.0.2.7"),
+        ("127.0.0.1", "198.51.100.1", "", "127.0.0.1"),
+        ("127.0.0.1", "198.51.100.1", "127.0.0.1", "198.51.100.1"),
+        ("127.0.0.1", "203.0.113.9, 198.51.100.1", "127.0.0.1", "198.51.100.1"),
+        ("127.0.0.1", "198.51.100.1, 10.0.0.5", "127.0.0.1, 10.0.0.0/8", "198.51.100.1"),
+        ("127.0.0.1", "198.51.100.1, made up", "127.0.0.1", "127.0.0.1"),
+        ("127.0.0.1", None, "127.0.0.1", "127.0.0.1"),
+    ],
+)
+def test_only_a_trusted_proxy_says_whose_request_it_is(client, forwarded, trusted, whose):
+    headers = [] if forwarded is None else [(b"x-forwarded-for", forwarded.encode())]
+    request = Request({"type": "http", "client": (client, 1), "headers": headers})
+    networks = access_of(Settings(trusted_proxies=trusted)).trusted_proxies
+    assert rate.address_of(request, networks) == f"address {whose}"
+
+
+def test_strangers_behind_a_trusted_proxy_are_counted_each_for_themselves(house, journal):
+    trusted = access_of(Settings(trusted_proxies="127.0.0.1")).trusted_proxies
+    for known, found in ((trusted, [401] * 10), ((), [401] * OFTEN + [429] * (10 - OFTEN))):
+        served = Served(replace(house, journal=journal, access=Access(True, False, OFTEN, known)))
+        try:
+            asked = [
+                httpx.get(f"{served.url}api/v1/farm", headers={"X-Forwarded-For": f"192.0.2.{n}"}) for n in range(10)
+            ]
+            assert [one.status_code for one in asked] == found
+        finally:
+            served.stop()
+
+
+def test_a_trusted_proxy_that_is_no_address_is_told():
+    with pytest.raises(CannotStart, match=r"LEAFWEATHER_TRUSTED_PROXIES: .*'proxy\.example'.*192\.0\.2\.0/28"):
+        access_of(Settings(trusted_proxies="proxy.example"))
 
 
 @pytest.mark.parametrize(
