@@ -73,7 +73,7 @@ function Footer({ farm }) {
 function Page({ feed }) {
   const [, redraw] = useState(0);
   const [view, setView] = useState(readView);
-  const [sought, setSought] = useState(null);
+  const [sought, setSought] = useState(() => (view.found ? { title: "findings", found: view.found } : null));
 
   useEffect(() => {
     const again = () => redraw((n) => n + 1);
@@ -85,7 +85,8 @@ function Page({ feed }) {
   }, []);
 
   const list = feed.data("series")?.series ?? [];
-  const seen = view.tracks.length ? view : { ...view, tracks: usual(list) };
+  // A finding is named once, by the link that leads to it: what is changed afterwards does not lead there again.
+  const seen = { ...view, found: "", ...(view.tracks.length ? {} : { tracks: usual(list) }) };
   const change = (part) => {
     const next = { ...seen, ...part };
     history.replaceState(null, "", link(next));
@@ -100,7 +101,7 @@ function Page({ feed }) {
     const next = { ...shown, open: opened(shown, anchor.dataset.shows, true) };
     history.pushState(null, "", link(next));
     setView(next);
-    setSought(anchor.dataset.shows);
+    setSought({ title: anchor.dataset.title ?? anchor.dataset.shows, found: shown.found });
   };
   const farm = feed.data("farm");
   const zone = farm?.timezone ?? "UTC";

@@ -6,7 +6,7 @@ import { Balances } from "./balances.js";
 import { Batches } from "./batches.js";
 import { Clocks, Rejects, Unknown } from "./arrivals.js";
 import { DataSet } from "./data_set.js";
-import { Findings, FOUND } from "./findings.js";
+import { Findings, FOUND, show } from "./findings.js";
 import { html } from "./html.js";
 import { Light } from "./light.js";
 import { Notices } from "./notices.js";
@@ -65,8 +65,12 @@ export function Parts({ farm, ...shared }) {
   const { feed, view, change, sought, onFound } = shared;
   useEffect(() => {
     if (!sought) return;
-    const title = document.getElementById(`${sought}-title`);
-    if (!title) return;
+    const title = document.getElementById(`${sought.title}-title`);
+    if (!title || (sought.found && !feed.data(FOUND))) return; // it is still to come
+    if (sought.found && show(sought.found)) {
+      onFound();
+      return;
+    }
     const calm = matchMedia("(prefers-reduced-motion: reduce)").matches;
     title.closest("section").scrollIntoView({ behavior: calm ? "auto" : "smooth" });
     title.tabIndex = -1;

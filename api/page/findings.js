@@ -1,7 +1,7 @@
 // What may be behind what is unusual: ranked causes, the numbers for and against, the next check.
 import { html } from "./html.js";
 import { dayAndClock, number } from "./text.js";
-import { around, link } from "./view.js";
+import { around, atFinding, link } from "./view.js";
 
 export const FOUND = "findings?start=-7d";
 const NBSP = "\u00a0";
@@ -19,21 +19,25 @@ export function alike(findings) {
 }
 
 /** The likeliest cause of an excursion, in a few words, with a link to the whole. */
-export function Likely({ feed, excursion }) {
-  const found = (feed.data(FOUND)?.findings ?? []).find((one) => one.excursion === excursion);
+export function Likely({ feed, excursion, view }) {
+  const found = foundOf(feed, excursion);
   if (!found) return html`<span class="note">not looked at yet</span>`;
   const words = found.cannot_tell_apart.length ? "cannot tell" : `${found.causes[0].label} (${percent(found.causes[0])})`;
-  return html`<a href=${`#found-${found.id}`} onClick=${(event) => reveal(event, found.id)}>${words}</a>`;
+  return html`<a href=${link(atFinding(view, found.id))} data-shows="excursions" data-title="findings">${words}</a>`;
 }
 
-/** The address holds the view, so a jump within the page must leave it alone. */
-function reveal(event, id) {
-  event.preventDefault();
+/** The finding about an excursion, if there is one. */
+export const foundOf = (feed, excursion) => (feed.data(FOUND)?.findings ?? []).find((one) => one.excursion === excursion);
+
+/** Unfold a finding and bring it into sight; whether it is there. */
+export function show(id) {
   const shown = document.getElementById(`found-${id}`);
-  if (!shown) return;
+  if (!shown) return false;
   for (let part = shown; part; part = part.parentElement.closest("details")) part.open = true;
-  shown.scrollIntoView({ block: "nearest" });
+  const calm = matchMedia("(prefers-reduced-motion: reduce)").matches;
+  shown.scrollIntoView({ block: "start", behavior: calm ? "auto" : "smooth" });
   shown.querySelector("summary").focus({ preventScroll: true });
+  return true;
 }
 
 function Pieces({ sign, title, pieces }) {
@@ -84,9 +88,9 @@ export function Findings({ feed, zone, view }) {
   const now_open = rows.filter((one) => !over(one));
   const before = rows.filter(over);
   const open = alike(now_open).length === 1 || now_open.some((one) => one.urgent);
-  const show = (several, unfolded) => several.map((found) => html`<${Found} key=${found.id} ...${{ found, zone, view, now, open: unfolded }} />`);
-  const grouped = (several, unfolded) => alike(several).map((some) => (some.length === 1 ? show(some, unfolded) : html`<details class="long" key=${some[0].id} open=${unfolded}>
-    <summary>${some[0].headline} In ${some.length} excursions.</summary>${show(some, false)}</details>`));
+  const listed = (several, unfolded) => several.map((found) => html`<${Found} key=${found.id} ...${{ found, zone, view, now, open: unfolded }} />`);
+  const grouped = (several, unfolded) => alike(several).map((some) => (some.length === 1 ? listed(some, unfolded) : html`<details class="long" key=${some[0].id} open=${unfolded}>
+    <summary>${some[0].headline} In ${some.length} excursions.</summary>${listed(some, false)}</details>`));
   return html`<section id="findings" aria-labelledby="findings-title">
     <div class="head"><h2 id="findings-title">Likely causes</h2><p class="note">What may be behind excursions and anything unusual, held against this farm\u2019s own earlier days. Probabilities are a model\u2019s; look before you act.</p></div>
     <div class="body">

@@ -1,8 +1,9 @@
 // What needs a person, in sentences.
 import { Doing, STANDING, State } from "./alarms.js";
+import { foundOf } from "./findings.js";
 import { html } from "./html.js";
 import { dayAndClock, lasting } from "./text.js";
-import { around, link } from "./view.js";
+import { around, atFinding, link, opened } from "./view.js";
 
 const MOST_NAMED = 3;
 
@@ -20,14 +21,17 @@ function Shape({ urgency }) {
 
 function Need({ feed, need, now, zone, view }) {
   const since = need.since ? Date.parse(need.since) : null;
-  const href = need.series.length ? link(around(view, need.series[0], since ?? now, null, now)) : null;
+  const found = need.finding ?? (need.excursion && foundOf(feed, need.excursion)?.id);
+  const over = need.series.length ? link(around(view, need.series[0], since ?? now, null, now)) : null;
+  let sentence = need.sentence;
+  if (found) sentence = html`<a href=${link(atFinding(view, found))} data-shows="excursions" data-title="findings">${need.sentence}</a>`;
+  else if (need.refused) sentence = html`<a href=${link({ ...view, open: opened(view, "sensors", true) })} data-shows="sensors" data-title="rejects">${need.sentence}</a>`;
+  else if (over) sentence = html`<a href=${over} data-shows="timeline">${need.sentence}</a>`;
   return html`<li class=${`need ${need.urgency}`}>
     <p class="urgency"><${Shape} urgency=${need.urgency} /> ${URGENCY[need.urgency]}${need.state && html`<${State} state=${need.state} />`}</p>
     <div>
-      <p class="sentence">${href
-        ? html`<a href=${href} data-shows="timeline">${need.sentence}</a>`
-        : need.sentence}</p>
-      ${since !== null && html`<p class="note">since ${dayAndClock(since, zone)}</p>`}
+      <p class="sentence">${sentence}</p>
+      ${(since !== null || found) && html`<p class="note">${since !== null && `since ${dayAndClock(since, zone)}`}${found && over && html`${since !== null && "; "}<a href=${over} data-shows="timeline">on the timeline</a>`}</p>`}
       ${need.caution && html`<p class="caution"><strong>Caution.</strong> ${need.caution}</p>`}
       ${need.alarm && html`<${Doing} feed=${feed} id=${need.alarm} state=${need.state} about=${need.sentence.split(":")[0]} />`}
     </div>

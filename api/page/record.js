@@ -31,7 +31,7 @@ export function Excursions({ feed, zone, view }) {
     dayAndClock(Date.parse(one.onset), zone),
     one.end ? lasting(one.duration_s) : html`<strong>open</strong>, ${lasting((now - Date.parse(one.onset)) / 1000)} so far`,
     furthest(one, one),
-    html`<${Likely} feed=${feed} excursion=${one.id} />`,
+    html`<${Likely} feed=${feed} excursion=${one.id} view=${view} />`,
   ];
   return html`<section id="excursions" aria-labelledby="excursions-title">
     <div class="head"><h2 id="excursions-title">Excursions</h2><p class="note">Stretches outside a band that lasted. Open ones first, then the last seven days${answer?.next ? `; the newest ${answer.excursions.length} of them` : ""}.</p></div>

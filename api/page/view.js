@@ -35,7 +35,7 @@ function readTracks(text) {
 // Which parts of the page are open: as the address says; else what it speaks of, and these where there is room for them.
 const WIDE = "(min-width: 62rem)";
 const OPEN_WHERE_WIDE = ["timeline", "air"];
-const SPEAKS_OF = { tracks: "timeline", series: "timeline", from: "timeline", end: "timeline", day: "day", air: "air", airspan: "air", joined: "air" };
+const SPEAKS_OF = { tracks: "timeline", series: "timeline", from: "timeline", end: "timeline", day: "day", found: "excursions", air: "air", airspan: "air", joined: "air" };
 export const isWide = () => matchMedia(WIDE).matches;
 const openParts = (view) => view.open?.split(",") ?? [...new Set([...(isWide() ? OPEN_WHERE_WIDE : []), ...view.spokenOf])];
 export function isOpen(view, part) {
@@ -67,6 +67,7 @@ export function readView(hash = location.hash) {
     airspan: DAY.test(asked.get("airspan") ?? "") || ["7d", "30d"].includes(asked.get("airspan")) ? asked.get("airspan") : "24h",
     days: [7, 14, 30, 92].includes(Number(asked.get("days"))) ? Number(asked.get("days")) : 14,
     joined: asked.has("joined"),
+    found: /^[0-9a-f]{10}$/.test(asked.get("found") ?? "") ? asked.get("found") : "",
     open: /^[a-z,-]+$/.test(asked.get("open") ?? "") ? asked.get("open") : null,
     spokenOf: Object.keys(SPEAKS_OF).filter((name) => asked.has(name)).map((name) => SPEAKS_OF[name]),
   };
@@ -87,8 +88,12 @@ export function link(view) {
   if (view.joined) parts.set("joined", "yes");
   if (view.days && view.days !== 14) parts.set("days", view.days);
   if (view.open) parts.set("open", view.open);
+  if (view.found) parts.set("found", view.found);
   return "#" + parts.toString().replaceAll("%2F", "/").replaceAll("%3A", ":").replaceAll("%2C", ",");
 }
+
+/** One finding with its evidence. */
+export const atFinding = (view, id) => ({ ...view, open: opened(view, "excursions", true), found: id });
 
 /** The view with one series in its uppermost track; where that makes many tracks, the lowest one goes. */
 export function onTop(view, key) {

@@ -1,0 +1,80 @@
+"""From what needs a person to its cause: the finding with its evidence first, the timeline one step further."""
+
+from __future__ import annotations
+
+import pytest
+
+from api.examples import EXAMPLES
+from tests.api.conftest import HUMIDITY, OPEN
+from tests.browsing import DESK, IN_BROWSER, PHONE, expect
+
+pytestmark = IN_BROWSER
+
+FINDING = EXAMPLES["findings"]["findings"][0] | {
+    "id": "aaaaaaaaaa", "excursion": OPEN.identity, "series": HUMIDITY.key, "end": None,
+    "headline": "Drying is lost (85 %).", "first_check": "Does water come from the drain?",
+    "next_check": "Compare both probes.",
+}  # fmt: skip
+OTHER = FINDING | {"id": "bbbbbbbbbb", "excursion": "0000000000", "headline": "Another (60 %)."}
+
+
+@pytest.fixture
+def visit(tabs, served):
+    def visit(path="", size=DESK, findings=(OTHER, FINDING)):
+        page = tabs.open(size)
+        answer = {"findings": list(findings), "next": None}
+        page.route("**/api/v1/findings?*", lambda route: route.fulfill(json=answer))
+        page.goto(served.url + path)
+        page.locator("#needs .sentence a").first.wait_for()
+        return page
+
+    return visit
+
+
+@pytest.mark.parametrize("size", [DESK, PHONE])
+def test_a_need_opens_its_cause_and_the_timeline_is_one_step_further(visit, size):
+    page = visit(size=size)
+    need = page.locator(".need").filter(has_text="Relative humidity in Room")
+    need.locator(".sentence a").click()
+    finding = page.locator(f"#found-{FINDING['id']}")
+    expect(finding).to_have_attribute("open", "")
+    expect(finding.locator("summary")).to_be_focused()
+    expect(finding.locator("summary")).to_be_in_viewport()
+    expect(finding).to_contain_text("Check first. Does water come from the drain?")
+    expect(finding).to_contain_text("Then, to tell the causes apart. Compare both probes.")
+    assert page.url.endswith(f"found={FINDING['id']}")
+    finding.get_by_role("link", name="on the timeline").click()
+    expect(page.locator("#timeline-title")).to_be_focused()
+    assert f"tracks={HUMIDITY.key}," in page.url
+    assert "found=" not in page.url
+    need.get_by_role("link", name="on the timeline").click()
+    expect(page.locator("#timeline-title")).to_be_focused()
+
+
+def test_a_link_to_a_finding_opens_it_in_another_browser(visit):
+    page = visit(f"#found={FINDING['id']}", size=PHONE)
+    expect(page.locator(f"#found-{FINDING['id']} summary")).to_be_focused()
+    expect(page.locator(f"#found-{FINDING['id']} summary")).to_be_in_viewport()
+    page.get_by_text("Air", exact=True).last.click()  # whatever is changed next does not lead there again
+    expect(page.locator("#fold-air")).to_have_attribute("open", "")
+    assert "found=" not in page.url
+
+
+def test_a_finding_that_is_gone_leads_to_those_that_are_there(visit):
+    page = visit("#found=cccccccccc")
+    expect(page.locator("#findings-title")).to_be_focused()
+
+
+def test_without_a_finding_a_need_opens_the_timeline(visit):
+    page = visit(findings=())
+    page.locator(".need .sentence a").filter(has_text="Relative humidity in Room").click()
+    expect(page.locator("#timeline-title")).to_be_focused()
+
+
+@pytest.mark.parametrize("size", [DESK, PHONE])
+def test_what_was_refused_is_one_tap_away(visit, size):
+    page = visit(size=size)
+    page.locator(".need .sentence a").filter(has_text="See what was refused").click()
+    expect(page.locator("#rejects-title")).to_be_focused()
+    expect(page.locator("#rejects")).to_be_in_viewport()
+    expect(page.locator("#rejects")).to_contain_text("room/humidty")
