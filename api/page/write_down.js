@@ -19,8 +19,10 @@ const KINDS = {
     { name: "series", label: "Compared with", type: "series" }, number("value", "What your instrument gave"),
     number("plus_or_minus", "Its give or take", { optional: true })] },
   ph_calibration: { label: "pH calibration", fields: [
-    probe("solution_ph"), number("buffers.0", "First buffer, pH"), number("readings.0", "The probe read"),
-    number("buffers.1", "Second buffer, pH"), number("readings.1", "The probe read"), WARM, ADJUSTED] },
+    probe("solution_ph"), { name: "reading_unit", label: "The readings are", type: "choice", choices: [["pH", "pH, as the device shows it"], ["mV", "mV of the electrode"]] },
+    number("buffers.0", "First buffer, pH at 25 °C"), number("readings.0", "The probe read in the first", { unit: "reading_unit" }),
+    number("buffers.1", "Second buffer, pH at 25 °C"), number("readings.1", "The probe read in the second", { unit: "reading_unit" }), WARM, ADJUSTED],
+  follows: { reading_unit: { mV: "mV tell the electrode’s slope and offset; they stand in the day sheet, and beside EC and pH in the root zone. Readings are corrected by them where the device was set by a calibration in mV." } } },
   ec_calibration: { label: "EC calibration", fields: [
     probe("solution_ec"), number("standard_ms_cm", "Standard, mS/cm"), number("reading_ms_cm", "The probe read, mS/cm"), WARM, ADJUSTED] },
   refill: { label: "Bottle refilled", fields: [text("stock", "Bottle, as named in farm.toml"), number("holds_l", "Holds now, L")] },
@@ -38,8 +40,8 @@ const KINDS = {
 /** What the interface takes: pairs as lists, what is empty left out, an end for work. */
 function detailOf(kind, given, nowMs) {
   const detail = { kind };
-  for (const { name, type, optional } of KINDS[kind].fields) {
-    const value = given[name];
+  for (const { name, type, optional, choices } of KINDS[kind].fields) {
+    const value = given[name] ?? choices?.[0][0];
     if (type === "tick") detail[name] = Boolean(value);
     else if (value === undefined || value === "") {
       if (!optional && type !== "zone") return null;
@@ -60,9 +62,9 @@ async function send(body) {
   throw new Error(isJson ? (await response.json()).detail : `The server answered ${response.status}.`);
 }
 
-function Field({ field, value, set, feed }) {
+function Field({ field, value, unit, set, feed }) {
   const given = (event) => set(field.name, field.type === "tick" ? event.target.checked : event.target.value);
-  const label = `${field.label}${field.optional ? ", if known" : ""}`;
+  const label = `${field.label}${unit ? `, ${unit}` : ""}${field.optional ? ", if known" : ""}`;
   const choice = (options, none) => html`<label class="field">${label} <select value=${value ?? ""} onChange=${given}>
     <option value="">${none}</option>${options.map(([key, name]) => html`<option value=${key}>${name}</option>`)}</select></label>`;
   if (field.type === "tick") return html`<label class="tick"><input type="checkbox" checked=${Boolean(value)} onChange=${given} /> ${label}</label>`;
@@ -71,6 +73,8 @@ function Field({ field, value, set, feed }) {
       && (!field.quantity || one.quantity === field.quantity));
     return choice(all.map((one) => [one.key, `${one.zone_label}, ${one.label}`]), "choose …");
   }
+  if (field.type === "choice") return html`<label class="field">${label} <select value=${value ?? field.choices[0][0]} onChange=${given}>
+    ${field.choices.map(([key, name]) => html`<option value=${key}>${name}</option>`)}</select></label>`;
   if (field.type === "batch") return choice((feed.data("batches")?.batches ?? []).map((one) => [one.batch, one.batch]), "choose …");
   if (field.type === "zone") return choice((feed.data("zones")?.zones ?? []).map((one) => [one.zone, one.label]), "the whole farm");
   return html`<label class="field">${label} <input type=${field.type} step="any" maxlength="2000" autocomplete="off" value=${value ?? ""} onInput=${given} /></label>`;
@@ -83,6 +87,8 @@ export function WriteDown({ feed, zone }) {
   const [when, setWhen] = useState("");
   const [said, setSaid] = useState({});
   if (!may("technician")) return null;
+  const unitOf = ({ unit }) => unit && (given[unit] ?? KINDS[kind].fields.find((one) => one.name === unit).choices[0][0]);
+  const follows = Object.entries(KINDS[kind].follows ?? {}).map(([name, texts]) => texts[given[name]]).filter(Boolean);
   const set = (name, value) => { setGiven({ ...given, [name]: value }); setSaid({}); };
   const write = async (event) => {
     event.preventDefault();
@@ -109,8 +115,9 @@ export function WriteDown({ feed, zone }) {
       <div class="controls">
         <label class="field">What <select value=${kind} onChange=${(event) => { setKind(event.target.value); setGiven({}); setSaid({}); }}>
           ${Object.entries(KINDS).map(([name, one]) => html`<option value=${name}>${one.label}</option>`)}</select></label>
-        ${KINDS[kind].fields.map((field) => html`<${Field} key=${`${kind} ${field.name}`} ...${{ field, set, feed }} value=${given[field.name]} />`)}
+        ${KINDS[kind].fields.map((field) => html`<${Field} key=${`${kind} ${field.name}`} ...${{ field, set, feed, unit: unitOf(field) }} value=${given[field.name]} />`)}
       </div>
+      ${follows.map((text) => html`<p class="note">${text}</p>`)}
       <div class="controls">
         <label class="field">Who <input type="text" maxlength="80" autocomplete="name" value=${who} onInput=${(event) => setWho(event.target.value)} /></label>
         <label class="field">When, if not now (clock of ${zone}) <input type="datetime-local" value=${when} onInput=${(event) => setWhen(event.target.value)} /></label>

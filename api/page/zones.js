@@ -51,8 +51,8 @@ const STANDING = { inside: "inside", low: "below", high: "above", no_band: "", s
 function LastDay({ row }) {
   const { last_day: last } = row;
   if (!last) return null;
-  const stands = STANDING[last.standing] && html`, <b class=${last.standing === "inside" ? "" : "outside"}>${STANDING[last.standing]}</b> its target`;
-  return html`<span class="last-day">Last whole light day: ${last.mol === null ? "not known" : withUnit(last.mol, row)}${stands}</span> `;
+  const stands = STANDING[last.standing] && html`, <b class=${last.standing === "inside" ? "" : "outside"}>${STANDING[last.standing]}</b>`;
+  return html`<span class="last-day">last whole day ${last.mol === null ? "not known" : number(last.mol, row.decimals)}${stands}</span> `;
 }
 
 /** What the value may be off by, in its own unit; one decimal more where it would round to nothing. */
@@ -75,7 +75,7 @@ function Row({ row, give, elapsed, stale, view }) {
     <td role="cell" class="value"><span class="number">${number(row.value, row.decimals)}</span> <span class="unit">${row.value !== null && row.display_unit}</span></td>
     <td role="cell" class="marked"><${Mark} row=${row} stale=${stale} /></td>
     <td role="cell" class="said">
-      ${(said || range) && html`<span>${said && html`<strong>${said}</strong>`} ${range}${adds && range && " by its end"}</span> `}
+      ${(said || range) && html`<span>${said && html`<strong>${said}</strong>`} ${range}</span> `}
       <${LastDay} row=${row} />
       ${row.flag > 2 && html` <em>${FLAGS[row.flag] ?? "unknown"} reading</em>`}
       <span class="age">${row.value !== null && give > 0 && html`<${Give} row=${row} give=${give} />, `}${age === null ? "no reading yet" : old ? `last ${silent ? "heard" : "told"} ${lasting(age)} ago` : `${lasting(age)} ago`}</span>

@@ -53,8 +53,11 @@ def test_the_tile_counts_no_day_that_is_not_over(browser, lit, size):
         row = tile.get_by_role("row").filter(has_text="Daily light integral")
         told = " ".join(row.inner_text().replace("\u00a0", " ").split())
         assert "6.3 mol m⁻² d⁻¹" in told
-        assert "so far 12.0 to 17.0 by its end" in told
-        assert "Last whole light day: 14.4 mol m⁻² d⁻¹, inside its target" in told
+        assert "so far 12.0 to 17.0" in told
+        assert "last whole day 14.4, inside" in told
+        assert page.evaluate("document.documentElement.scrollWidth") <= size[0]
+        for cell in row.locator(".said > span").all():
+            assert cell.evaluate("(one) => one.getBoundingClientRect().right <= innerWidth"), cell.inner_text()
     finally:
         context.close()
         served.stop()
