@@ -6,7 +6,7 @@ import { html } from "./html.js";
 import { Performance } from "./performance.js";
 import { dayAndClock, number } from "./text.js";
 
-export const STANDING = "alarms?standing=true&suppressed=true&limit=500";
+export const STANDING = "alarms?standing=true&suppressed=true&limit=1000";
 const HOURS = [1, 4, 12, 24, 72];
 
 const STATES = {

@@ -33,7 +33,7 @@ const PARTS = [
   ["balances", "Balances", () => "water, stocks, energy and CO2, day by day", [Balances]],
   ["excursions", "Excursions", knowing([RECENT], (feed) => {
     const open = whole(feed.data(RECENT), "excursions").filter((one) => !one.end).length;
-    return `${listed(counted(open, "open", "open"), counted(whole(feed.data(RECENT), "excursions").length - open, "ended", "ended") || "none ended")} in seven days`;
+    return `${feed.data(RECENT).next ? "at least " : ""}${listed(counted(open, "open", "open"), counted(whole(feed.data(RECENT), "excursions").length - open, "ended", "ended") || "none ended")} in seven days`;
   }), [Excursions, Findings]],
   ["alarms", "Alarms", knowing([STANDING], (feed) => counted(whole(feed.data(STANDING), "alarms").length, "alarm stands", "alarms stand") || "no alarm stands"), [Alarms, Notices]],
   ["day", "Day sheet", knowing(["days"], (feed) => { const last = [...whole(feed.data("days"), "days")].sort().at(-1); return last ? `up to ${plainDay(last)}` : "none yet"; }), [DaySheet]],

@@ -5,6 +5,7 @@ import { Listening } from "./listening.js";
 const ROUND_S = 5;
 const SLOWEST_S = 60;
 const TOLD_S = 20; // between questions of which the server tells when their answer changed: time itself changes some
+const MOST_PAGES = 10; // of one list; our choice, no source
 export const OLD_AFTER_S = 60;
 
 export const API = "/api/v1/";
@@ -12,6 +13,20 @@ export const API = "/api/v1/";
 /** Ask one address; an error carries the problem's own words. */
 export async function ask(path, signal) {
   return (await asked(path, { signal })).data;
+}
+
+/** A list whose answer came in pages, as one: every page after the first, as far as anybody could look through them. */
+async function withLater(path, first, signal) {
+  const [name] = Object.entries(first).find(([, part]) => Array.isArray(part)) ?? [];
+  if (!first.next || !name) return first;
+  const rows = [...first[name]];
+  let { next } = first;
+  for (let page = 1; next && page < MOST_PAGES; page += 1) {
+    const { data } = await asked(`${path}${path.includes("?") ? "&" : "?"}before=${encodeURIComponent(next)}`, { signal });
+    rows.push(...data[name]);
+    next = data.next;
+  }
+  return { ...first, [name]: rows, next, paged: true };
 }
 
 /** Ask one address for an answer and its tag; nothing where the answer is still the one of a tag. */
@@ -196,7 +211,9 @@ export class Feed {
   async fetchOne(path, one) {
     one.changed = false; // what changes while it is asked makes it due again
     const before = this.answers[path];
-    const answer = await asked(path, { tag: before?.tag, signal: this.holding.signal });
+    // The tag is the first page's: it does not tell whether a later one is still the same.
+    const answer = await asked(path, { tag: before?.data.paged ? undefined : before?.tag, signal: this.holding.signal });
+    if (answer) answer.data = await withLater(path, answer.data, this.holding.signal);
     if (this.barred || this.held) return;
     const at = Date.now();
     const isFirst = !before;

@@ -92,7 +92,7 @@ export function Findings({ feed, zone, view }) {
   const grouped = (several, unfolded) => alike(several).map((some) => (some.length === 1 ? listed(some, unfolded) : html`<details class="long" key=${some[0].id} open=${unfolded}>
     <summary>${some[0].headline} In ${some.length} excursions.</summary>${listed(some, false)}</details>`));
   return html`<section id="findings" aria-labelledby="findings-title">
-    <div class="head"><h2 id="findings-title">Likely causes</h2><p class="note">What may be behind excursions and anything unusual, held against this farm\u2019s own earlier days. Probabilities are a model\u2019s; look before you act.</p></div>
+    <div class="head"><h2 id="findings-title">Likely causes</h2><p class="note">What may be behind excursions and anything unusual, held against this farm\u2019s own earlier days. Probabilities are a model\u2019s; look before you act.${answer?.next && ` The newest ${answer.findings.length} of them.`}</p></div>
     <div class="body">
       ${!answer && html`<p class="note">Not known yet.</p>`}
       ${answer && !rows.length && html`<p>Nothing unusual in the last seven days.</p>`}
