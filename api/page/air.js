@@ -1,14 +1,13 @@
 // Where a zone's air was: an hour a mark on a psychrometric chart, what the plan wants, and what would wet a surface.
 import { useEffect, useRef, useState } from "./vendor/preact-hooks.js";
 import { AirDrawing, Shape } from "./air_drawing.js";
-import { ask } from "./feed.js";
 import { html } from "./html.js";
 import { Table } from "./table.js";
 import { dayAndClock, dayName, limits, number, plainDay, words } from "./text.js";
 import { amount, known } from "./told.js";
+import { useAnswer } from "./use_answer.js";
 import { inDays } from "./view.js";
 
-const REFRESH_MS = 300_000;
 const HOURLY = 50; // hours, above which the table has days
 const RATIO = "g/kg";
 const STATES = [[true, "lights on"], [false, "lights off"], [null, "lights not known"]];
@@ -154,25 +153,12 @@ function zonesWithAir(list) {
 }
 
 export function Air({ feed, zone, view, change }) {
-  const [chart, setChart] = useState(null);
-  const [fault, setFault] = useState(null);
-  const [turn, setTurn] = useState(0);
   const zones = zonesWithAir(feed.data("series")?.series ?? []);
   const days = [...(feed.data("days")?.days ?? [])].sort().reverse();
   const place = view.air; // none: the interface chooses
   const isDay = view.airspan.includes("-");
-  useEffect(() => {
-    const timer = setInterval(() => document.hidden || setTurn((n) => n + 1), REFRESH_MS);
-    return () => clearInterval(timer);
-  }, []);
-  useEffect(() => {
-    const stop = new AbortController();
-    const when = isDay ? `day=${view.airspan}` : `start=-${inDays(view.airspan)}d`;
-    ask(`air-chart?${when}${place && `&zone=${encodeURIComponent(place)}`}`, stop.signal)
-      .then((found) => { setChart(found); setFault(null); })
-      .catch((error) => stop.signal.aborted || setFault(error.message));
-    return () => stop.abort();
-  }, [place, view.airspan, isDay ? 0 : turn]);
+  const when = isDay ? `day=${view.airspan}` : `start=-${inDays(view.airspan)}d`;
+  const { answer: chart, fault } = useAnswer(feed, `air-chart?${when}${place && `&zone=${encodeURIComponent(place)}`}`);
   const choices = isDay && !days.includes(view.airspan) ? [view.airspan, ...days] : days;
   return html`<section id="air" aria-labelledby="air-title" class="full">
     <div class="head"><h2 id="air-title" tabindex="-1">Where the air was</h2>

@@ -1,11 +1,12 @@
 // What the watch wrote: excursions and the day sheet.
-import { useEffect, useState } from "./vendor/preact-hooks.js";
-import { API, ask } from "./feed.js";
+import { useState } from "./vendor/preact-hooks.js";
+import { API } from "./feed.js";
 import { Likely } from "./findings.js";
 import { html } from "./html.js";
 import { Science } from "./science.js";
 import { Table } from "./table.js";
 import { dayAndClock, isoDay, lasting, number, plainDay, withUnit } from "./text.js";
+import { useAnswer } from "./use_answer.js";
 import { around, link } from "./view.js";
 import { Written } from "./written.js";
 
@@ -111,16 +112,7 @@ export function DaySheet({ feed, zone, view, change }) {
   const days = [...(feed.data("days")?.days ?? [])].sort().reverse();
   const today = isoDay(feed.now(), zone);
   const day = view.day || days.find((one) => one < today) || days[0] || ""; // the newest whole day
-  const [sheet, setSheet] = useState(null);
-  const [fault, setFault] = useState(null);
-  useEffect(() => {
-    if (!day) return undefined;
-    const stop = new AbortController();
-    ask(`days/${day}`, stop.signal)
-      .then((found) => { setSheet(found); setFault(null); })
-      .catch((error) => stop.signal.aborted || (setSheet(null), setFault(error.message)));
-    return () => stop.abort();
-  }, [day]);
+  const { answer: sheet, fault } = useAnswer(feed, day ? `days/${day}` : "");
   const choices = !day || days.includes(day) ? days : [day, ...days];
   return html`<section id="day" aria-labelledby="day-title">
     <div class="head"><h2 id="day-title">Day sheet</h2>

@@ -118,6 +118,50 @@ def test_an_hour_of_the_air_is_read_by_keyboard_and_the_address_keeps_the_choice
     assert table.get_by_role("row").count() == 1 + 22, "23 hours of the day have readings, and one of them no humidity"
 
 
+def another_stretch(page):
+    page.locator("#air").get_by_label("Stretch").select_option("7d")
+
+
+def another_day(page):
+    page.evaluate("location.hash = 'day=2026-03-02&open=day'")
+
+
+@pytest.mark.parametrize(
+    ("link", "address", "told", "choose"),
+    [
+        ("#air=room&open=air", "air-chart", "#air-told", another_stretch),
+        ("#day=2026-03-01&open=day", "days/2026-03-02", "#day .body", another_day),
+    ],
+)
+def test_what_answered_another_question_is_not_shown_while_the_new_one_fails(
+    browser, served, link, address, told, choose
+):
+    context = browser.new_context()
+    page = context.new_page()
+    page.goto(served.url + link)
+    part = page.locator(told.split()[0].removesuffix("-told"))
+    expect(page.locator(told)).to_contain_text("Mon 2 Mar")
+    page.route(f"**/api/v1/{address}*", lambda route: route.fulfill(status=503, json={"detail": "The store rests."}))
+    choose(page)
+    expect(part.get_by_role("alert")).to_have_text("The store rests.")
+    expect(part).not_to_contain_text("82")
+    expect(part.locator("table, svg.air-drawing")).to_have_count(0)
+    context.close()
+
+
+def test_air_that_could_not_be_read_anew_says_how_old_it_is(browser, served):
+    context = browser.new_context()
+    page = context.new_page()
+    page.clock.install()
+    page.goto(f"{served.url}#air=room&open=air")
+    expect(page.locator("#air-told")).to_contain_text("Room")
+    page.route("**/api/v1/air-chart*", lambda route: route.fulfill(status=503, json={"detail": "The store rests."}))
+    page.clock.fast_forward(301_000)
+    expect(page.locator("#air").get_by_role("alert")).to_contain_text("The store rests. What stands here was read 5")
+    expect(page.locator("#air-told")).to_contain_text("Room")
+    context.close()
+
+
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("size", [NARROWEST, PHONE, DESK])
 def test_the_air_fits_and_axe_finds_nothing_serious(visit, size, scheme):
