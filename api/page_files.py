@@ -40,11 +40,13 @@ def serve_page(app: FastAPI) -> None:
 
 
 def service_worker() -> str:
-    """Return the worker with the list of files it keeps and a version that changes with any of them."""
+    """Return the worker with the files it keeps, each with its SHA-256, and a version that changes with any of them."""
     kept = sorted(one for one in PAGE.rglob("*") if one.suffix in KEPT)
-    digest = hashlib.sha256()
-    for one in kept:
-        digest.update(hashlib.sha256(one.read_bytes()).digest())
-    names = ["/", *(f"/page/{one.relative_to(PAGE).as_posix()}" for one in kept if one.name != "index.html")]
-    known = f'const VERSION = "{digest.hexdigest()[:16]}";\nconst FILES = {json.dumps(names)};\n'
+    files = {_address(one): hashlib.sha256(one.read_bytes()).hexdigest() for one in kept}
+    digest = hashlib.sha256(json.dumps(files).encode()).hexdigest()
+    known = f'const VERSION = "{digest[:16]}";\nconst FILES = {json.dumps(files)};\n'
     return known + WORKER.read_text(encoding="utf-8")
+
+
+def _address(file: Path) -> str:
+    return "/" if file.name == "index.html" else f"/page/{file.relative_to(PAGE).as_posix()}"

@@ -8,6 +8,7 @@ import { FOUND } from "./findings.js";
 import { html, render } from "./html.js";
 import { forget, keep, kept } from "./kept.js";
 import { Needs } from "./needs.js";
+import { atOnce, install, Newer } from "./newer.js";
 import { TOLD } from "./notices.js";
 import { RECENT } from "./record.js";
 import { clock, dayAndClock, dayName, lasting, speak, zoneName } from "./text.js";
@@ -58,6 +59,7 @@ function Header({ feed, farm, zone }) {
     </div>
     ${farm?.invented && html`<p class="invented"><strong>Invented demonstration farm.</strong> Nothing here was measured in a real one.</p>`}
     <${Unanswered} feed=${feed} zone=${zone} />
+    <${Newer} />
     ${health && health.status !== "ok" && html`<p class="warning" role="alert">The recorder reports: ${health.status}. <a href="/api/v1/health">What it says</a></p>`}
   </header>`;
 }
@@ -138,13 +140,6 @@ function leave() {
   forget();
   feed.bar();
 }
-/** Keep the page's files, once: browsers allow it on this machine and over HTTPS alone, and all else works without it. */
-let isInstalled = false;
-function install() {
-  if (isInstalled || !("serviceWorker" in navigator) || !isSecureContext) return;
-  isInstalled = true;
-  navigator.serviceWorker.register("/service-worker.js", { updateViaCache: "none" }).catch(() => {});
-}
 feed.onAnswers = () => {
   if (!feed.data("farm") || !feed.data("needs") || !feed.data("zones") || shut()) return;
   keep(signedInAs(), signedInUntil(), feed.some(FIRST_SCREEN), feed.offset);
@@ -183,4 +178,5 @@ function begin(nobodyAnswers) {
 function askAgain() {
   setTimeout(() => askWho().then(() => (shut() ? feed.bar() : feed.onChange()), askAgain), ASK_AGAIN_MS);
 }
+atOnce(() => feed.onChange());
 askWho().then(() => begin(false), () => { begin(true); askAgain(); });
