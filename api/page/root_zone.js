@@ -5,6 +5,7 @@ import { Table } from "./table.js";
 import { dayAndClock, number, plainDay } from "./text.js";
 import { amount, known, within } from "./told.js";
 import { useAnswer } from "./use_answer.js";
+import { Workings } from "./workings.js";
 
 const STRIPS = [["solution_ec", "EC at 25 °C", "mS/cm", 2], ["solution_ph", "pH", "", 2]];
 
@@ -85,6 +86,7 @@ export function RootZoneDays({ feed, zone, view, change }) {
       ${!answer && !fault && html`<p class="note">Reading …</p>`}
       ${answer && !answer.reservoirs.length && html`<p>No reservoir is described, or no day has been summed up yet.</p>`}
       ${answer?.reservoirs.map((one) => html`<${Reservoir} key=${one.zone} one=${one} dates=${answer.days} zone=${zone} />`)}
+      ${answer?.reservoirs.length > 0 && html`<${Workings} of=${[{ quantity: "ec_drift", name: "EC drift" }]} about="EC drift" />`}
       ${answer && html`<h3>History of the probes</h3>`}
       ${answer && !answer.probes.length && html`<p>No calibration is written down. Write one down below, and what it says of the probe stands here.</p>`}
       ${answer?.probes.map((one) => html`<${Probe} key=${one.key} one=${one} zone=${zone} />`)}

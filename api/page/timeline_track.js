@@ -5,6 +5,7 @@ import { html } from "./html.js";
 import { sentences } from "./summary.js";
 import { dayAndClock, lasting } from "./text.js";
 import { named, unitOf } from "./tracks.js";
+import { Workings } from "./workings.js";
 
 const DASHES = [undefined, "7 4", "2 3"];
 
@@ -65,6 +66,7 @@ export function Track({ id, found, members, only, top, slow, span, zone, nowMs, 
       ${shown?.lines.map((line, n) => html`<p class="says">${joined && html`<${Sample} n=${n} /> <strong>${named(line.series)}.</strong> `}${words[n]}${
         silence(line.series, span, nowMs, zone) && html` <strong class="outside">${silence(line.series, span, nowMs, zone)}</strong>`}</p>`)}
       ${joined && shown?.bands.some((one) => one.low !== null || one.high !== null) && html`<p class="note">Shaded: the band of ${named(told[0])}.</p>`}
+      <${Workings} of=${told.filter((one) => one.origin === "derived")} about=${title} />
       <p class="acts">
         ${!top && html`<button type="button" class="plain" aria-label=${`Move up: ${title}`} onClick=${act.up}>Up</button>`}
         ${!only && html`<button type="button" class="plain" aria-label=${`Remove: ${title}`} onClick=${act.remove}>Remove</button>`}

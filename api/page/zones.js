@@ -2,6 +2,7 @@
 import { html } from "./html.js";
 import { capital, FLAGS, lasting, limits, number, stateWord, withUnit, words } from "./text.js";
 import { isWide, link, upToNow } from "./view.js";
+import { Workings, workedOut } from "./workings.js";
 
 const WIDTH = 96;
 const LEFT = 26;
@@ -122,7 +123,7 @@ function Rows({ name, rows, gives, elapsed, stale, view }) {
   </table>`;
 }
 
-function Zone({ zone, gives, elapsed, stale, view }) {
+function Zone({ zone, gives, elapsed, stale, view, list }) {
   const levels = zone.series.filter((row) => row.kind !== "state");
   const first = levels.filter((row) => isBanded(row) || row.standing === "silent").sort((a, b) => isBanded(b) - isBanded(a));
   const others = levels.filter((row) => !first.includes(row));
@@ -140,6 +141,7 @@ function Zone({ zone, gives, elapsed, stale, view }) {
       ${first.length > 0 && html`<${Rows} name=${`${zone.label}: newest readings against their limits`} rows=${first} ...${{ gives, elapsed, stale, view }} />`}
       ${others.length > 0 && html`<details class="others" open=${!first.length && isWide()}><summary>${others.length} ${first.length ? "more" : "readings"}, without limits</summary>
         <${Rows} name=${`${zone.label}: newest readings without limits`} rows=${others} ...${{ gives, elapsed, stale, view }} /></details>`}
+      <${Workings} of=${workedOut(levels, list)} about=${zone.label} />
     </details>`}
     ${!zone.series.length && html`<p class="note">Nothing is measured here.</p>`}
   </article>`;
@@ -160,7 +162,7 @@ export function Zones({ feed, view }) {
     <div class=${`body zones${stale ? " stale" : ""}`}>
       ${!answer && html`<p class="note">Not known yet: the server has not answered.</p>`}
       ${answer && stale && html`<p class="warning">These values are ${lasting(elapsed)} old; the server does not answer.</p>`}
-      ${answer?.zones.map((zone) => html`<${Zone} key=${zone.zone} ...${{ zone, gives, elapsed, stale, view }} />`)}
+      ${answer?.zones.map((zone) => html`<${Zone} key=${zone.zone} ...${{ zone, gives, elapsed, stale, view }} list=${feed.data("series")?.series ?? []} />`)}
     </div>
   </section>`;
 }
