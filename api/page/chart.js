@@ -1,6 +1,7 @@
 // One track: lines of one unit over time, what stands behind them, and a cursor that all tracks share.
 import uPlot from "./vendor/uPlot.js";
 import { colours, paintBehind, paintDoses, paintDoubts, paintExcursions, paintGaps, strokes } from "./shading.js";
+import { pullByTouch } from "./touch_brush.js";
 import { clock, clockToSecond, dayMonth, isoDay, number, stateWord } from "./text.js";
 
 const MINUTE_S = 60;
@@ -97,6 +98,12 @@ export function drawChart(node, { lines, bands, excursions = [], doses = [], wri
   const font = `12px ${getComputedStyle(document.body).fontFamily}`;
   const plotHeight = isState ? 56 : node.clientWidth < 520 ? 110 : 132;
   const gaps = lines.length === 1 ? lines[0].columns.gaps ?? [] : [];
+  let stop = null;
+  const brush = (u, left, right) => {
+    if (right - left < BRUSH) return;
+    u.setSelect(NOTHING_PULLED, false);
+    onBrush?.(1000 * u.posToVal(left, "x"), 1000 * u.posToVal(right, "x"));
+  };
   const paint = (u) => {
     paintGaps(u, gaps, colour);
     paintDoses(u, doses, colour);
@@ -123,13 +130,12 @@ export function drawChart(node, { lines, bands, excursions = [], doses = [], wri
     hooks: {
       drawClear: [(u) => paintBehind(u, { bands, written }, colour)],
       draw: [paint],
-      ready: [(u) => cursor !== null && placeCursor(u, cursor)],
+      ready: [(u) => cursor !== null && placeCursor(u, cursor), (u) => { stop = onBrush ? pullByTouch(u, (left, right) => brush(u, left, right)) : null; }],
+      destroy: [() => stop?.()],
       setCursor: [(u) => u.cursor.left >= 0 && onCursor?.(1000 * u.posToVal(u.cursor.left, "x"))],
       setSelect: [(u) => {
         const { left, width } = u.select;
-        if (width < BRUSH) return;
-        u.setSelect(NOTHING_PULLED, false);
-        onBrush?.(1000 * u.posToVal(left, "x"), 1000 * u.posToVal(left + width, "x"));
+        brush(u, left, left + width);
       }],
     },
   };

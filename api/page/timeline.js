@@ -37,7 +37,7 @@ function Legend() {
 }
 
 const KEYS = "With the tracks in focus: left and right arrows move, with Shift by a whole width; plus and minus zoom; Home goes to "
-  + "the first reading, End to the present; Escape goes back. With a mouse, pull across the tracks to zoom in.";
+  + "the first reading, End to the present; Escape goes back. Pull across the tracks to zoom in: with a finger, hold it still a moment first.";
 
 /** Which key does what to the span shown; nothing for other keys. */
 function byKey(event, span, nowMs, firstMs) {
