@@ -188,16 +188,18 @@ class Weighing:
 
         With its log odds against there being none, the likeliest first; only those above even.
         """
-        taken = {
+        explained = {
             (feature.split("@")[0], place)
             for feature in self.table.of[first.kind]
-            if first.place or SPECS[feature.split("@")[0]].place is Place.FARM
             for place in self.places_seen(feature, first)
         }
+        # What the whole farm does to a row is told of all rows alike: one row may have a fault of its own beside it.
+        of_farm = {one for one in explained if SPECS[one[0]].place is Place.FARM}
         found = []
         for hypothesis in self.hypotheses:
             if hypothesis.cause == first.cause:
                 continue
+            taken = of_farm if hypothesis.place and not first.place else explained
             total = math.log(self.prior_of(hypothesis))
             for feature, ratio in self.table.telling(hypothesis.kind).items():
                 indicator = feature.split("@")[0]

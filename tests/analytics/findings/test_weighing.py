@@ -168,6 +168,29 @@ def test_what_dark_lamps_do_to_their_row_is_no_second_fault_of_the_row():
     assert beside(**{"row_temperature__row-3": 0}) == [("circulation_fan_dead", "row-3")]  # not under them
 
 
+def test_what_a_fault_of_the_whole_farm_does_to_rows_is_no_second_fault_of_the_whole_farm():
+    table = Table(
+        dict.fromkeys(["condensate@now", "row_temperature@now", "row_swing@now"], USUAL),
+        {
+            ("drying_lost", ""): {"condensate@now": LOWER, "row_temperature@now": LOWER},
+            ("heater_stuck", ""): {"row_temperature@now": LOWER},
+            ("cooling_lost", ""): {"row_temperature@now": LOWER, "row_swing@now": LOWER},
+            ("circulation_fan_dead", ""): {"row_temperature@now": LOWER},
+        },
+        prior=0.1,
+        temper=1.0,
+    )
+
+    def beside(**levels):
+        weighing = weighed(demo_farm(), table, seen(condensate=0, **levels))
+        return {(one.cause, one.place) for _, one in weighing.beside(Hypothesis("drying_lost", "", ""), 0)}
+
+    colder = {f"row_temperature__row-{row}": 0 for row in (1, 2, 3)}
+    one_row = {("circulation_fan_dead", f"row-{row}") for row in (1, 2, 3)}
+    assert beside(**colder) == one_row  # each row may have a fault of its own
+    assert beside(**colder, **{"row_swing__row-1": 0}) == one_row | {("cooling_lost", "")}
+
+
 def test_an_excursion_is_explained_by_causes_of_its_own_side_only(small_farm):
     weighing, _ = weigh(small_farm, condensate=0, ec=0)
     humid = Series.parse("testfarm", "room/relative_humidity")
