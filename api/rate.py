@@ -66,27 +66,22 @@ def address_of(request: Request, trusted: Sequence[Network] = ()) -> str:
     before that name anybody may have written.
     """
     host = request.client.host if request.client else ""
-    if trusted and _is_among(host, trusted):
-        for name in reversed(",".join(request.headers.getlist("x-forwarded-for")).split(",")):
-            if not _is_address(name.strip()):
-                break
-            host = name.strip()
-            if not _is_among(host, trusted):
-                break
-    try:
-        address = ipaddress.ip_address(host.partition("%")[0])
-    except ValueError:
+    address = _address(host)
+    names = ",".join(request.headers.getlist("x-forwarded-for")).split(",") if trusted else []
+    while address is not None and any(address in one for one in trusted):
+        named = _address(names.pop().strip()) if names else None
+        if named is None:
+            break
+        address = named
+    if address is None:
         return f"address {host}"
     return f"address {ipaddress.ip_network((address, 64), strict=False) if address.version == 6 else address}"
 
 
-def _is_address(name: str) -> bool:
+def _address(name: str) -> ipaddress.IPv4Address | ipaddress.IPv6Address | None:
+    """Return an address without its scope, and of one of IPv4 that is written as IPv6 (RFC 4291, 2.5.5.2) that one."""
     try:
-        ipaddress.ip_address(name)
+        address = ipaddress.ip_address(name.partition("%")[0])
     except ValueError:
-        return False
-    return True
-
-
-def _is_among(host: str, networks: Sequence[Network]) -> bool:
-    return _is_address(host) and any(ipaddress.ip_address(host) in one for one in networks)
+        return None
+    return (address.ipv4_mapped or address) if isinstance(address, ipaddress.IPv6Address) else address

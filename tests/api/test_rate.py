@@ -97,6 +97,7 @@ def test_a_clock_that_is_set_back_keeps_nobody_out(monkeypatch):
         ("192.0.2.7", "address 192.0.2.7"),
         ("2001:db8:1:2:3:4:5:6", "address 2001:db8:1:2::/64"),
         ("fe80::1%eth0", "address fe80::/64"),
+        ("::ffff:192.0.2.7", "address 192.0.2.7"),
         ("", "address "),
     ],
 )
@@ -119,6 +120,9 @@ def test_addresses_are_told_apart_as_networks_are_given_out(address, whose):
         ("127.0.0.1", "198.51.100.1, 10.0.0.5", "127.0.0.1, 10.0.0.0/8", "198.51.100.1"),
         ("127.0.0.1", "198.51.100.1, made up", "127.0.0.1", "127.0.0.1"),
         ("127.0.0.1", None, "127.0.0.1", "127.0.0.1"),
+        ("127.0.0.1", "10.0.0.5", "127.0.0.1, 10.0.0.0/8", "10.0.0.5"),
+        ("::ffff:127.0.0.1", "203.0.113.9, ::ffff:198.51.100.1", "127.0.0.1", "198.51.100.1"),
+        ("127.0.0.1", "198.51.100.1, 2001:db8:1:2::7", "127.0.0.1", "2001:db8:1:2::/64"),
     ],
 )
 def test_only_a_trusted_proxy_says_whose_request_it_is(client, forwarded, trusted, whose):
