@@ -89,13 +89,13 @@ class QuarterLooks:
         self._looks = {at_us: look for at_us, look in self._looks.items() if at_us > first_us - TELLS_FOR_US}
         return [self._looked(origin_us, at_us, best_known) for at_us in ends]
 
-    def last_telling_us(self, origin_us: int, one: FindingEntry, best_known: int) -> int | None:
+    def last_telling_us(self, origin_us: int, one: FindingEntry, until_us: int, best_known: int) -> int | None:
         """Return when the last look was that tells, by the readings there are now, a finding at once; None if none is.
 
-        Those until the finding was last worked out count.
+        Those until ``until_us`` count, and until the finding was last worked out.
         """
         since_us = max(one.onset_us, one.at_us - TELLS_FOR_US, origin_us + 2 * HOUR_US)
-        for at_us in range(one.at_us // QUARTER_US * QUARTER_US, since_us, -QUARTER_US):
+        for at_us in range(min(one.at_us, until_us) // QUARTER_US * QUARTER_US, since_us, -QUARTER_US):
             if at_us % HOUR_US and self._looked(origin_us, at_us, best_known).something >= AT_ONCE_AT:
                 return at_us
         return None
@@ -154,24 +154,26 @@ def no_longer_seen(
 ) -> list[FindingEntry]:
     """Return what looks in between alone found unusual and is not any more: with its end, so that it stays told.
 
-    It ends with the hour from which no look tells it at once, or where what whole hours tell begins. What none of its
-    looks tells any more, since readings came late, goes; so does what another tells from its beginning on.
+    It ends with the hour from which no look tells it at once, or where what else is told begins. What none of its
+    looks before that tells any more, since readings came late, goes; so does what another tells from its beginning on.
     """
     found = {one.identity for one in after}
     others = [one for one in after if one.subject == UNUSUAL]
-    ended = []
-    for one in before:
+    ended: list[FindingEntry] = []
+    for one in reversed(before):
         if one.subject != UNUSUAL or one.identity in found or one.at_us % HOUR_US == 0:
             continue
         if any(
             other.onset_us <= one.onset_us and (other.end_us or one.onset_us + 1) > one.onset_us for other in others
         ):
             continue
-        last_us = looks.last_telling_us(hourly.origin_us, one, hourly.best_known)
+        later = [other.onset_us for other in (*others, *ended) if other.onset_us > one.onset_us]
+        # A look tells of the hour before it: one whose hour begins where the next finding does is that one's.
+        until_us = min(later, default=one.at_us) + HOUR_US - 1
+        last_us = looks.last_telling_us(hourly.origin_us, one, until_us, hourly.best_known)
         if last_us is None:
             continue
-        gone_us = (last_us // HOUR_US + 2) * HOUR_US
-        end_us = min([gone_us, *(other.onset_us for other in others if other.onset_us > one.onset_us)])
+        end_us = min([(last_us // HOUR_US + 2) * HOUR_US, *later])
         ended.append(replace(one, end_us=end_us if end_us <= hourly.end_us else None))
     return ended
 

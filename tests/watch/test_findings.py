@@ -30,7 +30,7 @@ from watch.day_data import day_data
 from watch.day_sheet import SECTIONS
 from watch.findings import UNUSUAL, FindingsKeeper, _moved, shipped_table, told_at
 from watch.night_findings import wet_probability
-from watch.quarter_looks import QuarterLooks
+from watch.quarter_looks import Hourly, Look, QuarterLooks, no_longer_seen
 
 HOUR_US = 60 * MINUTE_US
 DAYS, FAULT_H = 9, 9 * 24
@@ -331,6 +331,33 @@ def test_what_only_a_look_in_between_told_stays_told_with_its_end(kept, rows, su
     sure_looks.clear()
     kept.take(late)
     assert kept.found() == [], "late readings may take it back"
+
+
+def looked_at(onset_h, at_h, end_h=None):
+    end_us = None if end_h is None else FAULT_US + end_h * HOUR_US
+    at_us = FAULT_US + int(at_h * HOUR_US)
+    return FindingEntry("testfarm", UNUSUAL, FAULT_US + onset_h * HOUR_US, end_us, at_us, {"causes": []})
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "sure_h", "kept_h"),
+    [  # hours from the fault on: what was told, what whole hours tell, looks that are sure, what stays beside that
+        ([looked_at(0, 1.75)], [], [0.75, 1.75], [(0, 3)]),
+        ([looked_at(0, 1.75)], [looked_at(1, 2.0)], [0.75, 1.75], [(0, 1)]),
+        ([looked_at(0, 2.25)], [looked_at(1, 2.0)], [2.0, 2.25], []),  # it is the same, found to begin later
+        ([looked_at(0, 1.75, 1), looked_at(1, 2.25, 4)], [], [0.75, 1.75, 2.25], [(0, 1), (1, 4)]),
+        ([looked_at(0, 1.75)], [looked_at(-1, 2.0)], [0.75, 1.75], []),
+    ],
+)
+def test_no_hour_is_of_two_findings_where_readings_that_came_late_tell_them_otherwise(
+    kept, monkeypatch, before, after, sure_h, kept_h
+):
+    sure = {FAULT_US + int(one * HOUR_US) for one in sure_h}
+    monkeypatch.setattr(QuarterLooks, "_look", lambda _, __, at_us, ___: Look(at_us, None, None, float(at_us in sure)))
+    looks = QuarterLooks(kept.farm, kept.store, lambda *_: None)
+    hourly = Hourly(T0_US, FAULT_US - HOUR_US, FAULT_US + 8 * HOUR_US, tuple(after), FAULT_US, 9, 9)
+    found = sorted((one.onset_us, one.end_us) for one in no_longer_seen(before, after, looks, hourly))
+    assert found == [(FAULT_US + begin * HOUR_US, FAULT_US + end * HOUR_US) for begin, end in kept_h]
 
 
 @pytest.mark.parametrize(
