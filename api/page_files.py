@@ -40,12 +40,15 @@ def serve_page(app: FastAPI) -> None:
 
 
 def service_worker() -> str:
-    """Return the worker with the files it keeps, each with its SHA-256, and a version that changes with any of them."""
+    """Return the worker with the files it keeps, each with its SHA-256, and a version.
+
+    The version changes with any of them, and with the worker, so that none touches what another keeps.
+    """
+    worker = WORKER.read_text(encoding="utf-8")
     kept = sorted(one for one in PAGE.rglob("*") if one.suffix in KEPT)
     files = {_address(one): hashlib.sha256(one.read_bytes()).hexdigest() for one in kept}
-    digest = hashlib.sha256(json.dumps(files).encode()).hexdigest()
-    known = f'const VERSION = "{digest[:16]}";\nconst FILES = {json.dumps(files)};\n'
-    return known + WORKER.read_text(encoding="utf-8")
+    digest = hashlib.sha256((json.dumps(files) + worker).encode()).hexdigest()
+    return f'const VERSION = "{digest[:16]}";\nconst FILES = {json.dumps(files)};\n{worker}'
 
 
 def _address(file: Path) -> str:

@@ -8,10 +8,11 @@ import json
 import re
 import shutil
 
+import pytest
 from PIL import Image
 
 from api import page_files
-from api.page_files import PAGE, service_worker
+from api.page_files import PAGE, WORKER, service_worker
 
 
 def test_the_manifest_names_icons_that_are_there_with_their_size(client):
@@ -40,11 +41,14 @@ def test_the_worker_is_at_the_root_of_a_type_that_runs_and_asked_for_again_each_
         assert hashlib.sha256(client(one).content).hexdigest() == files[one], one
 
 
-def test_any_changed_file_makes_another_version_of_the_worker(tmp_path, monkeypatch):
+@pytest.mark.parametrize("name", ["page/zones.js", "page/index.html", "service_worker.js"])
+def test_any_changed_file_makes_another_version_of_the_worker(tmp_path, monkeypatch, name):
     shutil.copytree(PAGE, tmp_path / "page")
+    shutil.copy(WORKER, tmp_path)
     monkeypatch.setattr(page_files, "PAGE", tmp_path / "page")
+    monkeypatch.setattr(page_files, "WORKER", tmp_path / WORKER.name)
     before = service_worker()
     assert before == service_worker()
-    file = tmp_path / "page" / "zones.js"
+    file = tmp_path / name
     file.write_text(file.read_text() + "\n// changed\n")
     assert before.partition("\n")[0] != service_worker().partition("\n")[0]
