@@ -11,6 +11,7 @@ import typer
 from farm.check import check_text
 from farm.readings import instant
 from leafweather.settings import Settings
+from watch.first_checks import steps
 
 if TYPE_CHECKING:
     from store.entries import FindingEntry
@@ -67,9 +68,8 @@ def lines(found: FindingEntry, zone: tzinfo) -> list[str]:
         told += ["", *_cause(one, "beside it")]
     if detail["cannot_tell_apart"]:
         told += ["", f"Cannot tell apart with these sensors: {', '.join(detail['cannot_tell_apart'])}."]
-    if detail["next_check"]:
-        told += ["", f"Next: {detail['next_check']}"]
-        told += [f"  {shows} -> {cause}" for cause, shows in detail["next_check_shows"].items()]
+    told += [line for head, step in steps(detail) for line in ("", f"{head}: {step}")]
+    told += [f"  {shows} -> {cause}" for cause, shows in detail["next_check_shows"].items()]
     return [*told, *(f"Caution: {text}" for text in detail["cautions"])]
 
 
@@ -78,7 +78,7 @@ def _local(at_us: int, zone: tzinfo) -> str:
 
 
 def _cause(one: dict[str, Any], odds: str) -> list[str]:
-    where = f" [{', '.join(one['place_labels'])}]" if one["place_labels"] else ""
+    where = f" [{'; '.join(one['place_labels'])}]" if one["place_labels"] else ""
     told = [f"{odds:>9}  {one['label']}{where}  ({one['cause']})"]
     told += [f"           + {piece['sentence']}" for piece in one["for"]]
     told += [f"           - {piece['sentence']}" for piece in one["against"]]

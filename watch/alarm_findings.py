@@ -95,7 +95,7 @@ def _likely(one: FindingEntry) -> tuple[tuple[str, str, float], ...]:
 
 def _label(cause: dict[str, Any]) -> str:
     places = cause.get("place_labels") or []
-    return f"{cause['label']}: {', '.join(places)}" if places else str(cause["label"])
+    return f"{cause['label']}: {'; '.join(places)}" if places else str(cause["label"])
 
 
 def _told(farm: Farm, one: FindingEntry) -> Told:

@@ -81,3 +81,12 @@ def first_check(finding: Mapping[str, Any]) -> str:
     if series is None or (leads(finding) and leading_check(finding)):
         return leading_check(finding)
     return look_first(str(series).split("/")[1], str(finding["side"]))
+
+
+def steps(finding: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Return what to check in its order, each with why, as the page, reports and `leafweather explain` head it."""
+    first, apart = first_check(finding), str(finding.get("next_check") or "")
+    told = [("Check first", first)] if first else []
+    if apart and apart != first:
+        told.append(("Then, to tell the causes apart" if first else "Check next", apart))
+    return told

@@ -46,7 +46,7 @@ function Pieces({ sign, title, pieces }) {
 
 function Cause({ one }) {
   return html`<li class="cause">
-    <p><strong>${percent(one)}</strong> ${one.label}${one.place_labels.length > 0 && `: ${one.place_labels.join(", ")}`}</p>
+    <p><strong>${percent(one)}</strong> ${one.label}${one.place_labels.length > 0 && `: ${one.place_labels.join("; ")}`}</p>
     <${Pieces} sign="+" title="For it" pieces=${one.for} />
     <${Pieces} sign="\u2212" title="Against it" pieces=${one.against} />
   </li>`;

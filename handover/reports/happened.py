@@ -12,6 +12,7 @@ from handover.reports.telling import NBSP, Telling, capital, listed, shown_unit
 from store.journal import Journal
 from store.log_entries import LogEntry
 from watch.alarm_report import alarm_report
+from watch.first_checks import steps
 
 Row = dict[str, Any]
 MOST_PIECES = 4  # of evidence for a cause and against it; the page and `leafweather explain` tell all
@@ -110,9 +111,7 @@ def _evidence(tell: Telling, one: Row) -> list[str]:
     if others:
         told.append(f"Else: {listed(others)}.")
     told += [f"Beside it: {other['label']}." for other in one.get("also", ())]
-    if one["next_check"]:
-        told.append(f"Check next: {one['next_check']}")
-    return told
+    return told + [f"{head}: {step}" for head, step in steps(one)]
 
 
 def alarms(tell: Telling, journal: Journal, start_us: int, end_us: int) -> list[Item]:

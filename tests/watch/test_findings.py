@@ -457,7 +457,7 @@ def test_an_excursion_is_explained_and_the_command_prints_it(kept, rows):
     assert found.detail["series"] == humidity.key
     printed = "\n".join(lines(found, kept.farm.farm.zone_info))
     assert "drying_lost" in printed
-    assert "Next: " in printed
+    assert "Check first: Look at the coil" in printed
     assert kept.journal.findings.named(excursion.identity) == found
 
 

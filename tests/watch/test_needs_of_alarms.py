@@ -4,12 +4,17 @@ import pytest
 
 from farm.alarm_words import AlarmState, Priority
 from farm.readings import Series
+from handover.reports.document import Listing
+from handover.reports.happened import excursions
+from handover.reports.telling import Telling
+from leafweather.explain_command import lines
 from store.alarm_entries import AlarmEntry
 from store.entries import FindingEntry
 from store.journal import Journal
 from watch.alarm_findings import told_of
 from watch.alarm_texts import band_text
-from watch.first_checks import first_check
+from watch.day_sheet import finding_summary
+from watch.first_checks import first_check, steps
 from watch.needs_of_alarms import of_alarm
 from watch.outlook import Urgency
 
@@ -74,7 +79,35 @@ def test_an_alarm_and_the_finding_beside_it_name_the_same_first_check(small_farm
     alarm |= told.over(alarm)
     assert (alarm["first_step"], alarm["finding"]) == (first, found.identity)
     assert first_check(detail) == first
+    then = [] if first == TELLS_APART else [("Then, to tell the causes apart", TELLS_APART)]
+    assert steps(detail) == [("Check first", first), *then]  # as the page heads them
 
 
 def test_a_finding_that_no_excursion_led_to_names_its_own_check():
     assert first_check({"causes": [], "next_check": "Shut the louvre."}) == "Shut the louvre."
+
+
+def test_a_finding_without_a_first_check_names_what_to_check_next_or_nothing():
+    unknown = {"causes": [], "series": "room/air_pressure", "side": "high"}  # no look is known for air pressure
+    assert steps(unknown | {"next_check": DRAIN}) == [("Check next", DRAIN)]
+    assert steps(unknown | {"next_check": None}) == []
+
+
+def test_the_command_and_reports_name_the_first_check_before_the_one_that_tells_causes_apart(small_farm):
+    cause = {
+        "cause": "drying_lost", "part": None, "label": "No drying", "nature": "equipment", "probability": 0.95,
+        "places": [], "place_labels": ["Room, Power", "Door frame, inside"], "for": [], "against": [], "check": DRAIN,
+    }  # fmt: skip
+    detail = {
+        "headline": "No drying (95 %).", "causes": [cause], "also": [], "cannot_tell_apart": [], "cautions": [],
+        "next_check": TELLS_APART, "next_check_shows": {"drying_lost": "they agree"},
+        "series": "room/relative_humidity", "side": "high",
+    }  # fmt: skip
+    found = FindingEntry("testfarm", "an-excursion", 0, None, 60, detail)
+    printed = lines(found, small_farm.farm.zone_info)
+    first, then = f"Check first: {DRAIN}", f"Then, to tell the causes apart: {TELLS_APART}"
+    assert printed[printed.index(first) :] == [first, "", then, "  they agree -> drying_lost"]
+    assert "[Room, Power; Door frame, inside]" in "\n".join(printed)  # labels hold commas
+    told = excursions(Telling(small_farm), {"excursions": [], "findings": [finding_summary(found)]})
+    [causes] = [one for one in told if isinstance(one, Listing)]
+    assert list(causes.entries[0].below)[-2:] == [first, then]
