@@ -82,7 +82,7 @@ def _cause(cause: str, label: str, probability: float, sentence: str) -> dict[st
 
 
 def _signed(value: float) -> str:
-    return f"{value:.1f}".replace("-", "−")
+    return f"{value:z.1f}".replace("-", "−")
 
 
 def _moment(farm: Farm, day: date, at: time) -> int:

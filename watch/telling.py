@@ -20,7 +20,7 @@ def with_unit(value: float, quantity: Quantity) -> str:
     """Return a value as people read it, e.g. ``84.2 %``, ``on``."""
     if quantity.kind is Kind.STATE:
         return "on" if value >= 0.5 else "off"
-    number = f"{value:,.{quantity.decimals}f}".replace("-", "−")
+    number = f"{value:z,.{quantity.decimals}f}".replace("-", "−")
     return f"{number} {quantity.display_unit}".rstrip()
 
 

@@ -260,5 +260,5 @@ def _place_label(farm: Farm, place: str) -> str:
 
 def _number(value: float, unit: str, decimals: int) -> str:
     if unit == "1":
-        return f"{100.0 * value:.{max(decimals - 2, 0)}f} %".replace("-", "−")
-    return f"{value:,.{decimals}f} {unit}".rstrip().replace("-", "−")
+        return f"{100.0 * value:z.{max(decimals - 2, 0)}f} %".replace("-", "−")
+    return f"{value:z,.{decimals}f} {unit}".rstrip().replace("-", "−")

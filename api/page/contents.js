@@ -35,7 +35,11 @@ const PARTS = [
     const open = whole(feed.data(RECENT), "excursions").filter((one) => !one.end).length;
     return `${feed.data(RECENT).next ? "at least " : ""}${listed(counted(open, "open", "open"), counted(whole(feed.data(RECENT), "excursions").length - open, "ended", "ended") || "none ended")} in seven days`;
   }), [Excursions, Findings]],
-  ["alarms", "Alarms", knowing([STANDING], (feed) => counted(whole(feed.data(STANDING), "alarms").length, "alarm stands", "alarms stand") || "no alarm stands"), [Alarms, Notices]],
+  ["alarms", "Alarms", knowing([STANDING], (feed) => {
+    const all = whole(feed.data(STANDING), "alarms");
+    const over = all.filter((one) => one.state === "returned_unacknowledged").length;
+    return listed(counted(all.length - over, "alarm stands", "alarms stand") || "no alarm stands", counted(over, "over and not acknowledged", "over and not acknowledged"));
+  }), [Alarms, Notices]],
   ["day", "Day sheet", knowing(["days"], (feed) => { const last = [...whole(feed.data("days"), "days")].sort().at(-1); return last ? `up to ${plainDay(last)}` : "none yet"; }), [DaySheet]],
   ["batches", "Batches", knowing(["batches"], (feed) => counted(whole(feed.data("batches"), "batches").length, "batch", "batches") || "none described"), [Batches]],
   ["sensors", "Sensors", knowing(["series", "rejects"], (feed) => listed(counted(whole(feed.data("series"), "series").filter((one) => one.silent).length, "silent", "silent"), counted(whole(feed.data("rejects"), "rejects").length, "kind refused", "kinds refused") || "nothing refused",

@@ -90,7 +90,7 @@ export function Findings({ feed, zone, view }) {
   const open = alike(now_open).length === 1 || now_open.some((one) => one.urgent);
   const listed = (several, unfolded) => several.map((found) => html`<${Found} key=${found.id} ...${{ found, zone, view, now, open: unfolded }} />`);
   const grouped = (several, unfolded) => alike(several).map((some) => (some.length === 1 ? listed(some, unfolded) : html`<details class="long" key=${some[0].id} open=${unfolded}>
-    <summary>${some[0].headline} In ${some.length} excursions.</summary>${listed(some, false)}</details>`));
+    <summary>${some[0].headline} In ${some.length} ${some.every((one) => one.excursion) ? "excursions" : "findings"}.</summary>${listed(some, false)}</details>`));
   return html`<section id="findings" aria-labelledby="findings-title">
     <div class="head"><h2 id="findings-title">Likely causes</h2><p class="note">What may be behind excursions and anything unusual, held against this farm\u2019s own earlier days. Probabilities are a model\u2019s; look before you act.${answer?.next && ` The newest ${answer.findings.length} of them.`}</p></div>
     <div class="body">

@@ -37,8 +37,8 @@ function summary(one, days) {
     const limits = band && known(band.low) && known(band.high) ? `, ${number(band.low, decimals)} to ${number(band.high, decimals)} wanted` : "";
     return `${label} ${number(Math.min(...means), decimals)} to ${amount(Math.max(...means), decimals, unit)} as days' means${limits}${band ? (out ? `, ${out} of ${means.length} days outside` : ", all inside") : ""}`;
   });
-  const drunk = days.map((day) => day?.drunk_l).filter(known);
-  if (drunk.length) parts.push(`${amount(drunk.reduce((a, b) => a + b, 0) / drunk.length, 1, "L")} drunk a day on average`);
+  const drunk = days.filter((day) => day?.complete).map((day) => day.drunk_l).filter(known);
+  if (drunk.length) parts.push(`By the fall of its level ${amount(drunk.reduce((a, b) => a + b, 0) / drunk.length, 1, "L")} were drunk on a whole day, on average`);
   return `${parts.filter(Boolean).join(". ")}.`;
 }
 
@@ -73,7 +73,7 @@ function Probe({ one, zone }) {
     : known(row.constant_percent) ? `cell constant ${amount(row.constant_percent, 1, "%")} of what it began with` : "not told: calibrated in its own unit");
   return html`<${Table} caption=${`${one.label}: ${rows.length} ${rows.length === 1 ? "calibration" : "calibrations"}, the newest first`} heads=${["When", "By", "Probe", "Condition", "Correction from then on"]}
     rows=${rows.map((row) => [dayAndClock(Date.parse(row.time), zone), row.author, health(row), row.condition ?? "–",
-      known(row.scale) ? `× ${number(row.scale, 3)}, then ${row.offset < 0 ? "" : "+"}${number(row.offset, 3)}` : "none: it gives no line"])} />`;
+      known(row.scale) ? `× ${number(row.scale, 3)}, then ${row.offset < 0 ? "" : "+"}${number(row.offset, 3)}` : known(row.slope_percent) ? "as before: in mV only after one in mV" : "as before: its buffers give no line"])} />`;
 }
 
 export function RootZoneDays({ feed, zone, view, change }) {

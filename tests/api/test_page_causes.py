@@ -78,3 +78,10 @@ def test_what_was_refused_is_one_tap_away(visit, size):
     expect(page.locator("#rejects-title")).to_be_focused()
     expect(page.locator("#rejects")).to_be_in_viewport()
     expect(page.locator("#rejects")).to_contain_text("room/humidty")
+
+
+def test_alike_findings_are_excursions_only_where_each_is_about_one(visit):
+    page = visit("#open=excursions", findings=(OTHER, FINDING | {"headline": OTHER["headline"]}))
+    expect(page.locator("#findings summary").first).to_have_text(f"{OTHER['headline']} In 2 excursions.")
+    page = visit("#open=excursions", findings=(OTHER, FINDING | {"headline": OTHER["headline"], "excursion": None}))
+    expect(page.locator("#findings summary").first).to_have_text(f"{OTHER['headline']} In 2 findings.")

@@ -275,6 +275,31 @@ def test_the_root_zone_shows_doses_top_ups_uptake_and_calibrations(of_examples):
     assert root.locator("svg .out path.point").count() == 1
 
 
+def test_what_was_drunk_is_averaged_over_whole_days_and_a_calibration_without_a_line_leaves_the_one_before(of_examples):
+    answer = copy.deepcopy(EXAMPLES["root_zone"])
+    [whole] = answer["reservoirs"][0]["days"]
+    answer["days"].append("2026-03-01")
+    answer["reservoirs"][0]["days"].append(whole | {"day": "2026-03-01", "complete": False, "drunk_l": 3.9})
+    calibration = answer["probes"][0]["calibrations"][0]
+    answer["probes"][0]["calibrations"].append(calibration | {"id": "4f9c1a7be0", "scale": None, "offset": None})
+    root = plain(of_examples("#open=root-zone", **{"root-zone": answer}).locator("#root-zone"))
+    assert "39.9 L were drunk on a whole day, on average" in root
+    assert "as before: in mV only after one in mV" in root
+
+
+def test_what_is_over_is_not_counted_as_standing_and_what_is_of_the_whole_farm_names_no_place(tabs, served):
+    alarm = EXAMPLES["alarms"]["alarms"][0]
+    over = alarm | {"id": "1c5e8d21fa", "state": "returned_unacknowledged", "what": "Likely cause: The link was cut",
+                    "where": "Hill farm", "zone": None}  # fmt: skip
+    page = tabs.open(DESK)
+    answer = EXAMPLES["alarms"] | {"alarms": [alarm, over]}
+    page.route("**/api/v1/alarms?*", lambda route: route.fulfill(json=answer))
+    page.goto(served.url)
+    told = "Over, and not acknowledged: Likely cause: The link was cut"
+    page.locator("#needs").get_by_role("link", name=told, exact=True).wait_for()
+    expect(page.locator("#fold-alarms > summary")).to_contain_text("1 alarm stands, 1 over and not acknowledged")
+
+
 def test_balances_tell_what_is_used_and_how_long_stocks_last(of_examples):
     page = of_examples("#open=balances&days=30")
     shown = page.locator("#balances")

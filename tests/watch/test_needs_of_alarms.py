@@ -3,6 +3,7 @@
 import pytest
 
 from farm.alarm_words import AlarmState, Priority
+from farm.quantities import QUANTITIES
 from farm.readings import Series
 from handover.reports.document import Listing
 from handover.reports.happened import excursions
@@ -17,6 +18,7 @@ from watch.day_sheet import finding_summary
 from watch.first_checks import first_check, steps
 from watch.needs_of_alarms import of_alarm
 from watch.outlook import Urgency
+from watch.telling import with_unit
 
 LIKELY = {"cause": "nutrient_stock_empty", "label": "A nutrient bottle is empty: Stock A"}
 
@@ -85,6 +87,11 @@ def test_an_alarm_and_the_finding_beside_it_name_the_same_first_check(small_farm
 
 def test_a_finding_that_no_excursion_led_to_names_its_own_check():
     assert first_check({"causes": [], "next_check": "Shut the louvre."}) == "Shut the louvre."
+
+
+def test_what_rounds_to_nothing_has_no_sign():
+    told = [with_unit(value, QUANTITIES["air_temperature"]) for value in (-0.04, 0.04, -0.06, -1234.5)]
+    assert told == ["0.0 °C", "0.0 °C", "\u22120.1 °C", "\u22121,234.5 °C"]
 
 
 def test_a_finding_without_a_first_check_names_what_to_check_next_or_nothing():
