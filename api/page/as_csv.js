@@ -5,11 +5,17 @@ import { isoTime } from "./text.js";
 const END = "\r\n";
 const DIGITS = 12; // a mean of binary numbers has noise beyond them
 
-/** A cell that no spreadsheet takes for a formula. */
+// As a data set's CSV has it (handover/tables.py, with its sources): what a spreadsheet takes for a formula, and where one
+// begins, at a cell's beginning or after what begins another cell for who splits the file otherwise than it was written.
+const RISKY = "[\\s\\u00a0]*[=+\\-@\\uff1d\\uff0b\\uff0d\\uff20\\x00]|[\\t\\r\\n\\x00]|'";
+const AT_FIRST = new RegExp(`^(?:${RISKY})`);
+const WITHIN = new RegExp(`[;\\t\\r\\n"](?=${RISKY})`, "g");
+
+/** A cell of which no spreadsheet takes any part for a formula; numbers stay numbers. */
 export function cell(value) {
   if (value === null || value === undefined) return "";
   if (typeof value === "number") return String(Number(value.toPrecision(DIGITS)));
-  const text = /^[=+\-@\t\r\n]/.test(value.trimStart()) || /^\s/.test(value) ? `'${value}` : value;
+  const text = (AT_FIRST.test(value) ? "'" : "") + value.replace(WITHIN, "$&'");
   return /[",\r\n]/.test(text) ? `"${text.replaceAll('"', '""')}"` : text;
 }
 

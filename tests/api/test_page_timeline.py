@@ -8,12 +8,15 @@ import re
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
+from itertools import product
 from urllib.parse import parse_qs, urlsplit
 
+import pyarrow as pa
 import pytest
 from PIL import Image
 
 from api.examples import EXAMPLES
+from handover.tables import harmless
 from store.entries import DaySheetEntry
 from store.journal import Journal
 from store.log_entries import EcCalibration, Note
@@ -300,9 +303,15 @@ def test_the_table_is_saved_with_units_offsets_and_no_formula(visit, tmp_path):
     cells = [cell for row in [head, *rows] for cell in row]
     assert [cell for cell in cells if re.match(r"[=+@\t\r]", cell) or re.match(r"-(?!\d)", cell)] == []
     assert any(ENTRY in cell for cell in cells)
-    given = ["=1", " =1", "-x", "@a", 'a,"b', -1.5]
+    given = ["=1", " =1", "-x", "@a", 'a,"b', -1.5, "\uff1d1", "a;=1", 'a" =1', "a\n+1", "'tis", "a - b; Tom's", "\t=1"]
     told = page.evaluate("async (given) => given.map((await import('/page/as_csv.js')).cell)", given)
-    assert told == ["'=1", "' =1", "'-x", "'@a", '"a,""b"', "-1.5"]
+    assert told[:6] == ["'=1", "' =1", "'-x", "'@a", '"a,""b"', "-1.5"]
+    assert told[6:] == ["'\uff1d1", "a;'=1", '"a""\' =1"', '"a\n\'+1"', "''tis", "a - b; Tom's", "'\t'=1"]
+    texts = ["".join(one) for one in product("=;\t\"' a", repeat=4)]  # the rule of a data set's CSV, cell for cell
+    told = page.evaluate("async (given) => given.map((await import('/page/as_csv.js')).cell)", texts)
+    assert [next(csv.reader([one]))[0] if one.startswith('"') else one for one in told] == harmless(
+        pa.array(texts)
+    ).to_pylist()
 
 
 def test_the_picture_shows_what_the_page_shows(visit, tmp_path):
