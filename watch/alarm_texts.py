@@ -19,6 +19,9 @@ CAUTIONS = {
     "co2_average_8h": cautions.CO2,
     "co2_average_15min": cautions.CO2,
     "solution_ph": cautions.ACID_AND_BASE,
+    "solution_ec": cautions.ACID_AND_BASE,  # its first look goes to bottles and the doser's lines, acid's among them
+    "ppfd": cautions.MAINS,
+    "flow_rate": cautions.MAINS,
     "power_present": cautions.MAINS,
 }
 LEAVE = "Leave now and ventilate from outside; a certified gas detector tells when it is safe to enter."

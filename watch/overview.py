@@ -17,6 +17,7 @@ from store.entries import ExcursionEntry, Reason, Side
 from store.journal import Journal
 from watch import cautions
 from watch.alarm_acts import standing_alarms
+from watch.alarm_texts import CAUTIONS
 from watch.bands import UNKNOWN, limits_at, lit_at, longest_hold_us
 from watch.carbon_dioxide import AVERAGES, co2_accuracy, co2_limit
 from watch.derived import derived_series
@@ -227,11 +228,8 @@ def _excursion_need(
         zone=worst.series.zone,
         series=tuple(one.series for one in together),
         excursion=worst.identity,
-        caution=_CAUTIONS.get(quantity.name) or (alarm.caution if alarm else "") or None,
+        caution=CAUTIONS.get(quantity.name) or (alarm.caution if alarm else "") or None,
     )
-
-
-_CAUTIONS = {"co2_mole_fraction": cautions.CO2, "solution_ph": cautions.ACID_AND_BASE}
 
 
 def _silent(farm: Farm, rows: Iterable[SeriesNow], told: Collection[str], now_us: int) -> list[Need]:

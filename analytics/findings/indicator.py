@@ -51,7 +51,7 @@ SPECS: dict[str, Spec] = {
     "rows_temperature": Spec("Air in the rows", "°C", 0.2, 1, hours=1),
     "rows_vapour": Spec("Vapour in the rows", "g/kg", 0.15, hours=1),
     "room_vapour_against_rows": Spec("Vapour in the room above the rows'", "g/kg", 0.08, hours=1),
-    "coil_drying": Spec("Water that the coil takes from each kg of air", "g/kg", 0.15, hours=1),
+    "coil_drying": Spec("Fall of vapour from the room's air to the supply air", "g/kg", 0.15, hours=1),
     "coil_cooling": Spec("Cooling of the air across the coil", "K", 0.04, 1, relative=True, hours=1),
     "supply_above_dew_point": Spec("Supply air above the room's dew point, compressor running", "K", 0.6, 1, hours=1),
     "compressor_share": Spec("Time that the compressor runs", "1", 0.05),

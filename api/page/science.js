@@ -23,7 +23,7 @@ function Energy({ energy, zone, places, wide }) {
     peaks && ["Highest reading", power(peaks.reading)],
     peaks && known(peaks.service_rating_w) && ["The service", rated(peaks.service_rating_w, peaks.reading_standing)],
     ...energy.parts.map((one) => [`Of it: ${one.label}`, amount(one.kwh, 1, "kWh") + partly(one.coverage)]),
-    ...energy.lamps.map((one) => [`Lamps, ${places(one.name)}, estimated from ${amount(one.lit_h, 1, "h")} lit`, amount(one.estimated_kwh, 1, "kWh") + partly(one.coverage)]),
+    ...energy.lamps.map((one) => [`Lamps, ${places(one.name)}, estimated from ${amount(one.lit_h, 1, "h")} switched on`, amount(one.estimated_kwh, 1, "kWh") + partly(one.coverage)]),
     ...(energy.batches ?? []).map((one) => [`Batch ${one.name}, ${share(one.share)}`, amount(one.kwh, 1, "kWh")]),
   ]} />
   <${Notes} texts=${[known(energy.power_meter_disagreement) && Math.abs(energy.power_meter_disagreement) >= 0.02 && `Power and energy of the main meter disagree by ${amount(100 * energy.power_meter_disagreement, 1, "%")}.`,
@@ -48,7 +48,7 @@ function Quality({ quality, named, zone, wide }) {
 function Causes({ findings, start, zone, wide }) {
   const since = (onset) => (Date.parse(onset) < Date.parse(start) ? dayAndClock(Date.parse(onset), zone) : at(onset, zone));
   return html`<${Part} title="Likely causes" wide=${wide}>
-    <ul>${alike(findings).map((some) => html`<li key=${some[0].id}>${since(some[0].onset)}: ${some[0].headline}${some.length > 1 && ` In ${some.length} excursions.`}</li>`)}</ul><//>`;
+    <ul>${alike(findings).map((some) => html`<li key=${some[0].id}>${since(some[0].onset)}: ${some[0].headline}${some.length > 1 && ` In ${some.length} ${some.every((one) => one.series) ? "excursions" : "findings"}.`}</li>`)}</ul><//>`;
 }
 
 export function Science({ sheet, list: series, zone, wide }) {

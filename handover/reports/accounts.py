@@ -162,7 +162,7 @@ def _energy(tell: Telling, sheet: Row, days: int) -> Iterator[tuple[str, ...]]:
             how="meter",
         )
     for lamp in energy.get("lamps") or ():
-        how = f"{ESTIMATE}: {tell.amount(lamp['lit_h'], 1, 'h')} lit, nameplate"
+        how = f"{ESTIMATE}: {tell.amount(lamp['lit_h'], 1, 'h')} switched on, nameplate"
         yield _line(
             f"Lamps {tell.farm.zone_label(lamp['name'])}",
             tell.amount(lamp["estimated_kwh"], 1, "kWh"),

@@ -12,10 +12,11 @@ from leafweather.explain_command import lines
 from store.alarm_entries import AlarmEntry
 from store.entries import FindingEntry
 from store.journal import Journal
+from watch import cautions
 from watch.alarm_findings import told_of
-from watch.alarm_texts import band_text
+from watch.alarm_texts import CAUTIONS, band_text
 from watch.day_sheet import finding_summary
-from watch.first_checks import first_check, steps
+from watch.first_checks import FIRST_CHECKS, first_check, steps
 from watch.needs_of_alarms import of_alarm
 from watch.outlook import Urgency
 from watch.telling import with_unit
@@ -87,6 +88,19 @@ def test_an_alarm_and_the_finding_beside_it_name_the_same_first_check(small_farm
 
 def test_a_finding_that_no_excursion_led_to_names_its_own_check():
     assert first_check({"causes": [], "next_check": "Shut the louvre."}) == "Shut the louvre."
+
+
+def test_a_look_that_leads_to_chemicals_gas_or_breakers_carries_its_caution():
+    leads_to = {
+        "acid": cautions.ACID_AND_BASE, "stock": cautions.ACID_AND_BASE, "doser": cautions.ACID_AND_BASE,
+        "breaker": cautions.MAINS, "CO2": cautions.CO2,
+    }  # fmt: skip
+    met = {
+        (quantity, caution) for (quantity, _), look in FIRST_CHECKS.items() for word, caution in leads_to.items()
+        if word in look
+    }  # fmt: skip
+    assert len(met) >= 5
+    assert {(quantity, CAUTIONS.get(quantity)) for quantity, _ in met} == met
 
 
 def test_what_rounds_to_nothing_has_no_sign():
