@@ -350,7 +350,7 @@ def test_what_the_server_refuses_is_told_in_its_own_words(visit):
     section = page.get_by_role("region", name="Data set")
     section.get_by_label("First day").fill("2020-01-01")
     section.get_by_label("Last day").fill("2020-01-02")
-    expect(section.get_by_role("alert")).to_contain_text("their readings run from 2026-03-01T00:00:00Z")
+    expect(section.get_by_role("alert")).to_contain_text("their readings run from 2026-03-01 01:00")
     assert [one for one in visit.complaints if "422" not in one] == []
     visit.complaints.clear()
 
@@ -394,6 +394,18 @@ def test_a_cause_that_began_before_the_day_stands_with_its_date(visit):
     sheet = older | {"start": "2026-02-28T23:00:00Z", "findings": found}
     shown = science_of(page, sheet).text
     assert "Likely causes\nFri 27 Feb, 04:00: Before.\n12:00: That day.\n" in shown
+
+
+def test_a_day_tells_how_many_findings_are_alike_and_that_lamps_were_switched_on(visit):
+    page = visit()
+    one = {"id": "a", "onset": "2026-03-01T11:00:00Z", "headline": "Dark (90 %).", "series": "row/ppfd"}
+    for other, counted in (
+        ({"series": "row/air_temperature"}, "In 2 excursions."),
+        ({"series": None}, "In 2 findings."),
+    ):
+        shown = science_of(page, EXAMPLES["day"] | {"findings": [one, one | {"id": "b"} | other]}).text
+        assert f"Dark (90 %). {counted}" in shown
+        assert "estimated from 16.0 h switched on" in shown.replace("\u00a0", " ")
 
 
 def test_it_says_so_when_the_server_no_longer_answers(visit, served):
