@@ -110,9 +110,12 @@ function verdict(rows) {
 }
 
 const AT_A_GLANCE = 4;
-/** The first few values, for a zone that is folded. */
-const glance = (rows) => rows.filter((row) => row.value !== null && row.standing !== "silent").slice(0, AT_A_GLANCE)
-  .map((row) => (row.display_unit ? withUnit(row.value, row) : `${row.label} ${withUnit(row.value, row)}`) + (row.standing === "so_far" ? " so far" : "")).join(" · ");
+/** The first few values, for a zone that is folded; named where the unit does not tell which it is. */
+export function glance(rows) {
+  const shown = rows.filter((row) => row.value !== null && row.standing !== "silent").slice(0, AT_A_GLANCE);
+  const isTold = (row, i) => row.display_unit && shown.findIndex((one) => one.display_unit === row.display_unit) === i;
+  return shown.map((row, i) => `${isTold(row, i) ? "" : `${row.label} `}${withUnit(row.value, row)}${row.standing === "so_far" ? " so far" : ""}`).join(" · ");
+}
 
 function Rows({ name, rows, gives, elapsed, stale, view }) {
   return html`<table role="table" class="rows">

@@ -97,3 +97,10 @@ def test_what_is_done_is_written_down_by_the_farms_clock(page, house):
     (written,) = [one for one in notes if one.detail.note == "By the farm's clock."]
     house.journal.log.withdraw("testfarm", written.identity, "test", NOW_US)
     assert written.at_us == NOW_US - 3_600_000_000
+
+
+def test_values_at_a_glance_are_named_where_their_unit_tells_two(page):
+    row = {"value": 1.5, "decimals": 1, "display_unit": "°C", "standing": "no_band", "label": "Air temperature"}
+    rows = [row, row | {"label": "Dew point", "value": 0.5}, row | {"display_unit": "", "label": "pH"}]
+    told = page.evaluate("async (given) => (await import('/page/zones.js')).glance(given)", rows)
+    assert told.replace("\u00a0", " ") == "1,5 °C · Dew point 0,5 °C · pH 1,5"
