@@ -42,7 +42,7 @@ function Need({ feed, need, now, zone, view }) {
 function Over({ feed, view }) {
   const over = (feed.data(STANDING)?.alarms ?? []).filter((one) => one.state === "returned_unacknowledged");
   if (!over.length) return null;
-  const named = over.slice(0, MOST_NAMED).map((one) => (one.zone ? `${one.what} in ${one.where}` : one.what));
+  const named = over.slice(0, MOST_NAMED).map((one) => (one.where === feed.data("farm")?.title ? one.what : `${one.what} in ${one.where}`));
   const rest = over.length > MOST_NAMED ? ` and ${over.length - MOST_NAMED} more` : "";
   return html`<p class="note"><a href=${link(view)} data-shows="alarms">Over, and not acknowledged: ${named.join("; ")}${rest}</a></p>`;
 }

@@ -287,10 +287,10 @@ def test_what_was_drunk_is_averaged_over_whole_days_and_a_calibration_without_a_
     assert "as before: in mV only after one in mV" in root
 
 
-def test_what_is_over_is_not_counted_as_standing_and_what_is_of_the_whole_farm_names_no_place(tabs, served):
+def test_what_is_over_is_not_counted_as_standing_and_what_is_of_the_whole_farm_names_no_place(tabs, served, house):
     alarm = EXAMPLES["alarms"]["alarms"][0]
     over = alarm | {"id": "1c5e8d21fa", "state": "returned_unacknowledged", "what": "Likely cause: The link was cut",
-                    "where": "Hill farm", "zone": None}  # fmt: skip
+                    "where": house.farm.farm.title, "zone": None}  # fmt: skip
     page = tabs.open(DESK)
     answer = EXAMPLES["alarms"] | {"alarms": [alarm, over]}
     page.route("**/api/v1/alarms?*", lambda route: route.fulfill(json=answer))
