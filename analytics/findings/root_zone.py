@@ -237,7 +237,7 @@ def _least_squares(x: Floats, y: Floats, each: int) -> tuple[Floats, Floats, Flo
     slopes: Floats = (inverse @ products[:, :, None])[:, :, 0]
     left = np.maximum(_sum_of_parts(y * y, each) - (slopes * products).sum(axis=1), 0.0)
     variance = left / np.maximum(count - x.shape[1], 1.0)
-    return slopes, np.sqrt(variance[:, None] * np.einsum("nii->ni", inverse)), count
+    return slopes, np.sqrt(variance[:, None] * np.maximum(np.einsum("nii->ni", inverse), 0.0)), count
 
 
 def _parts(value: Floats) -> Floats:

@@ -12,9 +12,10 @@ const FORMATS = [["csv", "CSV"], ["parquet", "Parquet"], ["netcdf", "NetCDF"]];
 /** The day after one written as 2026-03-01: the end of a range is not included. */
 const dayAfter = (day) => new Date(Date.parse(`${day}T00:00:00Z`) + DAY_MS).toISOString().slice(0, 10);
 
-/** What is asked for, as the interface takes it. */
-export function query(wanted) {
-  const parts = new URLSearchParams({ start: wanted.first, end: dayAfter(wanted.last) });
+/** What is asked for, as the interface takes it. Up to today has no end: hours that are still to come are no gap. */
+export function query(wanted, today) {
+  const parts = new URLSearchParams({ start: wanted.first });
+  if (wanted.last < today) parts.set("end", dayAfter(wanted.last));
   if (wanted.zone) parts.set("zone", wanted.zone);
   if (wanted.batch) parts.set("batch", wanted.batch);
   if (wanted.every) {
@@ -24,8 +25,8 @@ export function query(wanted) {
   return parts;
 }
 
-function archive(wanted) {
-  const parts = query(wanted);
+function archive(wanted, today) {
+  const parts = query(wanted, today);
   wanted.formats.forEach((one) => parts.append("format", one));
   if (wanted.licence.trim()) parts.set("licence", wanted.licence.trim());
   if (wanted.creator.trim()) parts.set("creator", wanted.creator.trim());
@@ -55,7 +56,7 @@ export function DataSet({ feed, zone }) {
   const [answer, setAnswer] = useState({});
   const change = (part) => setWanted({ ...wanted, ...part });
   const fault = amiss(wanted);
-  const asked = fault ? "" : String(query(wanted));
+  const asked = fault ? "" : String(query(wanted, isoDay(now, zone)));
   const known = feed.data("farm") !== undefined && feed.data("farm") !== null;
   useEffect(() => {
     if (!asked || !known) return undefined;
@@ -95,7 +96,7 @@ export function DataSet({ feed, zone }) {
       </div>
       <p role="status">${refused ? "" : current.plan ? sentence(current.plan) : "Looking up what it would hold …"}</p>
       ${refused && html`<p class="warning" role="alert">${refused}</p>`}
-      ${current.plan && !refused && html`<p><a class="button" href=${archive(wanted)} download>Download the data set</a></p>`}
+      ${current.plan && !refused && html`<p><a class="button" href=${archive(wanted, isoDay(now, zone))} download>Download the data set</a></p>`}
       <p class="note">Cleaned readings are corrected by calibrations, without those that tests doubt, on a regular grid; nothing is
         filled in. Its README tells every rule. Making a large one takes a while before the download begins.</p>
     </div>

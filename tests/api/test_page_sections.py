@@ -452,3 +452,13 @@ def test_a_zones_day_is_told_in_a_line_on_a_phone(browser, served):
     page.locator("#day caption", has_text="Time in band, Dark").wait_for()
     assert page.evaluate("document.documentElement.scrollWidth") <= PHONE[0]
     context.close()
+
+
+def test_a_data_set_up_to_today_has_no_end_so_that_what_is_still_to_come_is_no_gap(visit):
+    page = visit()
+    asked = """async ([last, today]) => {
+      const { query } = await import("/page/data_set.js");
+      return String(query({ first: "2026-03-01", last, zone: "", batch: "", every: "" }, today));
+    }"""
+    assert page.evaluate(asked, ["2026-03-02", "2026-03-02"]) == "start=2026-03-01"
+    assert page.evaluate(asked, ["2026-03-01", "2026-03-02"]) == "start=2026-03-01&end=2026-03-02"

@@ -80,7 +80,8 @@ def test_what_cannot_be_seen_now_is_held_as_it_was_seen_last():
 def test_what_goes_by_the_farms_clock_is_usual_when_the_clock_is_changed(zone, turn):
     # Daylight saving by the IANA time zone database: from then on lamps come an hour sooner or later by UTC.
     farm = demo_farm()
-    farm = farm.model_copy(update={"farm": farm.farm.model_copy(update={"timezone": zone})})
+    there = type(farm.farm).model_validate(farm.farm.model_dump() | {"timezone": zone})
+    farm = farm.model_copy(update={"farm": there})
     start = datetime.fromisoformat(turn).replace(tzinfo=UTC) - timedelta(days=6)
     hours = [(start + timedelta(hours=one)).astimezone(ZoneInfo(zone)).hour for one in range(24 * 10)]
     value = np.where((np.array(hours) >= 6) & (np.array(hours) < 22), 24.0, 20.0)
