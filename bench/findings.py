@@ -68,7 +68,7 @@ def runs_of(folder, seeds, *, severities=(), drawn=False, looks=False):
 def count(folder):
     """Make the table anew and write it beside the signs."""
     signs = signs_from_text(files("analytics.findings").joinpath("signs.toml").read_text("utf-8"))
-    made = fitted(signs, runs_of(folder, COUNTED))
+    made = fitted(signs, runs_of(folder, COUNTED, severities=LEVELS))
     about = (
         "How likely each level is under each cause; as_usual is where nothing is wrong. Evidence for a cause is",
         "its weight times the logarithm of how much likelier the seen level is under it than usually.",
@@ -133,7 +133,8 @@ def without(run, parts):
         number for number, (feature, place) in enumerate(run.names)
         if feature.split("@")[0] not in parts and not any(place.startswith(one) and "/" in one + place for one in parts)
     ]  # fmt: skip
-    return run._replace(names=[run.names[number] for number in kept], level=run.level[kept])
+    looks = run.looks[:, kept] if run.looks.size else run.looks
+    return run._replace(names=[run.names[number] for number in kept], level=run.level[kept], looks=looks)
 
 
 def main():

@@ -119,10 +119,14 @@ def _slow(one: Indicator, spec: Spec, since: int) -> Deviation:
 
 def _deviation(name: str, place: str, value: Floats, usual: Floats, give_or_take: Floats) -> Deviation:
     one = Deviation(name, place, value, usual, give_or_take, np.empty(0, np.int8))
-    score = one.score()
+    return one._replace(level=levels_at(one.score()))
+
+
+def levels_at(score: Floats) -> Levels:
+    """Return the levels of deviations in standard deviations; "not known" where they are NaN."""
     level = np.searchsorted(LEVELS, np.nan_to_num(score), side="right").astype(np.int8)
     level[np.isnan(score)] = NOT_KNOWN
-    return one._replace(level=level)
+    return level
 
 
 def _carried(value: Floats, usual: Floats, spread: Floats) -> tuple[Floats, Floats, Floats]:

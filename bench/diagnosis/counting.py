@@ -20,7 +20,9 @@ USUAL_WEIGHS = 300.0  # hours that the expected usual scatter stands for; our ch
 LEAST_SHARE = 0.004  # of any level under a cause, unless it is rarer still where nothing is wrong
 NEVER = 0.01  # a sign's share below this says: not to this side
 TOLD_FROM = 0.05  # divergence from the usual, in nats, below which a feature is left out of a cause
-LEAST_FARMS = 3  # in which a side effect that physics did not name was seen
+# What wrong dates and silence leave in other indicators is chance: a share of an hour of which minutes came.
+OF_DATA = ("link_cut", "clock_jump")
+LEAST_FARMS = 10  # in which a side effect that physics did not name was seen
 
 
 def tallied(signs, runs):
@@ -53,7 +55,7 @@ def table_of(signs, tallies, months, prior, temper):
             said = signs[kind].get(feature)
             own = counts[kind].get(feature, np.zeros(len(LEVEL_NAMES)))
             normal = np.array(usual.get(feature, USUALLY))
-            if said is None and len(farms[kind][feature]) < LEAST_FARMS:
+            if said is None and (kind[0] in OF_DATA or len(farms[kind][feature]) < LEAST_FARMS):
                 continue
             base = np.array(said) if said is not None else normal
             base = np.where(base < NEVER, np.minimum(base, normal), base)  # the wrong side speaks against, never for

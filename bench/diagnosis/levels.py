@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from analytics.findings.deviation import NOT_KNOWN, Deviation
+from analytics.findings.deviation import NOT_KNOWN, Deviation, levels_at
 from bench.diagnosis.farms import LEVELS, full_farm, healthy, with_fault, without_fault
 from simulator.farms import invented_farm
 from simulator.fault_kinds import FaultKind
@@ -17,6 +17,7 @@ from simulator.fault_kinds import FaultKind
 HEALTHY_MONTH_D = 30
 KINDS = tuple(str(kind) for kind in FaultKind)
 NOTHING = np.empty(0)
+FARTHEST = 1000.0  # standard deviations that are told apart from more
 
 
 class Levels(NamedTuple):
@@ -70,17 +71,26 @@ def farm_of(seed, drawn):
 
 
 def compact(run, drawn):
-    """Return what is kept of a run."""
+    """Return what is kept of a run: in place of levels, how far each stands from the usual in standard deviations."""
     kept = [one for one in run.deviations if (one.level != NOT_KNOWN).any()]
     names = [(one.name, one.place) for one in kept]
-    looks = [{(one.name, one.place): one.level for one in several} for several in run.looks]
+    looks = [{(one.name, one.place): one.score() for one in several} for several in run.looks]
     return Levels(
         run.seed, drawn, run.kind, run.part, run.target, run.level, names,
-        np.array([one.level for one in kept], np.int8), run.fault_h, run.full_h,
+        _kept([one.score() for one in kept]), run.fault_h, run.full_h,
         run.read_h, run.slow, run.begin_h,
-        np.array([[one[name] for name in names] for one in looks], np.int8) if looks else np.empty((0, 0, 0), np.int8),
+        _kept([[one[name] for name in names] for one in looks]) if looks else np.empty((0, 0, 0), np.float16),
         run.looks_h,
     )  # fmt: skip
+
+
+def _kept(scores):
+    return np.clip(np.array(scores), -FARTHEST, FARTHEST).astype(np.float16)
+
+
+def _levelled(kept):
+    """Return runs as they are kept with their levels."""
+    return [one._replace(level=levels_at(one.level), looks=levels_at(one.looks)) for one in kept]
 
 
 def levels_of(folder, seed, *, drawn=False, severities=LEVELS, kinds=KINDS, repeats=1, month=True, looks=False):
@@ -91,7 +101,7 @@ def levels_of(folder, seed, *, drawn=False, severities=LEVELS, kinds=KINDS, repe
     what = ("" if kinds == KINDS else "-some") + ("-looks" if looks else "")
     file = Path(folder) / f"{'drawn' if drawn else 'full'}{'-all' if severities else ''}{what}-{seed}.pickle"
     if file.is_file():
-        return pickle.loads(file.read_bytes())
+        return _levelled(pickle.loads(file.read_bytes()))
     file.parent.mkdir(parents=True, exist_ok=True)
     began = time.monotonic()
     before = healthy(seed, drawn=drawn, looks=looks)
@@ -106,4 +116,4 @@ def levels_of(folder, seed, *, drawn=False, severities=LEVELS, kinds=KINDS, repe
         found.append(compact(without_fault(before, HEALTHY_MONTH_D), drawn))
     file.write_bytes(pickle.dumps(found, protocol=5))
     print(f"farm {seed}: {len(found)} runs in {time.monotonic() - began:.0f} s", flush=True)
-    return found
+    return _levelled(found)
