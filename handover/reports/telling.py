@@ -17,6 +17,7 @@ from handover.reports.document import Out
 NBSP, MINUS, DASH = "\u00a0", "\u2212", "–"
 NOT_KNOWN = "not known"
 WELL_COVERED = 0.95  # below it the coverage is told beside the figure; our choice, no source
+TOO_LONG = 1e15  # from which a number is written with its power of ten: somebody wrote it down by mistake
 GROUPED_FROM = 10_000
 WORDS = "en_GB"  # the words of a report, whatever way its numbers are written
 SHORT_UNITS = {
@@ -54,6 +55,8 @@ class Telling:
         """
         if value is None:
             return DASH
+        if abs(value) >= TOO_LONG:
+            return f"{value:.3g}".replace("-", MINUS)
         exact = abs(Decimal(value)).quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_UP)
         pattern = ("#,##0" if exact >= GROUPED_FROM else "0") + ("." + "0" * decimals if decimals else "")
         text = format_decimal(exact, format=pattern, locale=self.locale)

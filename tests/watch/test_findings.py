@@ -11,7 +11,7 @@ import pytest
 from typer.testing import CliRunner
 
 from analytics.findings.episodes import Episode
-from analytics.findings.weighing import places
+from analytics.findings.weighing import Hypothesis, places
 from farm.causes import BY_NAME
 from farm.check import check_text
 from farm.description import ZoneKind
@@ -406,11 +406,29 @@ def test_a_sure_cause_is_looked_for_and_a_likely_one_told_apart_from_the_next(ke
 
 def test_an_excursion_is_told_by_the_hour_that_is_clearest_for_what_can_lie_behind_it():
     # Two hypotheses and the row of something else: the first is clearest in hour 1, the second in hour 3.
-    weighing = SimpleNamespace(log_odds=np.array([[0.0, 9.0, 1.0, 1.0], [0.0, 2.0, 3.0, 4.0], [0.0, 0.0, 0.0, 0.0]]))
+    fast = [Hypothesis("pump_off", "", ""), Hypothesis("drying_lost", "", "")]
+    weighing = SimpleNamespace(
+        log_odds=np.array([[0.0, 9.0, 1.0, 1.0], [0.0, 2.0, 3.0, 4.0], [0.0, 0.0, 0.0, 0.0]]), hypotheses=fast
+    )
     something = np.array([0.1, 0.99, 0.99, 0.99])
     assert told_at(Episode(0, 0, 3), something, weighing) == 1
     assert told_at(Episode(0, 0, 3), something, weighing, np.array([False, True])) == 3
     assert told_at(Episode(0, 0, None), np.array([0.1, 0.99, 0.99, 0.2]), weighing) == 2
+
+
+def test_a_slow_cause_within_a_day_of_a_clearer_fast_one_is_its_echo():
+    # Lamps that were dark for three hours, and a mean over the day that falls because of it: no fade.
+    hours = 30
+    odds = np.zeros((3, hours))
+    odds[0, 1:4], odds[1, 4:] = 9.0, 5.0
+    lamps = [Hypothesis("lamp_group_lost", "", "row-1"), Hypothesis("lamp_fade", "one", "row-1")]
+    weighing = SimpleNamespace(log_odds=odds, hypotheses=lamps)
+    something = np.full(hours, 0.99)
+    assert told_at(Episode(1, 1, None), something[:5], weighing) == 1
+    assert told_at(Episode(1, 1, None), something[:24], weighing) == 1
+    assert told_at(Episode(1, 1, None), something, weighing) == hours - 1  # a day later it is one
+    odds[0] = 0.0
+    assert told_at(Episode(1, 1, None), something[:5], weighing) == 4
 
 
 def test_an_excursion_that_lasts_is_told_by_its_newest_sure_hour(kept, sudden):

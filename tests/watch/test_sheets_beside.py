@@ -234,12 +234,12 @@ class TestAsking:
         self.until_finished(made)
         house.put(HUMIDITY, samples("75*5", start_us=T0_US + DAY_US + MINUTE_US, step_us=2 * MINUTE_US))
         house.work()
+        house.now_us += 61_000_000
+        house.watch.round()  # findings too are true to what came
         changed = {one.series: (T0_US + DAY_US, one.last_us) for one in house.store.known("testfarm")}
         made.note(changed, {day})
         made.ask([day], house.now_us, house.watch.readings.judgement, (0, 0), house.store)
         [(entry, _)] = made.finished(30.0)
-        house.now_us += 61_000_000
-        house.watch.round()
         assert entry.sheet == house.journal.day_sheet("testfarm", day).sheet
 
 
