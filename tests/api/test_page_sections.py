@@ -282,7 +282,9 @@ def test_what_was_drunk_is_averaged_over_whole_days_and_a_calibration_without_a_
     answer["reservoirs"][0]["days"].append(whole | {"day": "2026-03-01", "complete": False, "drunk_l": 3.9})
     calibration = answer["probes"][0]["calibrations"][0]
     answer["probes"][0]["calibrations"].append(calibration | {"id": "4f9c1a7be0", "scale": None, "offset": None})
-    root = plain(of_examples("#open=root-zone", **{"root-zone": answer}).locator("#root-zone"))
+    shown = of_examples("#open=root-zone", **{"root-zone": answer}).locator("#root-zone")
+    expect(shown).to_contain_text("on a whole day, on average")
+    root = plain(shown)
     assert "39.9 L were drunk on a whole day, on average" in root
     assert "as before: in mV only after one in mV" in root
 
