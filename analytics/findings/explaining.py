@@ -149,7 +149,10 @@ def _bears_on(farm: Farm, key: str, asked: Series) -> bool:
     return asked.registered.derived and series.zone == asked.zone
 
 
-def _candidate(weighing: Weighing, answer: Answer, hour: int, too_few_days: int | None = None) -> Candidate:
+def _candidate(
+    weighing: Weighing, answer: Answer, hour: int, too_few_days: int | None = None, beside: Hypothesis | None = None
+) -> Candidate:
+    """Return an answer with its evidence; of a second fault only what the first, ``beside``, says nothing of."""
     if not answer.places:
         label = {
             NORMAL: "As usual on this farm at this hour: no indicator differs beyond its usual scatter"
@@ -159,7 +162,11 @@ def _candidate(weighing: Weighing, answer: Answer, hour: int, too_few_days: int 
         }[answer.cause]
         return Candidate(answer.cause, label, answer.probability, (), "", tuple(_unusual(weighing, answer.cause, hour)))
     first = answer.places[0]
-    told = _followed(first, weighing.told(first, hour))
+    told = weighing.told(first, hour)
+    if beside is not None:
+        of_first = weighing.told_of(beside, first)
+        told = [(weight, one) for weight, one in told if (one.indicator, one.place) not in of_first]
+    told = _followed(first, told)
     return Candidate(
         answer.cause,
         BY_NAME[answer.cause].label,
@@ -197,13 +204,19 @@ def _unusual(weighing: Weighing, cause: str, hour: int) -> list[Evidence]:
 
 def _also(weighing: Weighing, first: Hypothesis, hour: int) -> list[Candidate]:
     """Return second faults: what is likely on evidence that the first says nothing of."""
-    beside = [one for _, one in weighing.beside(first, hour) if not _explained_by(weighing, first, one, hour)]
+    beside = [
+        one
+        for _, one in weighing.beside(first, hour)
+        if not _explained_by(weighing, first, one, hour) and not weighing.echoes(one, hour)
+    ]
     if not beside:
         return []
     second = beside[0]
     further = {one for _, one in weighing.beside(second, hour)}  # a third is none where the second's evidence makes it
     third = [one for one in beside if one.cause != second.cause and one in further][:1]
-    return [_candidate(weighing, Answer(one.cause, float("nan"), (one,)), hour) for one in (second, *third)]
+    return [
+        _candidate(weighing, Answer(one.cause, float("nan"), (one,)), hour, beside=first) for one in (second, *third)
+    ]
 
 
 def _explained_by(weighing: Weighing, first: Hypothesis, other: Hypothesis, hour: int) -> bool:

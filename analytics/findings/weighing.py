@@ -15,12 +15,13 @@ from analytics.alignment import Floats
 from analytics.findings.deviation import DAY_H, NOT_KNOWN, NOW_DAYS, Deviation
 from analytics.findings.indicator import SPECS
 from analytics.findings.model import USUALLY, Kind, Table
-from farm.causes import BY_NAME, NORMAL, SOMETHING_ELSE, Cause, Place
+from farm.causes import BY_NAME, NORMAL, SOMETHING_ELSE, Cause, Nature, Place
 from farm.description import Farm, ZoneKind
 from farm.quantities import Kind as QuantityKind
 
 SURPRISE = 0.1  # of deviations that nothing in the table explains: the share that is spread evenly; our choice
 SHARED = 0.05  # of that evidence, since one fault moves several indicators; our choice, no source
+SECOND_ON = 2  # indicators that a second fault is told on, where so many are known; our choice, no source
 ELSE_RARER = 0.03  # how much rarer something that no cause covers is than any one cause; our choice, no source
 # Outdoors any weather looks like these: rain wets every sensor.
 HIDDEN_BY_WEATHER = ("humidity_sensor_wet", "humidity_sensor_drift", "sensor_offset")
@@ -183,34 +184,71 @@ class Weighing:
                     weights.append((float(ratio[one.level[hour]]), one))
         return sorted(weights, key=lambda pair: -abs(pair[0]))
 
+    def told_of(self, first: Hypothesis, hypothesis: Hypothesis) -> frozenset[tuple[str, str]]:
+        """Return the indicators and places that ``first`` says something of, as far as they bear on another cause.
+
+        What the whole farm does to a row is told of all rows alike: one row may have a fault of its own beside it.
+        """
+        told = self._speaks_of(first)
+        if hypothesis.place and not first.place:
+            return frozenset(one for one in told if SPECS[one[0]].place is Place.FARM)
+        return told
+
+    def _speaks_of(self, hypothesis: Hypothesis) -> frozenset[tuple[str, str]]:
+        if hypothesis not in self._spoken_of:
+            self._spoken_of[hypothesis] = frozenset(
+                (feature.split("@")[0], place)
+                for feature in self.table.of[hypothesis.kind]
+                for place in self.places_seen(feature, hypothesis)
+            )
+        return self._spoken_of[hypothesis]
+
+    @cached_property
+    def _spoken_of(self) -> dict[Hypothesis, frozenset[tuple[str, str]]]:
+        return {}
+
     def beside(self, first: Hypothesis, hour: int) -> list[tuple[float, Hypothesis]]:
         """Return what else is likely at an hour on evidence that ``first`` says nothing of: a second fault.
 
-        With its log odds against there being none, the likeliest first; only those above even.
+        With its log odds against there being none, the likeliest first; only those above even, and on two indicators
+        at least where two are known.
         """
-        explained = {
-            (feature.split("@")[0], place)
-            for feature in self.table.of[first.kind]
-            for place in self.places_seen(feature, first)
-        }
-        # What the whole farm does to a row is told of all rows alike: one row may have a fault of its own beside it.
-        of_farm = {one for one in explained if SPECS[one[0]].place is Place.FARM}
         found = []
         for hypothesis in self.hypotheses:
             if hypothesis.cause == first.cause:
                 continue
-            taken = of_farm if hypothesis.place and not first.place else explained
+            taken = self.told_of(first, hypothesis)
             total = math.log(self.prior_of(hypothesis))
+            spoken: dict[str, float] = {}  # by indicator; of one that the first says something of nothing counts
             for feature, ratio in self.table.telling(hypothesis.kind).items():
                 indicator = feature.split("@")[0]
                 at = self.places_seen(feature, hypothesis)
-                seen = [place for place in at if (indicator, place) not in taken]
-                if seen:
-                    one = sum(float(ratio[self.found[feature, place].level[hour]]) for place in seen)
-                    total += one / math.sqrt(len(seen))
-            if total > 0.0:
+                if all(self.found[feature, place].level[hour] == NOT_KNOWN for place in at):
+                    continue
+                own = [place for place in at if (indicator, place) not in taken]
+                one = sum(float(ratio[self.found[feature, place].level[hour]]) for place in own)
+                spoken[indicator] = spoken.get(indicator, 0.0) + one / math.sqrt(max(len(own), 1))
+            total = math.log(self.prior_of(hypothesis)) + sum(spoken.values())
+            if total > 0.0 and sum(one > 0.0 for one in spoken.values()) >= min(SECOND_ON, len(spoken)):
                 found.append((total, hypothesis))
         return sorted(found, reverse=True)
+
+    def echoes(self, hypothesis: Hypothesis, hour: int) -> bool:
+        """Whether a slow cause is but what a fast one left, that was clearer within a day on the same indicators.
+
+        What looks back on a day still shows a fault that is over.
+        """
+        if not BY_NAME[hypothesis.cause].slow:
+            return False
+        own = self._speaks_of(hypothesis)
+        fast = [
+            at
+            for at, one in enumerate(self.hypotheses)
+            if not BY_NAME[one.cause].slow and BY_NAME[one.cause].nature is not Nature.NORMAL
+            if own & self._speaks_of(one)
+        ]
+        day = self.log_odds[fast, max(hour - DAY_H + 1, 0) : hour + 1]
+        return bool(day.max(initial=-math.inf) > self.log_odds[self.hypotheses.index(hypothesis), hour])
 
     def days_known(self, hour: int) -> int:
         """Return on how many of the days that an hour is held against anything is known at the same hour."""

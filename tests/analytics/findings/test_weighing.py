@@ -145,12 +145,72 @@ def test_a_second_fault_on_other_evidence_is_told_beside_the_first(small_farm):
     assert [one.cause for one in found.also] == ["dilution_leak"]
 
 
+def test_a_second_fault_stands_on_two_indicators_where_two_are_known(small_farm):
+    both = {"ec@now": LOWER, "level@now": HIGHER}
+    table = Table(dict.fromkeys([*both, "condensate@now"], USUAL), {DRYING: TABLE.of[DRYING], LEAK: both}, 0.2, 1.0)
+
+    def also(**levels):
+        weighing = weighed(small_farm, table, seen(condensate=0, **levels))
+        return [one.cause for one in explained(weighing, 0, np.array([0.9, 0.1, 0.0, 0.0])).also]
+
+    assert also(ec=0, level=8) == ["dilution_leak"]
+    assert also(ec=0) == ["dilution_leak"]  # the farm has no level
+    assert also(ec=0, level=NOT_KNOWN) == ["dilution_leak"]
+    assert also(ec=0, level=4) == []
+
+
+def test_a_second_fault_is_told_with_evidence_of_its_own_only(small_farm):
+    three = {"ec@now": LOWER, "level@now": HIGHER, "condensate@now": LOWER}
+    table = Table(dict.fromkeys(three, USUAL), {DRYING: TABLE.of[DRYING], LEAK: three}, 0.05, 1.0)
+
+    def also(**levels):
+        weighing = weighed(small_farm, table, seen(condensate=0, **levels))
+        return explained(weighing, 0, np.array([0.9, 0.1, 0.0, 0.0])).also
+
+    [leak] = also(ec=0, level=8)
+    assert {one.indicator for one in leak.speaks_for} == {"ec@now", "level@now"}
+    assert also(ec=0) == ()  # one of its own, while the other is what the first does
+
+
+def test_what_a_fast_fault_left_in_the_day_is_no_second_fault():
+    farm = demo_farm()
+    fade, lost = ("lamp_fade", ""), ("lamp_group_lost", "")
+    table = Table(
+        dict.fromkeys(["light_output@now", "light_output@weeks", "condensate@now"], USUAL),
+        {DRYING: TABLE.of[DRYING], fade: {"light_output@weeks": LOWER}, lost: {"light_output@now": LOWER}},
+        prior=0.5,
+        temper=1.0,
+    )
+
+    def levels(feature, place, several):
+        zero = np.zeros(len(several))
+        return Deviation(feature, place, zero, zero, zero + 0.5, np.array(several, np.int8))
+
+    def also(now, hour=29):
+        group = farm.equipment.lamp_groups[0].name
+        weighing = weighed(
+            farm,
+            table,
+            [
+                levels("light_output@now", group, now),
+                levels("light_output@weeks", group, [2] * 30),
+                levels("condensate@now", "", [0] * 30),
+            ],
+        )
+        only = [one.cause == "drying_lost" for one in weighing.hypotheses]
+        return [one.cause for one in explained(weighing, hour, np.array([*only, 0.0, 0.0], float)).also]
+
+    assert also([4] * 30) == ["lamp_fade"]
+    assert also([4] * 8 + [0] * 4 + [4] * 18) == []  # dark 18 to 22 hours ago
+    assert also([0] * 4 + [4] * 26) == ["lamp_fade"]  # more than a day ago
+
+
 def test_what_dark_lamps_do_to_their_row_is_no_second_fault_of_the_row():
     fan, lamps = ("circulation_fan_dead", ""), ("lamp_group_lost", "")
-    both = {"row_temperature@now": LOWER, "row_swing@now": LOWER}
+    three = {"row_temperature@now": LOWER, "row_swing@now": LOWER, "row_vapour@now": HIGHER}
     table = Table(
-        dict.fromkeys(["light_output@now", *both], USUAL),
-        {lamps: {"light_output@now": LOWER, "row_temperature@now": LOWER}, fan: both},
+        dict.fromkeys(["light_output@now", *three], USUAL),
+        {lamps: {"light_output@now": LOWER, "row_temperature@now": LOWER}, fan: three},
         prior=0.1,
         temper=1.0,
     )
@@ -164,17 +224,22 @@ def test_what_dark_lamps_do_to_their_row_is_no_second_fault_of_the_row():
         return [(one.cause, one.place) for _, one in weighing.beside(dark, 0)]
 
     assert beside(**{"row_temperature__row-2": 0}) == []  # colder, as under dark lamps
-    assert beside(**{"row_temperature__row-2": 0, "row_swing__row-2": 0}) == [("circulation_fan_dead", "row-2")]
+    own = {"row_swing__row-2": 0, "row_vapour__row-2": 8}
+    assert beside(**{"row_temperature__row-2": 0} | own) == [("circulation_fan_dead", "row-2")]
     assert beside(**{"row_temperature__row-3": 0}) == [("circulation_fan_dead", "row-3")]  # not under them
 
 
 def test_what_a_fault_of_the_whole_farm_does_to_rows_is_no_second_fault_of_the_whole_farm():
     table = Table(
-        dict.fromkeys(["condensate@now", "row_temperature@now", "row_swing@now"], USUAL),
+        dict.fromkeys(["condensate@now", "row_temperature@now", "row_swing@now", "row_vapour@now"], USUAL),
         {
             ("drying_lost", ""): {"condensate@now": LOWER, "row_temperature@now": LOWER},
             ("heater_stuck", ""): {"row_temperature@now": LOWER},
-            ("cooling_lost", ""): {"row_temperature@now": LOWER, "row_swing@now": LOWER},
+            ("cooling_lost", ""): {
+                "row_temperature@now": LOWER,
+                "row_swing@now": LOWER,
+                "row_vapour@now": HIGHER,
+            },
             ("circulation_fan_dead", ""): {"row_temperature@now": LOWER},
         },
         prior=0.1,
@@ -188,7 +253,8 @@ def test_what_a_fault_of_the_whole_farm_does_to_rows_is_no_second_fault_of_the_w
     colder = {f"row_temperature__row-{row}": 0 for row in (1, 2, 3)}
     one_row = {("circulation_fan_dead", f"row-{row}") for row in (1, 2, 3)}
     assert beside(**colder) == one_row  # each row may have a fault of its own
-    assert beside(**colder, **{"row_swing__row-1": 0}) == one_row | {("cooling_lost", "")}
+    of_its_own = {"row_swing__row-1": 0, "row_vapour__row-1": 8}
+    assert beside(**colder, **of_its_own) == one_row | {("cooling_lost", "")}
 
 
 def test_an_excursion_is_explained_by_causes_of_its_own_side_only(small_farm):
