@@ -21,7 +21,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 from analytics.findings.model import signs_from_text, table_as_text, table_from_text
 from bench.diagnosis.farms import LEVELS
 from bench.diagnosis.fitting import fitted
-from bench.diagnosis.levels import KINDS, levels_of
+from bench.diagnosis.levels import KINDS, levels_of, pairs_of
+from bench.diagnosis.pairs import named, pairs_for, shares
 from bench.diagnosis.scoring import brier, confusion, reliability, score_all, top
 
 # Seeds of invented farms. What is counted is never scored.
@@ -137,6 +138,13 @@ def without(run, parts):
     return run._replace(names=[run.names[number] for number in kept], level=run.level[kept], looks=looks)
 
 
+def two_at_once(folder, seeds, runs, table):
+    """Print how often both of two faults are told, and how often a second is told beside one that stands alone."""
+    pairs = [named(run, table) for seed in seeds for run in pairs_of(folder, seed, pairs_for(seed))]
+    for what, found in (("two faults", pairs), ("one fault", [named(run, table) for run in runs if run.kind])):
+        print(f"\n{what}, {len(found)} runs: " + ", ".join(f"{key} {one:.2f}" for key, one in shares(found).items()))
+
+
 def main():
     """Count if asked to, score, and print the figures."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -147,18 +155,20 @@ def main():
     )
     parser.add_argument("--severities", choices=("all", "one"), default="one", help="of each fault on each farm")
     parser.add_argument("--fewer", action="store_true", help="score again with groups of sensors left out")
+    parser.add_argument("--pairs", action="store_true", help="score two faults at once too")
     parser.add_argument("--seeds", help="farms to score, as 2003-2022")
     parser.add_argument("--folder", help="where runs are kept; a folder that is thrown away by default")
     asked = parser.parse_args()
     began = time.monotonic()
     folder = asked.folder or tempfile.mkdtemp(prefix="findings-")
+    seeds = SCORED
     if asked.quick:
+        seeds = (QUICK_SEED,)
         runs = levels_of(folder, QUICK_SEED, kinds=QUICK_KINDS, severities=("usual",), looks=True)
         print(f"quick: {len(runs) - 1} faults and a healthy month of one farm\n")
         table = shipped()
     else:
         table = count(folder) if asked.count else shipped()
-        seeds = SCORED
         if asked.seeds:
             low, _, high = asked.seeds.partition("-")
             seeds = range(int(low), int(high or low) + 1)
@@ -168,6 +178,8 @@ def main():
     figures = show(*score_all(runs, table))
     if asked.fewer:
         sensors_removed(runs, table)
+    if asked.pairs:
+        two_at_once(folder, seeds, runs, table)
     print(f"\n{time.monotonic() - began:.0f} s")
     print(f"findings_brier {figures['brier']:.3f} 1")
     print(f"findings_hours_to_right_fast {figures['fast_h']:.1f} h")

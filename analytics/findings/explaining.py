@@ -95,7 +95,10 @@ def explained(
     not_apart = _not_apart(weighing, named, hour)
     also: tuple[Candidate, ...] = ()
     if named and named[0] is shown[0]:
-        also = tuple(_also(weighing, named[0].places[0], hour))
+        also = tuple(
+            _candidate(weighing, Answer(one.cause, float("nan"), (one,)), hour, beside=named[0].places[0])
+            for one in second_faults(weighing, named[0].places[0], hour)
+        )
     if not named:
         return Explanation(candidates, not_apart, also, "", {}, too_few)
     quantities = frozenset((asked.quantity,)) if asked is not None else _moved(weighing.farm, named[:2])
@@ -202,24 +205,21 @@ def _unusual(weighing: Weighing, cause: str, hour: int) -> list[Evidence]:
     return [_evidence(weighing.farm, one, hour, 0.0) for _, one in scored[:MOST_EVIDENCE]]
 
 
-def _also(weighing: Weighing, first: Hypothesis, hour: int) -> list[Candidate]:
-    """Return second faults: what is likely on evidence that the first says nothing of."""
+def second_faults(weighing: Weighing, first: Hypothesis, hour: int) -> list[Hypothesis]:
+    """Return what is likely at an hour on evidence that the first cause says nothing of: two more faults at most."""
     beside = [
         one
         for _, one in weighing.beside(first, hour)
-        if not _explained_by(weighing, first, one, hour) and not weighing.echoes(one, hour)
+        if not _explained_by(first, one) and not weighing.echoes(one, hour)
     ]
     if not beside:
         return []
     second = beside[0]
     further = {one for _, one in weighing.beside(second, hour)}  # a third is none where the second's evidence makes it
-    third = [one for one in beside if one.cause != second.cause and one in further][:1]
-    return [
-        _candidate(weighing, Answer(one.cause, float("nan"), (one,)), hour, beside=first) for one in (second, *third)
-    ]
+    return [second, *[one for one in beside if one.cause != second.cause and one in further][:1]]
 
 
-def _explained_by(weighing: Weighing, first: Hypothesis, other: Hypothesis, hour: int) -> bool:
+def _explained_by(first: Hypothesis, other: Hypothesis) -> bool:
     """Whether a sensor's cause only repeats what the first cause says of the same zone."""
     return BY_NAME[other.cause].place is Place.SERIES and BY_NAME[first.cause].place is not Place.SERIES
 

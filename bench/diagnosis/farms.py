@@ -68,6 +68,7 @@ class Run:
     begin_h: float = float("nan")
     looks: tuple[list[Deviation], ...] = ()
     looks_h: int = 0
+    second: str = ""  # the kind of another fault that began the same day
 
     @property
     def slow(self) -> bool:
@@ -221,16 +222,43 @@ def part_of(farm, fault):
     return ""
 
 
+def _drawn_fault(before, kind, level, number):
+    """Return a fault that begins within a day of a farm's healthy time; None where it cannot."""
+    random = np.random.default_rng([before.seed, number, sorted(FaultKind).index(FaultKind(kind)), LEVELS.index(level)])
+    begin = before.simulation.now + timedelta(minutes=int(random.integers(30, 1440)))
+    return fault_of(before.simulation.farm, kind, level, begin, random)
+
+
+def with_two_faults(before, kinds, level):
+    """Return the run of a farm with two fast faults that begin the same day; None where it cannot have both.
+
+    Its ``kind`` is the first of ``kinds``, and it is read a day after the later one has fully set in.
+    """
+    faults = [_drawn_fault(before, kind, level, 0) for kind in kinds]
+    if None in faults:
+        return None
+    days = int(np.ceil(2.2 + READ_AFTER_H / 24.0))
+    simulation = before.simulation.branched(faults)
+    blocks = [simulation.run(1440) for _ in range(days)]
+    found = _gone_on(before, before.farm, _columns(before, before.farm, blocks, None), days, None)
+    first_us = before.start_us + (len(before.indicators[0].value) - 1) * HOUR_US
+    first, last = min(one.start for one in faults), max(one.start + timedelta(seconds=one.ramp_s) for one in faults)
+    fault_h, full_h = ((microseconds(one) - first_us) // HOUR_US for one in (first, last))
+    return Run(
+        before.farm, before.seed, kinds[0], "", "", level, found, fault_h, full_h, len(found[0].value),
+        (microseconds(first) - first_us) / HOUR_US, second=kinds[1],
+    )  # fmt: skip
+
+
 def with_fault(before, kind, level, number, seen=None):
     """Return the run of a farm with a fault that begins within a day of its healthy time; None where it cannot.
 
     ``number`` tells repetitions apart: each draws its own place, sign and hour.
     """
-    random = np.random.default_rng([before.seed, number, sorted(FaultKind).index(FaultKind(kind)), LEVELS.index(level)])
-    begin = before.simulation.now + timedelta(minutes=int(random.integers(30, 1440)))
-    fault = fault_of(before.simulation.farm, kind, level, begin, random)
+    fault = _drawn_fault(before, kind, level, number)
     if fault is None:
         return None
+    begin = fault.start
     ramp_d = min(fault.ramp_s / 86_400.0, LONGEST_RAMP_D)
     days = int(np.ceil(ramp_d + 2.2 + READ_AFTER_H / 24.0))
     simulation = before.simulation.branched([fault])

@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 
 from analytics.findings.deviation import NOT_KNOWN, Deviation, levels_at
-from bench.diagnosis.farms import LEVELS, full_farm, healthy, with_fault, without_fault
+from bench.diagnosis.farms import LEVELS, full_farm, healthy, with_fault, with_two_faults, without_fault
 from simulator.farms import invented_farm
 from simulator.fault_kinds import FaultKind
 
@@ -42,6 +42,7 @@ class Levels(NamedTuple):
     begin_h: float  # of the fault, to the minute
     looks: np.ndarray = np.empty((0, 0, 0), np.int8)  # between whole hours: by lateness, (feature, place) and hour
     looks_h: int = 0  # the first of those hours
+    second: str = ""  # the kind of another fault that began the same day
 
     @property
     def hours(self):
@@ -80,7 +81,7 @@ def compact(run, drawn):
         _kept([one.score() for one in kept]), run.fault_h, run.full_h,
         run.read_h, run.slow, run.begin_h,
         _kept([[one[name] for name in names] for one in looks]) if looks else np.empty((0, 0, 0), np.float16),
-        run.looks_h,
+        run.looks_h, run.second,
     )  # fmt: skip
 
 
@@ -91,6 +92,17 @@ def _kept(scores):
 def _levelled(kept):
     """Return runs as they are kept with their levels."""
     return [one._replace(level=levels_at(one.level), looks=levels_at(one.looks)) for one in kept]
+
+
+def pairs_of(folder, seed, pairs):
+    """Return the levels of pairs of faults, of usual severity, that began the same day on one farm."""
+    file = Path(folder) / f"pairs-{seed}.pickle"
+    if not file.is_file():
+        file.parent.mkdir(parents=True, exist_ok=True)
+        before = healthy(seed)
+        runs = [with_two_faults(before, pair, "usual") for pair in pairs]
+        file.write_bytes(pickle.dumps([compact(run, False) for run in runs if run is not None], protocol=5))
+    return _levelled(pickle.loads(file.read_bytes()))
 
 
 def levels_of(folder, seed, *, drawn=False, severities=LEVELS, kinds=KINDS, repeats=1, month=True, looks=False):
