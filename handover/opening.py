@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 
 from farm.quantities import Kind
 from handover.asking import Cleaning, Format, Layout
@@ -16,7 +16,7 @@ def opening(facts: Facts) -> Iterator[str]:
     cleaning = facts.choice.asked.cleaning
     yield "## Open it"
     yield ""
-    yield "In the data set's folder:"
+    yield f"In the data set's folder, after `pip install {' '.join(_needed(facts.formats))}` where these are not there yet:"
     yield ""
     if Format.PARQUET in facts.formats:
         yield from _python([_parquet(example, cleaning), *_one_series(example, cleaning)])
@@ -26,6 +26,16 @@ def opening(facts: Facts) -> Iterator[str]:
         yield from _r(example, cleaning)
     if Format.NETCDF in facts.formats:
         yield from _xarray(example, cleaning)
+
+
+def _needed(formats: Collection[Format]) -> list[str]:
+    """Return the packages that the code needs, as PyPI has them."""
+    needed = {
+        Format.PARQUET: ["pandas", "pyarrow"],
+        Format.CSV: ["pandas"],
+        Format.NETCDF: ["xarray", "netCDF4"],
+    }
+    return list(dict.fromkeys(package for one in formats for package in needed[one]))
 
 
 def _example(facts: Facts) -> Member:

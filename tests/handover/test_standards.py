@@ -142,6 +142,14 @@ def test_the_readme_shows_what_works(raw, wide):
             assert "degC" in done.stdout
 
 
+def test_the_readme_names_each_package_that_its_code_needs(raw):
+    text = (raw[0] / "README.md").read_text()
+    [named] = re.findall(r"`pip install (.*)`", text)
+    imported = set(re.findall(r"^import (\w+)$", text, re.MULTILINE))
+    engines = {"pyarrow", "netCDF4"}  # that pandas reads Parquet with, and xarray NetCDF
+    assert set(named.split()) == imported | engines
+
+
 def test_the_readme_says_each_choice_and_what_is_missing(raw, wide):
     text = (raw[0] / "README.md").read_text()
     assert "nothing in this data set was measured in a real one" in text
