@@ -19,6 +19,7 @@ MOST_CAUSES = 5
 LEAST_PROBABILITY = 0.01
 MOST_EVIDENCE = 5  # for a cause
 MOST_AGAINST = 3
+HIDE_OTHERS = ("mains_lost", "link_cut")  # nothing runs, or nothing is heard of: no second fault shows beside these
 LEAST_WEIGHT = 0.1  # log odds of evidence that is told
 NOT_APART_NATS = 1.0  # expected log odds between two causes below which sensors do not tell them apart; our choice
 NEAR = 5.0  # a rival is told as not to be told apart only if it is at most so many times rarer; our choice
@@ -206,7 +207,9 @@ def _unusual(weighing: Weighing, cause: str, hour: int) -> list[Evidence]:
 
 
 def second_faults(weighing: Weighing, first: Hypothesis, hour: int) -> list[Hypothesis]:
-    """Return what is likely at an hour on evidence that the first cause says nothing of: two more faults at most."""
+    """Return what is sure at an hour on evidence that the first cause says nothing of: two more faults at most."""
+    if first.cause in HIDE_OTHERS:
+        return []
     beside = [
         one
         for _, one in weighing.beside(first, hour)

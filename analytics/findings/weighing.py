@@ -21,6 +21,7 @@ from farm.quantities import Kind as QuantityKind
 
 SURPRISE = 0.1  # of deviations that nothing in the table explains: the share that is spread evenly; our choice
 SHARED = 0.05  # of that evidence, since one fault moves several indicators; our choice, no source
+SECOND_AT = 0.95  # probability from which a second fault is told, as sure as the first: see bench/README.md
 SECOND_ON = 2  # indicators that a second fault is told on, where so many are known; our choice, no source
 ELSE_RARER = 0.03  # how much rarer something that no cause covers is than any one cause; our choice, no source
 # Outdoors any weather looks like these: rain wets every sensor.
@@ -208,11 +209,12 @@ class Weighing:
         return {}
 
     def beside(self, first: Hypothesis, hour: int) -> list[tuple[float, Hypothesis]]:
-        """Return what else is likely at an hour on evidence that ``first`` says nothing of: a second fault.
+        """Return what else is sure at an hour on evidence that ``first`` says nothing of: a second fault.
 
-        With its log odds against there being none, the likeliest first; only those above even, and on two indicators
-        at least where two are known.
+        With its log odds against there being none, the likeliest first; only those at least as sure as what is told
+        as unusual, and on two indicators at least where two are known.
         """
+        least = math.log(SECOND_AT / (1.0 - SECOND_AT))
         found = []
         for hypothesis in self.hypotheses:
             if hypothesis.cause == first.cause:
@@ -229,7 +231,7 @@ class Weighing:
                 one = sum(float(ratio[self.found[feature, place].level[hour]]) for place in own)
                 spoken[indicator] = spoken.get(indicator, 0.0) + one / math.sqrt(max(len(own), 1))
             total = math.log(self.prior_of(hypothesis)) + sum(spoken.values())
-            if total > 0.0 and sum(one > 0.0 for one in spoken.values()) >= min(SECOND_ON, len(spoken)):
+            if total >= least and sum(one > 0.0 for one in spoken.values()) >= min(SECOND_ON, len(spoken)):
                 found.append((total, hypothesis))
         return sorted(found, reverse=True)
 

@@ -18,6 +18,7 @@ from farm.readings import Series
 from simulator.demo import demo_farm
 
 USUAL = (0.01, 0.01, 0.01, 0.01, 0.92, 0.01, 0.01, 0.01, 0.01)
+RARE = (0.0005, 0.002, 0.01, 0.01, 0.955, 0.01, 0.01, 0.002, 0.0005)  # the same of what is hardly ever far away
 LOWER = (0.50, 0.20, 0.18, 0.01, 0.07, 0.01, 0.01, 0.01, 0.01)
 HIGHER = LOWER[::-1]
 FEATURES = ("condensate@now", "supply_above_dew_point@now", "ec@now", "row_flow@now")
@@ -132,22 +133,38 @@ def test_what_speaks_against_a_cause_is_told_with_its_numbers(small_farm):
     assert "0.0 K, usually 0.0 K give or take 1.0 K" in against.sentence
 
 
-def test_a_second_fault_on_other_evidence_is_told_beside_the_first(small_farm):
-    weighing, _ = weigh(small_farm, condensate=0, supply_above_dew_point=8, ec=0)
-    found = explained(weighing, 0, weighing.probabilities()[:, 0])
-    assert found.first.cause == "cooling_at_dew_point"
-    assert (
-        weighing.beside(Hypothesis("cooling_at_dew_point", "", ""), 0) == []
-    )  # 0.5 / 0.01 does not outweigh the prior
-    strong = Table(TABLE.usual, TABLE.of, prior=0.05, temper=1.0)
-    weighing = weighed(small_farm, strong, seen(condensate=0, supply_above_dew_point=8, ec=0))
-    found = explained(weighing, 0, weighing.probabilities()[:, 0])
-    assert [one.cause for one in found.also] == ["dilution_leak"]
+def test_a_second_fault_that_is_sure_on_other_evidence_is_told_beside_the_first(small_farm):
+    def also(usual, prior):
+        table = Table(usual, TABLE.of, prior, 1.0)
+        weighing = weighed(small_farm, table, seen(condensate=0, supply_above_dew_point=8, ec=0))
+        found = explained(weighing, 0, weighing.probabilities()[:, 0])
+        assert found.first.cause == "cooling_at_dew_point"
+        return [one.cause for one in found.also]
+
+    assert also(TABLE.usual, prior=0.1) == []  # 0.1 * 0.5 / 0.01: five to one, which is likely and not sure
+    assert also(dict.fromkeys(FEATURES, RARE), prior=0.1) == ["dilution_leak"]  # 0.1 * 0.5 / 0.0005: a hundred to one
+
+
+def test_no_second_fault_shows_while_the_mains_are_lost(small_farm):
+    table = Table(
+        dict.fromkeys([*FEATURES, "power@now"], RARE),
+        {**TABLE.of, ("mains_lost", ""): {"power@now": LOWER}},
+        prior=0.1,
+        temper=1.0,
+    )
+
+    def also(first):
+        weighing = weighed(small_farm, table, seen(condensate=0, ec=0, power=0))
+        at = [float(one.cause == first) for one in weighing.hypotheses]
+        return [one.cause for one in explained(weighing, 0, np.array([*at, 0.0, 0.0])).also]
+
+    assert also("mains_lost") == []
+    assert also("dilution_leak") == ["mains_lost", "drying_lost"]
 
 
 def test_a_second_fault_stands_on_two_indicators_where_two_are_known(small_farm):
     both = {"ec@now": LOWER, "level@now": HIGHER}
-    table = Table(dict.fromkeys([*both, "condensate@now"], USUAL), {DRYING: TABLE.of[DRYING], LEAK: both}, 0.2, 1.0)
+    table = Table(dict.fromkeys([*both, "condensate@now"], RARE), {DRYING: TABLE.of[DRYING], LEAK: both}, 0.2, 1.0)
 
     def also(**levels):
         weighing = weighed(small_farm, table, seen(condensate=0, **levels))
@@ -161,7 +178,7 @@ def test_a_second_fault_stands_on_two_indicators_where_two_are_known(small_farm)
 
 def test_a_second_fault_is_told_with_evidence_of_its_own_only(small_farm):
     three = {"ec@now": LOWER, "level@now": HIGHER, "condensate@now": LOWER}
-    table = Table(dict.fromkeys(three, USUAL), {DRYING: TABLE.of[DRYING], LEAK: three}, 0.05, 1.0)
+    table = Table(dict.fromkeys(three, RARE), {DRYING: TABLE.of[DRYING], LEAK: three}, 0.05, 1.0)
 
     def also(**levels):
         weighing = weighed(small_farm, table, seen(condensate=0, **levels))
@@ -176,9 +193,9 @@ def test_what_a_fast_fault_left_in_the_day_is_no_second_fault():
     farm = demo_farm()
     fade, lost = ("lamp_fade", ""), ("lamp_group_lost", "")
     table = Table(
-        dict.fromkeys(["light_output@now", "light_output@weeks", "condensate@now"], USUAL),
+        dict.fromkeys(["light_output@now", "light_output@weeks", "condensate@now"], RARE),
         {DRYING: TABLE.of[DRYING], fade: {"light_output@weeks": LOWER}, lost: {"light_output@now": LOWER}},
-        prior=0.5,
+        prior=1.0,
         temper=1.0,
     )
 
@@ -193,7 +210,7 @@ def test_what_a_fast_fault_left_in_the_day_is_no_second_fault():
             table,
             [
                 levels("light_output@now", group, now),
-                levels("light_output@weeks", group, [2] * 30),
+                levels("light_output@weeks", group, [1] * 30),
                 levels("condensate@now", "", [0] * 30),
             ],
         )
@@ -209,7 +226,7 @@ def test_what_dark_lamps_do_to_their_row_is_no_second_fault_of_the_row():
     fan, lamps = ("circulation_fan_dead", ""), ("lamp_group_lost", "")
     three = {"row_temperature@now": LOWER, "row_swing@now": LOWER, "row_vapour@now": HIGHER}
     table = Table(
-        dict.fromkeys(["light_output@now", *three], USUAL),
+        dict.fromkeys(["light_output@now", *three], RARE),
         {lamps: {"light_output@now": LOWER, "row_temperature@now": LOWER}, fan: three},
         prior=0.1,
         temper=1.0,
@@ -231,7 +248,7 @@ def test_what_dark_lamps_do_to_their_row_is_no_second_fault_of_the_row():
 
 def test_what_a_fault_of_the_whole_farm_does_to_rows_is_no_second_fault_of_the_whole_farm():
     table = Table(
-        dict.fromkeys(["condensate@now", "row_temperature@now", "row_swing@now", "row_vapour@now"], USUAL),
+        dict.fromkeys(["condensate@now", "row_temperature@now", "row_swing@now", "row_vapour@now"], RARE),
         {
             ("drying_lost", ""): {"condensate@now": LOWER, "row_temperature@now": LOWER},
             ("heater_stuck", ""): {"row_temperature@now": LOWER},
@@ -279,7 +296,7 @@ def test_only_evidence_that_physics_names_is_told(small_farm):
 
 def test_a_third_fault_needs_evidence_of_its_own(small_farm):
     of = dict(TABLE.of) | {("salt_uptake_high", ""): {"ec@now": LOWER}}
-    strong = Table(TABLE.usual, of, prior=0.05, temper=1.0)
+    strong = Table(dict.fromkeys(FEATURES, RARE), of, prior=0.05, temper=1.0)
     weighing = weighed(small_farm, strong, seen(condensate=0, supply_above_dew_point=8, ec=0))
     found = explained(weighing, 0, weighing.probabilities()[:, 0])
     assert found.first.cause == "cooling_at_dew_point"
