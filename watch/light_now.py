@@ -9,7 +9,9 @@ from farm.description import Farm
 from farm.flags import Flag
 from farm.readings import MICROSECONDS_PER_SECOND, Series, instant
 from store.contract import ReadingStore
-from watch.first_checks import look_first
+from store.entries import FindingEntry
+from store.journal import Journal
+from watch.first_checks import leading_check, leads, look_first
 from watch.light_days import ENOUGH_COVERAGE, LitDay, lit_days
 from watch.outlook import LastLightDay, Need, SeriesNow, Standing, Urgency
 from watch.telling import with_unit
@@ -38,8 +40,11 @@ def light_integral_now(farm: Farm, store: ReadingStore, series: Series, now_us: 
     return SeriesNow(series, standing, running.day.end_us - 1, mol, int(flag), low, high, None, last)
 
 
-def short_of_light(farm: Farm, rows: Iterable[SeriesNow]) -> list[Need]:
-    """Return a sentence on each zone whose last whole light day had too little light, or too much."""
+def short_of_light(farm: Farm, journal: Journal, rows: Iterable[SeriesNow]) -> list[Need]:
+    """Return a sentence on each zone whose last whole light day had too little light, or too much.
+
+    With the likely cause where the light itself was too low or too high meanwhile and a finding says why.
+    """
     found = []
     for row in rows:
         last = row.last_day
@@ -49,6 +54,8 @@ def short_of_light(farm: Farm, rows: Iterable[SeriesNow]) -> list[Need]:
         limit = last.low if low else last.high
         begun = instant(last.start_us).astimezone(farm.farm.zone_info)
         quantity = row.series.registered
+        light = row.series._replace(quantity="ppfd")
+        why = _finding(farm, journal, light, last)
         found.append(
             Need(
                 urgency=Urgency.TODAY,
@@ -56,13 +63,33 @@ def short_of_light(farm: Farm, rows: Iterable[SeriesNow]) -> list[Need]:
                 f"in the light day that began on {begun:%d %b} at {begun:%H:%M}: "
                 f"{with_unit(last.mol, quantity)}, "
                 f"{'at least' if low else 'at most'} {with_unit(limit or 0.0, quantity)} wanted. "
-                f"{look_first('ppfd', last.standing)}",
+                f"{look_first('ppfd', last.standing) if why is None else _likely(farm, why)}",
                 since_us=last.start_us,
                 zone=row.series.zone,
-                series=(row.series._replace(quantity="ppfd"), row.series),
+                series=(light, row.series),
+                finding=None if why is None else why.identity,
             )
         )
     return found
+
+
+def _finding(farm: Farm, journal: Journal, light: Series, day: LastLightDay) -> FindingEntry | None:
+    """Return what tells why the light was out of its band for longest in a light day; None where nothing does."""
+    told = [
+        one
+        for one in journal.findings.between(farm.name, day.start_us, day.end_us)
+        if (one.detail.get("series"), one.detail.get("side")) == (light.key, str(day.standing)) and leads(one.detail)
+    ]
+    return max(told, key=lambda one: (one.end_us or day.end_us) - one.onset_us, default=None)
+
+
+def _likely(farm: Farm, why: FindingEntry) -> str:
+    first = why.detail["causes"][0]
+    over = ""
+    if why.end_us is not None:
+        ended = instant(why.end_us).astimezone(farm.farm.zone_info)
+        over = f" It is over since {ended:%d %b} at {ended:%H:%M}."
+    return f"Likely ({round(100 * first['probability'])} %): {first['label']}.{over} {leading_check(why.detail)}"
 
 
 def _target(farm: Farm, series: Series, at_us: int) -> tuple[float | None, float | None]:

@@ -121,7 +121,7 @@ def needs(farm: Farm, store: ReadingStore, journal: Journal, now_us: int) -> lis
             farm, excursions_to_tell(journal.excursions(farm.name, open_only=True), standing), rows, now_us
         ),
         *needs_of_alarms(farm, standing, now_us),
-        *short_of_light(farm, rows),
+        *short_of_light(farm, journal, rows),
         *quiet,
         *_refused(farm, journal, now_us),
     ]

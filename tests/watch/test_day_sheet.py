@@ -8,7 +8,7 @@ import pytest
 
 from farm.check import check_text
 from farm.readings import iso_time
-from store.entries import Reason, Reject
+from store.entries import FindingEntry, Reason, Reject
 from tests.conftest import MINUTE_US, SMALL_FARM, T0_US, samples
 from watch import cautions
 from watch.day_data import day_range
@@ -85,6 +85,25 @@ def test_lamps_lost_make_a_short_light_day_that_needs_a_person(house):
     assert "Row had too little light in the light day that began on 03 Mar at 06:00: 0.0 mol" in need.sentence
     assert need.series[0].quantity == "ppfd", "the chart that shows why comes first"
     assert "at least 12.0 mol" in need.sentence
+    assert need.sentence.endswith("the sensor's place.")
+    assert need.finding is None
+    dark_us = T0_US + 2 * day + 300 * MINUTE_US
+
+    def told(probability):
+        cause = {"cause": "lamp_group_lost", "label": "A lamp group is dark", "probability": probability}
+        behind = {"causes": [cause], "series": "row/ppfd", "side": "low", "next_check": "Look at the driver."}
+        end_us = dark_us + 2 * HOUR_US
+        entry = FindingEntry(house.farm.name, "its-excursion", dark_us, end_us, end_us, behind)
+        house.journal.findings.replace(house.farm.name, 0, [entry])
+        [need] = [one for one in needs(house.farm, house.store, house.journal, house.now_us) if "light" in one.sentence]
+        return need, entry
+
+    need, entry = told(0.97)
+    assert need.sentence.endswith(
+        "wanted. Likely (97 %): A lamp group is dark. It is over since 03 Mar at 08:00. Look at the driver."
+    )
+    assert need.finding == entry.identity
+    assert told(0.4)[0].finding is None, "no cause that is less likely than not"
 
 
 def test_the_day_sheet_says_what_the_crop_had(house):
