@@ -6,7 +6,7 @@ band, which knows the quantity and the side and nothing else: common practice, n
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from farm.causes import NORMAL
@@ -73,6 +73,20 @@ def leads(finding: Mapping[str, Any]) -> bool:
     """Whether a finding's likeliest cause, other than that all is as usual, is likely enough to be looked for."""
     causes = [one for one in finding.get("causes") or [] if one.get("cause") != NORMAL]
     return bool(causes) and round(causes[0].get("probability") or 0.0, 2) >= LEADS_FROM  # as it is told
+
+
+def likely(causes: Sequence[Mapping[str, Any]]) -> str:
+    """Return the likeliest cause as a sentence, with the next one where the first is not sure.
+
+    Examples
+    --------
+    >>> likely([{"label": "The pump is off", "probability": 0.54}, {"label": "A circuit is off", "probability": 0.41}])
+    'Likely (54 %): The pump is off; or (41 %): A circuit is off.'
+    """
+    first, *others = causes
+    also = [one for one in others[:1] if first["probability"] < SURE]
+    named = [f"({round(100 * one['probability'])} %): {one['label']}" for one in (first, *also)]
+    return f"Likely {'; or '.join(named)}."
 
 
 def first_check(finding: Mapping[str, Any]) -> str:

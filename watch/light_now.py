@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
+from farm.causes import NORMAL
 from farm.description import Farm
 from farm.flags import Flag
 from farm.readings import MICROSECONDS_PER_SECOND, Series, instant
 from store.contract import ReadingStore
 from store.entries import FindingEntry
 from store.journal import Journal
-from watch.first_checks import leading_check, leads, look_first
+from watch.first_checks import leading_check, leads, likely, look_first
 from watch.light_days import ENOUGH_COVERAGE, LitDay, lit_days
 from watch.outlook import LastLightDay, Need, SeriesNow, Standing, Urgency
 from watch.telling import with_unit
@@ -84,12 +85,12 @@ def _finding(farm: Farm, journal: Journal, light: Series, day: LastLightDay) -> 
 
 
 def _likely(farm: Farm, why: FindingEntry) -> str:
-    first = why.detail["causes"][0]
     over = ""
     if why.end_us is not None:
         ended = instant(why.end_us).astimezone(farm.farm.zone_info)
         over = f" It is over since {ended:%d %b} at {ended:%H:%M}."
-    return f"Likely ({round(100 * first['probability'])} %): {first['label']}.{over} {leading_check(why.detail)}"
+    causes = [one for one in why.detail["causes"] if one["cause"] != NORMAL]
+    return f"{likely(causes)}{over} {leading_check(why.detail)}".rstrip()
 
 
 def _target(farm: Farm, series: Series, at_us: int) -> tuple[float | None, float | None]:

@@ -13,7 +13,7 @@ from store.entries import ExcursionEntry
 from watch.alarm_acts import Standing
 from watch.alarm_book import named
 from watch.alarm_texts import sentence
-from watch.first_checks import LEADS_FROM
+from watch.first_checks import LEADS_FROM, likely
 from watch.outlook import Need, Urgency
 from watch.telling import spoken_duration
 
@@ -111,12 +111,12 @@ def danger_told(standing: Iterable[Standing]) -> dict[str, OfAlarm]:
 
 def _leads(detail: Mapping[str, Any]) -> str:
     """Return the likely cause and what to look at first; empty where none is likely enough to lead."""
-    likely = detail.get("likely") or []
-    if not likely or likely[0]["probability"] < LEADS_FROM:
+    causes = detail.get("likely") or []
+    if not causes or causes[0]["probability"] < LEADS_FROM:
         return ""
     of_a_finding = detail.get("kind") == str(AlarmKind.FINDING)  # its sentence names the cause already
-    cause = "" if of_a_finding else f"Likely ({round(100 * likely[0]['probability'])} %): {likely[0]['label']}. "
-    return f"{cause}{detail.get('first_step') or ''}".strip()
+    cause = "" if of_a_finding else likely(causes)
+    return f"{cause} {detail.get('first_step') or ''}".strip()
 
 
 def _symptom(condition: str) -> tuple[str, str]:

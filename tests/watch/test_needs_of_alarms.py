@@ -36,6 +36,14 @@ def test_a_likely_cause_is_named_with_its_check():
     assert (one.urgency, one.caution) == (Urgency.TODAY, "Acids burn.")
 
 
+@pytest.mark.parametrize(("probability", "also"), [(0.54, "; or (41 %): A dosing line is clogged"), (0.90, "")])
+def test_beside_a_cause_that_is_not_sure_the_next_one_is_named(probability, also):
+    one = entry(probability)
+    one.detail["likely"].append({"cause": "doser_line_air", "label": "A dosing line is clogged", "probability": 0.41})
+    named = f"Likely ({round(100 * probability)} %): A nutrient bottle is empty: Stock A{also}. Is stock in them?"
+    assert of_alarm(one, AlarmState.UNACKNOWLEDGED).leads == named
+
+
 @pytest.mark.parametrize("probability", [None, 0.49])
 def test_a_cause_that_is_none_too_likely_leads_nowhere(probability):
     assert of_alarm(entry(probability), AlarmState.UNACKNOWLEDGED).leads == ""
