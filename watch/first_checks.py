@@ -51,13 +51,15 @@ FIRST_CHECKS: dict[tuple[str, Side], str] = {
 def look_first(quantity: str, side: str) -> str:
     """Return where to look first when a quantity is too low or too high; empty where nothing is known.
 
+    It names no order of its own: what tells it heads it "Check first" or "What to do first".
+
     Examples
     --------
     >>> look_first("solution_temperature", "low")
-    'Look first at the feed water and the room.'
+    'Look at the feed water and the room.'
     """
     look = FIRST_CHECKS.get((quantity, Side(side)))
-    return f"Look first at {look}." if look else ""
+    return f"Look at {look}." if look else ""
 
 
 def leading_check(finding: Mapping[str, Any]) -> str:

@@ -22,7 +22,7 @@ DETAIL = {
     "series": "room/air_temperature", "unit": "°C", "limit": 24.0, "worst": 31.26, "since": "",
     "likely": [{"cause": "a", "label": "the air conditioner does not cool", "probability": 0.72},
                {"cause": "b", "label": "lamps on too long", "probability": 0.1}],
-    "first_step": "Look first at the air conditioner's display.", "caution": "Mains voltage kills.",
+    "first_step": "Look at the air conditioner's display.", "caution": "Mains voltage kills.",
     "text": "Air temperature in Room is too high: 31.3 °C at worst, at most 24.0 °C wanted.",
 }  # fmt: skip
 

@@ -89,7 +89,7 @@ def test_a_band_left_is_an_alarm_with_all_that_a_text_needs(house):
     assert (alarm.detail["what"], alarm.detail["where"], alarm.detail["unit"]) == ("Relative humidity", "Room", "%")
     assert alarm.detail["text"] == "Relative humidity in Room is too high: 85.0 % at worst, at most 75.0 % wanted."
     assert alarm.detail["since"] == "2026-03-01T00:03:00Z"
-    assert alarm.detail["first_step"].startswith("Look first at whether water is removed")
+    assert alarm.detail["first_step"].startswith("Look at whether water is removed")
 
 
 def test_it_keeps_its_name_while_it_grows_and_its_usual_course_is_no_revision(house):

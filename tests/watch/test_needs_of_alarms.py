@@ -16,7 +16,7 @@ from watch import cautions
 from watch.alarm_findings import told_of
 from watch.alarm_texts import CAUTIONS, band_text
 from watch.day_sheet import finding_summary
-from watch.first_checks import FIRST_CHECKS, first_check, steps
+from watch.first_checks import FIRST_CHECKS, first_check, look_first, steps
 from watch.needs_of_alarms import of_alarm
 from watch.outlook import Urgency
 from watch.telling import with_unit
@@ -66,7 +66,7 @@ DRAIN, TELLS_APART = "Does water come from the drain?", "Compare both probes."
     [
         (0.95, DRAIN),  # sure: go and see
         (0.7, TELLS_APART),  # likely: tell it from the next
-        (0.3, "Look first at the heating and its set point, then doors and louvres."),  # nothing leads
+        (0.3, "Look at the heating and its set point, then doors and louvres."),  # nothing leads
     ],
 )
 def test_an_alarm_and_the_finding_beside_it_name_the_same_first_check(small_farm, tmp_path, probability, first):
@@ -96,6 +96,12 @@ def test_an_alarm_and_the_finding_beside_it_name_the_same_first_check(small_farm
 
 def test_a_finding_that_no_excursion_led_to_names_its_own_check():
     assert first_check({"causes": [], "next_check": "Shut the louvre."}) == "Shut the louvre."
+
+
+def test_no_first_check_says_again_that_it_is_the_first():
+    """What tells it heads it "Check first" or "What to do first"."""
+    told = [look_first(quantity, side) for quantity, side in FIRST_CHECKS]
+    assert [one for one in told if "first" in one or not one.startswith("Look at ")] == []
 
 
 def test_a_look_that_leads_to_chemicals_gas_or_breakers_carries_its_caution():
