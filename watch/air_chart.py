@@ -165,7 +165,10 @@ def _at_deficit(air: Floats, deficit_kpa: float, pressure_kpa: float) -> Line:
 
 
 def _hours(farm: Farm, store: ReadingStore, temperature: Series, humidity: Series, start_us: int, end_us: int) -> Hours:
-    """Return the hours in which temperature and humidity ratio have means: of moments, not of one mean of both."""
+    """Return the hours in which temperature and humidity ratio have means: of moments, not of one mean of both.
+
+    An hour that was under way when the stretch began is left out: 24 hours are 24 marks, at any minute.
+    """
     read = [
         store.aggregate(one, start_us, end_us, HOUR_US)
         for one in (
@@ -177,7 +180,7 @@ def _hours(farm: Farm, store: ReadingStore, temperature: Series, humidity: Serie
     ]
     air, water = ({int(at): int(count) for at, count in zip(one.time_us, one.count, strict=True)} for one in read[:2])
     means = [{int(at): float(mean) for at, mean in zip(one.time_us, one.mean, strict=True)} for one in read]
-    both = [at for at, count in air.items() if water.get(at, 0) >= max(1.0, TOGETHER * count)]
+    both = [at for at, count in air.items() if at >= start_us and water.get(at, 0) >= max(1.0, TOGETHER * count)]
     at_us = np.array(sorted(both), np.int64)
     columns = [np.array([mean.get(at, math.nan) for at in at_us.tolist()], float) for mean in means]
     return Hours(

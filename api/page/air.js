@@ -8,6 +8,7 @@ import { amount, known } from "./told.js";
 import { useAnswer } from "./use_answer.js";
 import { inDays } from "./view.js";
 
+const HOUR_MS = 3_600_000;
 const HOURLY = 50; // hours, above which the table has days
 const RATIO = "g/kg";
 const STATES = [[true, "lights on"], [false, "lights off"], [null, "lights not known"]];
@@ -75,9 +76,9 @@ function wetness(chart) {
   });
 }
 
-function readout(chart, i, zone, outside) {
+function readout(chart, i, zone, outside, nowMs) {
   const { hours } = chart;
-  const parts = [`${dayAndClock(Date.parse(hours.time[i]), zone)}, the hour from then: ${amount(hours.temperature_degc[i], 1, "°C")}`,
+  const parts = [`${dayAndClock(Date.parse(hours.time[i]), zone)}, the hour ${Date.parse(hours.time[i]) + HOUR_MS > nowMs ? "so far" : "from then"}: ${amount(hours.temperature_degc[i], 1, "°C")}`,
     amount(hours.relative_humidity_percent[i], 0, "% RH"), amount(hours.humidity_ratio_g_kg[i], 1, RATIO), `air VPD ${amount(hours.vpd_kpa[i], 2, "kPa")}`,
   ];
   if (hours.lit[i] !== null) parts.push(hours.lit[i] ? "lights on" : "lights off");
@@ -115,7 +116,7 @@ function Key({ chart }) {
     <span><svg class="air-drawing" viewBox="0 0 24 10" width="24" height="10" aria-hidden="true"><line class="humidity" x1="0" x2="24" y1="5" y2="5" /></svg> equal humidity</span></p>`;
 }
 
-function Drawn({ chart, zone, isNow, joined }) {
+function Drawn({ chart, zone, isNow, joined, nowMs }) {
   const node = useRef(null);
   const [width, setWidth] = useState(0);
   const [picked, setPicked] = useState(null);
@@ -130,7 +131,7 @@ function Drawn({ chart, zone, isNow, joined }) {
   const count = chart.hours.time.length;
   const outside = standings(chart);
   const at = picked !== null && picked < count ? picked : null;
-  const text = count ? readout(chart, at ?? count - 1, zone, outside) : "";
+  const text = count ? readout(chart, at ?? count - 1, zone, outside, nowMs) : "";
   const about = [...wetness(chart), `Lines are for ${number(chart.air_pressure_kpa, 1)} kPa, ${chart.air_pressure_measured ? "as measured" : "usual at this elevation"}`];
   return html`<div role="group" aria-labelledby="air-told">
     <p id="air-told" class="told"><strong>${chart.label}</strong>, ${dayAndClock(Date.parse(chart.start), zone)} to ${dayAndClock(Date.parse(chart.end), zone)}: ${summary(chart, outside)}</p>
@@ -174,7 +175,7 @@ export function Air({ feed, zone, view, change }) {
       </div>
       ${fault && html`<p class="warning" role="alert">${fault}</p>`}
       ${!chart && !fault && html`<p class="note">${zones.length || !feed.data("series") ? "Reading …" : "No zone has both a temperature and a humidity sensor."}</p>`}
-      ${chart && html`<${Drawn} ...${{ chart, zone, isNow: !isDay, joined: view.joined }} />`}
+      ${chart && html`<${Drawn} ...${{ chart, zone, isNow: !isDay, joined: view.joined, nowMs: feed.now() }} />`}
     </div>
   </section>`;
 }

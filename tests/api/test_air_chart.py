@@ -87,6 +87,12 @@ def test_a_point_is_the_mean_of_an_hours_moments(chart, small_farm):
     assert hours["vpd_kpa"][at] == pytest.approx(deficit, rel=1e-6)
 
 
+def test_a_day_up_to_any_minute_is_no_more_than_24_hours(client):
+    """The hour that was under way when the day began is none of it; the one that is under way now is."""
+    found = client.json("air-chart?zone=room&start=2026-03-01T05:20:00Z&end=2026-03-02T05:20:00Z")["hours"]["time"]
+    assert (found[0], found[-1], len(found)) == ("2026-03-01T06:00:00Z", "2026-03-02T05:00:00Z", 24)
+
+
 def test_hours_are_lit_as_the_lights_tell(chart):
     lit = dict(zip(chart["hours"]["time"], chart["hours"]["lit"], strict=True))
     assert [lit[f"2026-03-01T{hour:02}:00:00Z"] for hour in (4, 5, 20, 21)] == [False, True, True, False]
