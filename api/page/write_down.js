@@ -4,6 +4,8 @@ import { may, remember, remembered, signedInAs, writing } from "./access.js";
 import { API } from "./feed.js";
 import { html } from "./html.js";
 import { instantOf } from "./text.js";
+import { unitOf as seriesUnit } from "./tracks.js";
+import { useAnswer } from "./use_answer.js";
 
 const PATIENCE_MS = 15_000;
 const number = (name, label, more = {}) => ({ name, label, type: "number", ...more });
@@ -16,7 +18,7 @@ const WARM = number("temperature_c", "Its temperature, °C", { optional: true })
 const KINDS = {
   note: { label: "Note", fields: [text("note", "What happened")] },
   grab_sample: { label: "Sample by hand", fields: [
-    { name: "series", label: "Compared with", type: "series" }, number("value", "What your instrument gave"),
+    { name: "series", label: "Compared with", type: "series" }, number("value", "What your instrument gave", { unit: "series" }),
     number("plus_or_minus", "Its give or take", { optional: true })] },
   ph_calibration: { label: "pH calibration", fields: [
     probe("solution_ph"), { name: "reading_unit", label: "The readings are", type: "choice", choices: [["pH", "pH, as the device shows it"], ["mV", "mV of the electrode"]] },
@@ -25,7 +27,7 @@ const KINDS = {
   follows: { reading_unit: { mV: "mV tell the electrode’s slope and offset; they stand in the day sheet, and beside EC and pH in the root zone. Readings are corrected by them where the device was set by a calibration in mV." } } },
   ec_calibration: { label: "EC calibration", fields: [
     probe("solution_ec"), number("standard_ms_cm", "Standard, mS/cm"), number("reading_ms_cm", "The probe read, mS/cm"), WARM, ADJUSTED] },
-  refill: { label: "Bottle refilled", fields: [text("stock", "Bottle, as named in farm.toml"), number("holds_l", "Holds now, L")] },
+  refill: { label: "Bottle refilled", fields: [{ name: "stock", label: "Bottle", type: "stock" }, number("holds_l", "Holds now, L")] },
   topped_up: { label: "Reservoir topped up by hand", fields: [
     number("volume_l", "Volume, L"), number("ec_ms_cm", "Its EC, mS/cm", { optional: true })] },
   drained: { label: "Solution let out", fields: [number("volume_l", "Volume, L")] },
@@ -62,7 +64,7 @@ async function send(body) {
   throw new Error(isJson ? (await response.json()).detail : `The server answered ${response.status}.`);
 }
 
-function Field({ field, value, unit, set, feed }) {
+function Field({ field, value, unit, set, feed, stocks }) {
   const given = (event) => set(field.name, field.type === "tick" ? event.target.checked : event.target.value);
   const label = `${field.label}${unit ? `, ${unit}` : ""}${field.optional ? ", if known" : ""}`;
   const choice = (options, none) => html`<label class="field">${label} <select value=${value ?? ""} onChange=${given}>
@@ -75,6 +77,8 @@ function Field({ field, value, unit, set, feed }) {
   }
   if (field.type === "choice") return html`<label class="field">${label} <select value=${value ?? field.choices[0][0]} onChange=${given}>
     ${field.choices.map(([key, name]) => html`<option value=${key}>${name}</option>`)}</select></label>`;
+  if (field.type === "stock" && (!stocks || stocks.length)) return choice((stocks ?? []).map((one) => [one.stock, one.label]), "choose …");
+  if (field.type === "stock") return html`<label class="field">${label}, as named in farm.toml <input type="text" maxlength="2000" autocomplete="off" value=${value ?? ""} onInput=${given} /></label>`;
   if (field.type === "batch") return choice((feed.data("batches")?.batches ?? []).map((one) => [one.batch, one.batch]), "choose …");
   if (field.type === "zone") return choice((feed.data("zones")?.zones ?? []).map((one) => [one.zone, one.label]), "the whole farm");
   return html`<label class="field">${label} <input type=${field.type} step="any" maxlength="2000" autocomplete="off" value=${value ?? ""} onInput=${given} /></label>`;
@@ -86,8 +90,11 @@ export function WriteDown({ feed, zone }) {
   const [who, setWho] = useState(() => remembered() || signedInAs() || "");
   const [when, setWhen] = useState("");
   const [said, setSaid] = useState({});
+  const { answer, fault } = useAnswer(feed, kind === "refill" ? "balances?days=7" : "");
   if (!may("technician")) return null;
-  const unitOf = ({ unit }) => unit && (given[unit] ?? KINDS[kind].fields.find((one) => one.name === unit).choices[0][0]);
+  const stocks = answer?.stocks ?? (fault ? [] : null); // which bottles there are, once that is told
+  const compared = (feed.data("series")?.series ?? []).find((one) => one.key === given.series);
+  const unitOf = ({ unit }) => unit && (unit === "series" ? compared && seriesUnit(compared) : given[unit] ?? KINDS[kind].fields.find((one) => one.name === unit).choices[0][0]);
   const follows = Object.entries(KINDS[kind].follows ?? {}).map(([name, texts]) => texts[given[name]]).filter(Boolean);
   const set = (name, value) => { setGiven({ ...given, [name]: value }); setSaid({}); };
   const write = async (event) => {
@@ -115,7 +122,7 @@ export function WriteDown({ feed, zone }) {
       <div class="controls">
         <label class="field">What <select value=${kind} onChange=${(event) => { setKind(event.target.value); setGiven({}); setSaid({}); }}>
           ${Object.entries(KINDS).map(([name, one]) => html`<option value=${name}>${one.label}</option>`)}</select></label>
-        ${KINDS[kind].fields.map((field) => html`<${Field} key=${`${kind} ${field.name}`} ...${{ field, set, feed, unit: unitOf(field) }} value=${given[field.name]} />`)}
+        ${KINDS[kind].fields.map((field) => html`<${Field} key=${`${kind} ${field.name}`} ...${{ field, set, feed, stocks, unit: unitOf(field) }} value=${given[field.name]} />`)}
       </div>
       ${follows.map((text) => html`<p class="note">${text}</p>`)}
       <div class="controls">

@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 from analytics.probes import TwoPointCalibration
+from api.examples import EXAMPLES
 from farm.check import check_text
 from store.journal import Journal
 from tests.browsing import DESK, IN_BROWSER, PHONE, expect
@@ -49,6 +50,33 @@ def written(browser, house, tmp_path):
         for one in contexts:
             one.close()
         served.stop()
+
+
+def test_a_refilled_bottle_is_chosen_by_its_name_and_a_sample_told_in_the_probes_unit(tabs, served):
+    page = tabs.open(PHONE)
+    page.route("**/api/v1/balances?*", lambda route: route.fulfill(json=EXAMPLES["balances"]))
+    sent = []
+    page.route("**/api/v1/log", lambda route: (sent.append(route.request.post_data_json), route.fulfill(json={})))
+    page.goto(f"{served.url}#open=write-down")
+    form = page.locator("#write-down")
+    form.get_by_label("Who").fill("Kim")
+    form.locator("select").first.select_option(label="Bottle refilled")
+    form.locator("select").nth(1).select_option(label="Stock A")
+    form.get_by_label("Holds now, L").fill("20")
+    form.get_by_role("button", name="Write it down").click()
+    expect(form.get_by_role("status")).to_have_text("Written down.")
+    assert sent[0]["detail"] == {"kind": "refill", "stock": "nutrient-a", "holds_l": 20}
+    form.locator("select").first.select_option(label="Sample by hand")
+    form.get_by_label("Compared with").select_option("room/relative_humidity")
+    expect(form.get_by_label("What your instrument gave, %")).to_be_visible()
+
+
+def test_where_no_stock_is_known_a_bottle_is_written_by_its_name(tabs, served):
+    page = tabs.open(PHONE)
+    page.route("**/api/v1/balances?*", lambda route: route.fulfill(json=EXAMPLES["balances"] | {"stocks": []}))
+    page.goto(f"{served.url}#open=write-down")
+    page.locator("#write-down select").first.select_option(label="Bottle refilled")
+    expect(page.locator("#write-down").get_by_label("Bottle, as named in farm.toml")).to_be_editable()
 
 
 @pytest.mark.parametrize("size", [DESK, PHONE])
