@@ -1,6 +1,6 @@
 // What may be behind what is unusual: ranked causes, the numbers for and against, the next check.
 import { html } from "./html.js";
-import { dayAndClock, number } from "./text.js";
+import { dayAndClock, number, whole } from "./text.js";
 import { around, atFinding, link } from "./view.js";
 
 export const FOUND = "findings?start=-7d";
@@ -62,12 +62,18 @@ function Check({ found }) {
     ${shows.length > 0 && html`<ul>${shows.map(([cause, what]) => html`<li>${what}: ${label(cause)}</li>`)}</ul>`}`;
 }
 
-function Found({ found, zone, view, now, open }) {
+/** What tells a finding from others of the same headline: what it is about, and since when. */
+function apart(found, list, zone) {
+  const series = list.find((one) => one.key === found.series);
+  return `${series ? `${series.zone_label}, ${series.label}` : found.series ?? "Beside the excursions"}, from ${dayAndClock(Date.parse(found.onset), zone)}`;
+}
+
+function Found({ found, zone, view, now, open, headline }) {
   const onset = Date.parse(found.onset);
   const end = found.end && Date.parse(found.end);
   const labels = found.cannot_tell_apart.map((cause) => found.causes.find((one) => one.cause === cause)?.label ?? cause);
   return html`<details class="long" id=${`found-${found.id}`} open=${open}>
-    <summary>${found.urgent && html`<strong class="outside">Now: </strong>`}${found.headline}</summary>
+    <summary>${found.urgent && html`<strong class="outside">Now: </strong>`}${headline ?? whole(found.headline)}</summary>
     ${found.cautions.map((text) => html`<p class="caution"><strong>Caution.</strong> ${text}</p>`)}
     <p class="note">${found.subject === "night" ? "for the night from" : "since"} ${dayAndClock(onset, zone)}${end ? `, until ${dayAndClock(end, zone)}` : ", still so"}${found.series && html`; <a href=${link(around(view, found.series, onset, end, now))} data-shows="timeline">on the timeline</a>`}</p>
     <ol class="causes">${found.causes.map((one) => html`<${Cause} key=${one.cause} one=${one} />`)}</ol>
@@ -88,9 +94,10 @@ export function Findings({ feed, zone, view }) {
   const now_open = rows.filter((one) => !over(one));
   const before = rows.filter(over);
   const open = alike(now_open).length === 1 || now_open.some((one) => one.urgent);
-  const listed = (several, unfolded) => several.map((found) => html`<${Found} key=${found.id} ...${{ found, zone, view, now, open: unfolded }} />`);
+  const series = feed.data("series")?.series ?? [];
+  const listed = (several, unfolded) => several.map((found) => html`<${Found} key=${found.id} ...${{ found, zone, view, now, open: unfolded }} headline=${several.length > 1 ? apart(found, series, zone) : null} />`);
   const grouped = (several, unfolded) => alike(several).map((some) => (some.length === 1 ? listed(some, unfolded) : html`<details class="long" key=${some[0].id} open=${unfolded}>
-    <summary>${some[0].headline} In ${some.length} ${some.every((one) => one.excursion) ? "excursions" : "findings"}.</summary>${listed(some, false)}</details>`));
+    <summary>${whole(some[0].headline)} In ${some.length} ${some.every((one) => one.excursion) ? "excursions" : "findings"}.</summary>${listed(some, false)}</details>`));
   return html`<section id="findings" aria-labelledby="findings-title">
     <div class="head"><h2 id="findings-title">Likely causes</h2><p class="note">What may be behind excursions and anything unusual, held against this farm\u2019s own earlier days. Probabilities are a model\u2019s; look before you act.${answer?.next && ` The newest ${answer.findings.length} of them.`}</p></div>
     <div class="body">

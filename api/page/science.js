@@ -5,7 +5,7 @@ import { CarbonDioxide, Climate, Surfaces } from "./science_air.js";
 import { Lamps, LightDays } from "./science_light.js";
 import { RootZone, Water } from "./science_water.js";
 import { Table } from "./table.js";
-import { capital, dayAndClock, lasting, words } from "./text.js";
+import { capital, dayAndClock, lasting, whole, words } from "./text.js";
 import { amount, at, Facts, known, Notes, Out, Part, partly, share } from "./told.js";
 
 const WATTS_PER_KW = 1000;
@@ -48,7 +48,7 @@ function Quality({ quality, named, zone, wide }) {
 function Causes({ findings, start, zone, wide }) {
   const since = (onset) => (Date.parse(onset) < Date.parse(start) ? dayAndClock(Date.parse(onset), zone) : at(onset, zone));
   return html`<${Part} title="Likely causes" wide=${wide}>
-    <ul>${alike(findings).map((some) => html`<li key=${some[0].id}>${since(some[0].onset)}: ${some[0].headline}${some.length > 1 && ` In ${some.length} ${some.every((one) => one.series) ? "excursions" : "findings"}.`}</li>`)}</ul><//>`;
+    <ul>${alike(findings).map((some) => html`<li key=${some[0].id}>${since(some[0].onset)}: ${whole(some[0].headline)}${some.length > 1 && ` In ${some.length} ${some.every((one) => one.series) ? "excursions" : "findings"}.`}</li>`)}</ul><//>`;
 }
 
 export function Science({ sheet, list: series, zone, wide }) {

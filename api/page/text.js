@@ -36,14 +36,18 @@ export function number(value, decimals = 1) {
 export const asWritten = (value) =>
   (Math.abs(value) < 1e15 ? signed(value, shape(0, 12, false).format(Math.abs(value))) : String(value));
 
-export const withUnit = (value, { decimals, display_unit: unit }) =>
-  number(value, decimals) + (unit ? NBSP + unit : "");
+/** A unit behind its number: no line breaks before it, or within it. */
+export const behind = (unit) => (unit ? NBSP + unit.replaceAll(" ", NBSP) : "");
+
+/** A sentence of the server, whose percentages stay whole. */
+export const whole = (sentence) => sentence.replace(/(\d) %/g, `$1${NBSP}%`);
+
+export const withUnit = (value, { decimals, display_unit: unit }) => number(value, decimals) + behind(unit);
 
 /** Limits as one phrase: 18.0–24.0 °C, above 1.0 K, below 80 %. */
 export function limits(row) {
   const { low, high, decimals } = row;
-  const unit = row.short ? "" : row.display_unit;
-  const tail = unit ? NBSP + unit : "";
+  const tail = row.short ? "" : behind(row.display_unit);
   const none = (limit) => limit === null || limit === undefined;
   if (none(low) && none(high)) return "";
   if (none(low)) return `up to ${number(high, decimals)}${tail}`;

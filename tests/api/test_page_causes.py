@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from api.examples import EXAMPLES
@@ -58,6 +60,20 @@ def test_a_link_to_a_finding_opens_it_in_another_browser(visit):
     page.get_by_text("Air", exact=True).last.click()  # whatever is changed next does not lead there again
     expect(page.locator("#fold-air")).to_have_attribute("open", "")
     assert "found=" not in page.url
+
+
+def test_findings_of_one_headline_are_told_apart_by_what_they_are_about(visit):
+    """One beside the excursions, of the whole farm, and one of an excursion: the headline stands above them once."""
+    farms = OTHER | {"headline": FINDING["headline"], "excursion": None, "series": None}
+    page = visit("#open=excursions", findings=(farms, FINDING))
+    group = page.locator("#findings details.long").first
+    expect(group.locator("summary").first).to_have_text(
+        "Drying is lost (85\u00a0%). In 2 findings.", use_inner_text=True
+    )
+    members = group.locator("details summary")
+    expect(members).to_have_text(
+        [re.compile("^Beside the excursions, from "), re.compile("^Room, Relative humidity, from ")]
+    )
 
 
 def test_a_finding_that_is_gone_leads_to_those_that_are_there(visit):
