@@ -5,7 +5,7 @@ import { Likely } from "./findings.js";
 import { html } from "./html.js";
 import { Science } from "./science.js";
 import { Table } from "./table.js";
-import { dayAndClock, isoDay, lasting, number, plainDay, withUnit } from "./text.js";
+import { clock, dayAndClock, dayName, isoDay, lasting, number, plainDay, withUnit } from "./text.js";
 import { useAnswer } from "./use_answer.js";
 import { around, link } from "./view.js";
 import { Written } from "./written.js";
@@ -29,7 +29,7 @@ export function Excursions({ feed, zone, view }) {
   const cells = (one) => [
     html`<a href=${link(around(view, one.series, Date.parse(one.onset), one.end && Date.parse(one.end), now))} data-shows="timeline">${one.zone_label}, ${one.label}</a>`,
     passed(one, one),
-    dayAndClock(Date.parse(one.onset), zone),
+    html`<span class="unbroken">${dayName(Date.parse(one.onset), zone)}</span>, ${clock(Date.parse(one.onset), zone)}`,
     one.end ? lasting(one.duration_s) : html`<strong>open</strong>, ${lasting((now - Date.parse(one.onset)) / 1000)} so far`,
     furthest(one, one),
     html`<${Likely} feed=${feed} excursion=${one.id} view=${view} />`,

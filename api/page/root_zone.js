@@ -62,7 +62,7 @@ function Reservoir({ one, dates, zone }) {
     <${DayStrips} id=${`read-${one.zone}`} ...${{ days: dates, strips, moments, zone }} readout=${(i) => told(days[i], one.stocks)}
       about="A dot is a day's mean, its line from the lowest to the highest; a triangle lies outside its band, shaded. A tick is a dose of nutrient, a ring one of acid or base alone, a drop a top-up." />
     <details class="long"><summary>The same as a table</summary><${Table} caption=${`${one.label}, day by day`} numeric=${[3, 4, 5, 6]}
-      heads=${["Day", "EC, mS/cm", "pH", "Nutrient, mL", "Acid and base, mL", "Topped up, L", "Drunk, L", "Taken up, mS/cm", "EC drift a day"]}
+      heads=${["Day", "EC, mS/cm", "pH", "Nutrient, mL", "Acid and base, mL", "Topped up, L", "Drunk, L", "Taken up, mS/cm", "EC drift, mS/cm a day"]}
       rows=${[...one.days].reverse().map((day) => [plainDay(day.day), mean(day, "solution_ec", 2), mean(day, "solution_ph", 2), ml(day, "nutrient"), ml(day, "ph"),
         number(day.topped_up_l, 1), number(day.drunk_l, 1), known(day.uptake_ms_cm) ? within(day.uptake_ms_cm, day.uptake_give_or_take_ms_cm, 2) : "–", number(day.ec_drift_ms_cm_d, 2)])} /></details>`;
 }

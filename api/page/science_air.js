@@ -10,7 +10,8 @@ export function Surfaces({ rows, zone, wide }) {
   const lowest = (one) => within(one.lowest_margin_k, one.lowest_margin_give_or_take_k, 1, "K")
     + (known(one.lowest_margin_at) ? `, at ${at(one.lowest_margin_at, zone)}` : "") + partly(one.coverage);
   const wet = (one) => {
-    const told = `${amount(one.wet_h, 1, "h")}${known(one.wet_h) ? `; at least ${amount(one.surely_wet_h, 1, "h")}, at most ${amount(one.perhaps_wet_h, 1, "h")}` : ""}`;
+    const [least, most] = [one.surely_wet_h, one.perhaps_wet_h].map((h) => amount(h, 1, "h"));
+    const told = `${amount(one.wet_h, 1, "h")}${known(one.wet_h) && least !== most ? `; at least ${least}, at most ${most}` : ""}`;
     return one.surely_wet_h > 0 ? html`<${Out}>${told}<//>` : told;
   };
   const mould = (one) => amount(one.mould_index, 2) + (known(one.mould_index_change) ? ` (${one.mould_index_change < 0 ? "" : "+"}${number(one.mould_index_change, 2)})` : "");

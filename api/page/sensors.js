@@ -1,7 +1,7 @@
 // The sensors: how long ago each was heard from, how often it should be, how good its readings were, and what is amiss.
 import { html } from "./html.js";
 import { Table } from "./table.js";
-import { lasting, number, plainDay, withUnit } from "./text.js";
+import { lasting, number, plainDay, stateWord, withUnit } from "./text.js";
 import { known } from "./told.js";
 import { useAnswer } from "./use_answer.js";
 
@@ -33,13 +33,13 @@ export function Sensors({ feed }) {
   const well = series.filter((one) => !one.silent && !doubted.includes(one));
   const row = (one) => {
     const reading = newest.get(one.key);
-    return [`${one.zone_label}, ${one.label}`, known(reading?.value) ? withUnit(reading.value, one) : "–",
+    return [`${one.zone_label}, ${one.label}`, !known(reading?.value) ? "–" : one.kind === "state" ? stateWord(one.quantity, reading.value) : withUnit(reading.value, one),
       one.silent ? html`<strong class="outside">${one.last ? `silent for ${lasting(age(one))}` : "never heard from"}</strong>` : `${lasting(age(one))} ago`,
       known(one.cadence_s) ? `every ${lasting(one.cadence_s)}` : "–",
       quality.has(one.key) ? doubts(quality.get(one.key)) ?? "whole, and not doubted" : "–", html`<code>${one.key}</code>`];
   };
   const table = (caption, rows) => html`<${Table} caption=${caption} heads=${["Sensor", "Newest", "Heard", "Should report", day ? `Readings of ${plainDay(day)}` : "Readings", "Key"]} rows=${rows.map(row)} />`;
-  const told = !series.length ? "Not known yet." : [`${series.length} series are described`, silent.length ? `${silent.length} ${silent.length === 1 ? "is" : "are"} silent` : "none is silent",
+  const told = !series.length ? "Not known yet" : [`${series.length} series are described`, silent.length ? `${silent.length} ${silent.length === 1 ? "is" : "are"} silent` : "none is silent",
     answer && (doubted.length ? `readings of ${doubted.length} were doubted or missing` : "no reading was doubted")].filter(Boolean).join("; ");
   return html`<section id="sensors" aria-labelledby="sensors-title" class="full">
     <div class="head"><h2 id="sensors-title">Sensors</h2><p class="note">Silent is who was not heard from for three of its cadences.</p></div>

@@ -1,7 +1,7 @@
 // How figures of the day sheet are told: value, unit, give or take, coverage, and what is not known.
 import { html } from "./html.js";
 import { Table } from "./table.js";
-import { clock, number } from "./text.js";
+import { behind, clock, number } from "./text.js";
 
 const NBSP = "\u00a0";
 const WELL_COVERED = 0.95; // below it the coverage is told beside the figure
@@ -11,7 +11,7 @@ export const share = (part) => (known(part) ? `${number(100 * part, 0)}${NBSP}%`
 /** A figure in another unit: null stays null, where a product would make it 0. */
 export const times = (value, factor) => (known(value) ? value * factor : null);
 export const amount = (value, decimals, unit) =>
-  (known(value) ? number(value, decimals) + (unit ? NBSP + unit : "") : "not known");
+  (known(value) ? number(value, decimals) + behind(unit) : "not known");
 
 /** A value with its give or take, as "0.4 K, give or take 0.6 K"; a give or take that rounds to nothing says so. */
 export function within(value, take, decimals, unit) {
@@ -24,8 +24,9 @@ export function within(value, take, decimals, unit) {
 export const partly = (coverage) =>
   (known(coverage) && coverage < WELL_COVERED ? ` (of ${share(coverage)} of the time)` : "");
 export const at = (time, zone) => (known(time) ? clock(Date.parse(time), zone) : "not known");
+/** From where to where; nothing where both are told alike. */
 export const between = (low, high, decimals, unit) =>
-  (known(low) && known(high) ? ` (${number(low, decimals)} to ${amount(high, decimals, unit)})` : "");
+  (known(low) && known(high) && number(low, decimals) !== number(high, decimals) ? ` (${number(low, decimals)} to ${amount(high, decimals, unit)})` : "");
 /** When something is due, with the soonest and the latest. */
 export const due = (days, soonest, latest) =>
   (known(days) ? `in ${amount(days, 0, "days")}${between(soonest, latest, 0, "days")}` : null);

@@ -133,11 +133,12 @@ function Zone({ zone, gives, elapsed, stale, view, list }) {
   const unwell = zone.series.some((row) => WORTH_A_WORD.includes(row.standing));
   const states = zone.series.filter((row) => row.kind === "state");
   const grows = [zone.crop, zone.phase && words(zone.phase)].filter(Boolean).join(", ");
-  const about = [grows || capital(words(zone.kind)), LIGHT[zone.lit]].filter(Boolean).join(" · ");
+  const kind = capital(words(zone.kind));
+  const about = [grows || (kind === zone.label ? "" : kind), LIGHT[zone.lit]].filter(Boolean).join(" · ");
   const title = `zone-${zone.zone}`;
   return html`<article class="zone" aria-labelledby=${title}>
     <h3 id=${title}>${zone.label}</h3>
-    <p class="note">${about}</p>
+    ${about && html`<p class="note">${about}</p>`}
     ${zone.series.length > 0 && html`<details class="zone-rows" open=${isWide() || unwell}>
       <summary class=${unwell ? "unwell" : ""}>${stale ? "When last heard: " : ""}${verdict(zone.series)} <span class="note glance">${glance(first.length ? first : others)}</span></summary>
       <${States} rows=${states} elapsed=${elapsed} />

@@ -66,6 +66,9 @@ def test_opened_where_nothing_answers_it_shows_what_it_was_told_last_and_says_so
     expect(humidity).to_contain_text("82.0")
     expect(humidity).to_contain_text("was above")  # it was told seconds ago, and is not fresh all the same
     assert page.locator(".zones.stale").count() == 1
+    row = page.locator("article.zone", has=page.locator("#zone-row"))
+    row.locator("details").first.evaluate("(one) => { one.open = true; }")
+    expect(row.locator(".states b").first).to_have_css("font-style", "italic")
     assert page.locator("svg.mark .dot, article svg.mark .out").count() == page.locator(".key svg.mark .dot").count()
     expect(page.locator("#needs")).to_contain_text("Relative humidity in Room is too high")
     expect(page.locator("#needs .warning")).to_contain_text("it may be different now")

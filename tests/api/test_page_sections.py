@@ -105,7 +105,7 @@ def test_an_hour_of_the_air_is_read_by_keyboard_and_the_address_keeps_the_choice
     expect(slider).to_have_attribute("aria-valuetext", re.compile("^Sun 1 Mar, 13:00, the hour from then: "))
     expect(page.locator("#air circle.picked")).to_have_count(1)
     page.keyboard.press("End")
-    expect(slider).to_have_attribute("aria-valuetext", re.compile("82.% RH.*outside what the plan wants$"))
+    expect(slider).to_have_attribute("aria-valuetext", re.compile("82.%.RH.*outside what the plan wants$"))
     page.locator("#air").get_by_label("Stretch").select_option("2026-03-01")
     page.locator("#air").get_by_label("Join the hours").check()
     expect(page.locator("#air-told")).to_contain_text("Sun 1 Mar, 00:00 to Mon 2 Mar, 00:00")
@@ -252,11 +252,29 @@ def test_light_stands_by_day_and_row_with_what_missed_its_target(visit, of_examp
     assert low.locator("path.out").count() == 1, "a shape, not colour alone"
 
 
+def test_the_light_of_five_rows_fits_a_phone_and_of_many_scrolls_in_its_own_frame(of_examples):
+    answer = copy.deepcopy(EXAMPLES["light_days"])
+    [row] = answer["zones"]
+    row["days"].append({**row["days"][0], "day": "2026-02-28", "mol": 5.2, "standing": "low"})
+    names = ["Row 1", "Row 2", "Row 3", "Row 4", "Seedling shelf"]
+    frames = {}
+    for several in (names, [*names, *(f"Row {n}" for n in range(5, 15))]):
+        answer["zones"] = [{**copy.deepcopy(row), "zone": f"z{i}", "label": name} for i, name in enumerate(several)]
+        page = of_examples("#open=light", PHONE, **{"light-days": answer})
+        page.locator("#light td.low").first.wait_for()
+        assert page.evaluate("document.documentElement.scrollWidth") <= PHONE[0], "the page itself stays"
+        frame = page.locator("#light .sideways")
+        frames[len(several)] = frame.evaluate("(one) => one.scrollWidth - one.clientWidth")
+    assert frames[5] <= 0, "nothing is cut off"
+    assert frames[15] > 100
+
+
 def test_the_root_zone_shows_doses_top_ups_uptake_and_calibrations(of_examples):
     page = of_examples("#open=root-zone")
     root = page.locator("#root-zone")
     slider = root.get_by_role("slider", name="Read a day")
     told = slider.get_attribute("aria-valuetext").replace("\u00a0", " ")
+    assert "EC drift, mS/cm a day" in root.locator("th").all_text_contents()
     for part in (
         "Sat 28 Feb 2026: EC at 25 °C 1.80 mS/cm (1.74 to 1.86)",
         "1 dose of nutrient, 60 mL",
@@ -350,11 +368,14 @@ def test_sensors_tell_who_is_silent_and_whose_readings_were_doubted(visit):
     told = plain(silent)
     assert "Outdoors, Air temperature" in told
     assert "never heard from" in told
+    assert ".." not in plain(sensors)
     assert "silent for 2 h 51 min" in told
     assert "every 60 s" in told
     well = sensors.locator("details", has_text="heard from")
     well.locator("summary").click()
     assert "Row, PPFD" in plain(well)
+    lights = well.get_by_role("row").filter(has_text="Row, Lights")
+    expect(lights.get_by_role("cell").first).to_have_text("on")  # no 1 or 0
 
 
 def test_a_batch_tells_where_it_stood_and_what_it_bears(browser, served):
@@ -453,6 +474,29 @@ def test_a_zones_day_is_told_in_a_line_on_a_phone(browser, served):
     told.first.click()
     page.locator("#day caption", has_text="Time in band, Dark").wait_for()
     assert page.evaluate("document.documentElement.scrollWidth") <= PHONE[0]
+    context.close()
+
+
+def test_what_is_told_alike_is_told_once(browser, served):
+    """No "0.0 h; at least 0.0 h, at most 0.0 h" and no "in 5 days (5 to 5 days)"; what differs is told as it is."""
+    sheet = copy.deepcopy(EXAMPLES["day"])
+    first = sheet["surfaces"][0]
+    dry = first | {"label": "Dry", "wet_h": 0.0, "surely_wet_h": 0.0, "perhaps_wet_h": 0.04}
+    sheet["surfaces"] = [first | {"label": "Wet", "wet_h": 5.9, "surely_wet_h": 5.8, "perhaps_wet_h": 6.0}, dry]
+    context = browser.new_context(viewport={"width": DESK[0], "height": DESK[1]})
+    page = context.new_page()
+    page.route("**/api/v1/days", lambda route: route.fulfill(json={"days": ["2026-02-28"]}))
+    page.route("**/api/v1/days/2026-02-28", lambda route: route.fulfill(json=sheet))
+    page.goto(f"{served.url}#open=day")
+    walls = page.get_by_role("table", name="Margin above the dew point, wet time and mould")
+    cells = [walls.get_by_role("row").filter(has_text=name).get_by_role("cell").nth(1) for name in ("Wet", "Dry")]
+    expect(cells[0]).to_have_text("5.9 h; at least 5.8 h, at most 6.0 h")
+    expect(cells[1]).to_have_text("0.0 h")
+    told = page.evaluate(
+        """async () => { const { due } = await import('/page/told.js');
+        return [due(5.2, 4.9, 5.4), due(5.2, 4.2, 7.1), due(5.2, null, 7)]; }"""
+    )
+    assert [one.replace("\u00a0", " ") for one in told] == ["in 5 days", "in 5 days (4 to 7 days)", "in 5 days"]
     context.close()
 
 
