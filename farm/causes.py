@@ -43,7 +43,8 @@ class Cause(NamedTuple):
 
     ``symptoms`` are quantity and side of the excursions that it can lie behind, as ``relative_humidity high``;
     ``quantities`` the series that a cause at a series can sit at (any, if empty). ``slow`` causes build up over
-    days. ``check`` is the first thing to look at: common practice, no source.
+    days. ``check`` is the first thing to look at: common practice, no source. ``label_of_all`` names it where all of
+    several places have it, for causes that can be so.
     """
 
     name: str
@@ -56,6 +57,7 @@ class Cause(NamedTuple):
     slow: bool = False
     quantities: tuple[str, ...] = ()
     caution: str = ""
+    label_of_all: str = ""
 
 
 HUMID = ("relative_humidity high", "vapour_pressure_deficit low", "leaf_vapour_pressure_deficit low",
@@ -84,8 +86,8 @@ def _air(name: str, label: str, nature: Nature, symptoms: tuple[str, ...], check
 
 
 def _root(name: str, label: str, nature: Nature, symptoms: tuple[str, ...], check: str, *, place: Place = Place.FARM,
-          slow: bool = False, caution: str = ACID_CAUTION) -> Cause:  # fmt: skip
-    return Cause(name, label, Family.ROOT_ZONE, nature, place, symptoms, check, slow, (), caution)
+          slow: bool = False, caution: str = ACID_CAUTION, of_all: str = "") -> Cause:  # fmt: skip
+    return Cause(name, label, Family.ROOT_ZONE, nature, place, symptoms, check, slow, (), caution, of_all)
 
 
 def _water(name: str, label: str, symptoms: tuple[str, ...], check: str, *, place: Place = Place.FARM,
@@ -134,10 +136,11 @@ CAUSES: tuple[Cause, ...] = (
     _root("salt_uptake_high", "Plants take up more salt than water", _PL, EC_LOW,
           "Compare how much EC falls for each litre drunk with the weeks before.", slow=True),
     _root("nutrient_stock_empty", "A nutrient bottle is empty", _E, EC_LOW,
-          "Look at the bottle: the pump turns, does stock come?", place=Place.STOCK),
+          "Look at the bottle: the pump turns, does stock come?", place=Place.STOCK,
+          of_all="The nutrient bottles are all empty"),
     _root("doser_line_air", "A dosing line draws air or gives the wrong volume", _E, (*EC_LOW, *PH_LOW, *PH_HIGH),
           "Catch what the pump gives in a measuring cylinder for one dose, and look for bubbles in its line.",
-          place=Place.STOCK),
+          place=Place.STOCK, of_all="The dosing lines all draw air or give the wrong volume"),
     _root("doser_overdosing", "The doser gives too much", _E, (*EC_HIGH, *PH_LOW, *PH_HIGH),
           "Stop the doser, and see whether EC or pH still moves; then catch one dose in a measuring cylinder."),
     _root("feed_water_bad", "The feed water carries salt (the membrane lets it through)", _E, EC_HIGH,
@@ -155,9 +158,11 @@ CAUSES: tuple[Cause, ...] = (
     Cause("lamp_group_lost", "A lamp group is dark while it is commanded on", Family.LIGHT, _E, Place.LAMP_GROUP,
           (*DARK, *COLD), "Look at the group's lamps, driver and breaker.", caution=MAINS_CAUTION),
     Cause("lamp_fade", "A lamp group gives less light than when new", Family.LIGHT, _E, Place.LAMP_GROUP, DARK,
-          "Wipe the lamps and the sensor, and measure again by hand at the same spot.", slow=True),
+          "Wipe the lamps and the sensor, and measure again by hand at the same spot.", slow=True,
+          label_of_all="All lamp groups give less light than when new"),
     Cause("timer_shift", "The lights' timer is shifted", Family.LIGHT, _E, Place.LAMP_GROUP, (*DARK, "ppfd high", "photoperiod high"),
-          "Compare the lights' hours with the crop plan, and the controller's clock with yours."),
+          "Compare the lights' hours with the crop plan, and the controller's clock with yours.",
+          label_of_all="The lights' timers are all shifted"),
     Cause("lamps_out_of_place", "Lamps were moved or raised", Family.LIGHT, _E, Place.LAMP_GROUP, DARK,
           "Look whether the bars hang as they did when the light was measured."),
     # Water

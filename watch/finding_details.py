@@ -72,8 +72,7 @@ def _headline(farm: Farm, found: Explanation) -> str:
 def _with_places(farm: Farm, one: Candidate) -> str:
     places = [place_label(farm, one.cause, place) for place in one.places]
     if not places:
-        everywhere = one.part == "all" and BY_NAME[one.cause].place is not Place.FARM
-        return f"{one.label}: all of them" if everywhere else one.label
+        return one.label
     shown = ", ".join(places[:3]) + (f" and {len(places) - 3} more" if len(places) > 3 else "")
     return f"{one.label}: {shown}"
 

@@ -10,7 +10,7 @@ from analytics.findings.checks import CIRCUITS, moved_by, next_check
 from analytics.findings.deviation import LEAST_DAYS, NOT_KNOWN, SLOW, USUAL, Deviation
 from analytics.findings.indicator import SPECS
 from analytics.findings.model import named_by_physics
-from analytics.findings.weighing import Answer, Hypothesis, Weighing
+from analytics.findings.weighing import Answer, Hypothesis, Weighing, places
 from farm.causes import ANY, BY_NAME, NORMAL, SOMETHING_ELSE, Place
 from farm.description import Farm
 from farm.readings import Series
@@ -173,7 +173,7 @@ def _candidate(
     told = _followed(first, told)
     return Candidate(
         answer.cause,
-        BY_NAME[answer.cause].label,
+        _label(weighing.farm, first),
         answer.probability,
         tuple(dict.fromkeys(one.place for one in answer.places if one.place)),
         first.part,
@@ -184,6 +184,12 @@ def _candidate(
             :MOST_AGAINST
         ],
     )
+
+
+def _label(farm: Farm, hypothesis: Hypothesis) -> str:
+    cause = BY_NAME[hypothesis.cause]
+    several = hypothesis.part == "all" and len(places(farm, cause, "one")) > 1
+    return (several and cause.label_of_all) or cause.label
 
 
 def _followed(hypothesis: Hypothesis, told: list[tuple[float, Deviation]]) -> list[tuple[float, Deviation]]:

@@ -577,13 +577,13 @@ def test_the_day_sheet_tells_the_days_findings(kept, rows):
     assert told_of["id"] == kept.found()[0].identity
 
 
-def test_no_probability_is_told_as_certain_and_a_cause_at_all_places_says_so():
+def test_no_probability_is_told_as_certain():
     from analytics.findings.explaining import Candidate, Explanation
     from watch.finding_details import detail
 
-    empty = Candidate("nutrient_stock_empty", BY_NAME["nutrient_stock_empty"].label, 0.9999, (), "all")
+    empty = Candidate("nutrient_stock_empty", "The nutrient bottles are all empty", 0.9999, (), "all")
     found = detail(check_text(FARM)[0], Explanation((empty,), (), (), "", {}))
-    assert found["headline"] == "A nutrient bottle is empty: all of them (99 %)."
+    assert found["headline"] == "The nutrient bottles are all empty (99 %)."
     assert found["causes"][0]["probability"] == 0.99
 
 

@@ -274,6 +274,17 @@ def test_what_a_fault_of_the_whole_farm_does_to_rows_is_no_second_fault_of_the_w
     assert beside(**colder, **of_its_own) == one_row | {("cooling_lost", "")}
 
 
+@pytest.mark.parametrize(("bottles", "label"), [
+    (4, "The nutrient bottles are all empty"), (1, "A nutrient bottle is empty"),
+])  # fmt: skip
+def test_a_cause_at_all_of_several_places_is_named_for_all(bottles, label):
+    farm = demo_farm()
+    kept = farm.equipment.model_copy(update={"stocks": farm.equipment.stocks[:bottles]})
+    table = Table(dict.fromkeys(["ec@now"], USUAL), {("nutrient_stock_empty", "all"): {"ec@now": LOWER}}, 0.1, 1.0)
+    weighing = weighed(farm.model_copy(update={"equipment": kept}), table, seen(ec=0))
+    assert explained(weighing, 0, weighing.probabilities()[:, 0]).first.label == label
+
+
 def test_an_excursion_is_explained_by_causes_of_its_own_side_only(small_farm):
     weighing, _ = weigh(small_farm, condensate=0, ec=0)
     humid = Series.parse("testfarm", "room/relative_humidity")
