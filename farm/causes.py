@@ -106,8 +106,9 @@ _RH, _EC, _PH = ("relative_humidity",), ("solution_ec",), ("solution_ph",)
 
 CAUSES: tuple[Cause, ...] = (
     # Humid
-    _air("drying_lost", "The coil cools but takes no water out of the room (drain blocked, water carried over)", _E,
-         HUMID, "Look at the coil's drain while the compressor runs: does water come, and does the pan stand full?"),
+    _air("drying_lost", "The coil's water does not leave the room (drain blocked, or blown off the coil)", _E, HUMID,
+         "Look at the coil's drain, its pan and the floor below while the compressor runs: does water come, does the pan "
+         "stand full, is there ice?", caution=MAINS_CAUTION),
     _air("coil_short_of_capacity", "The air conditioner cannot keep up (lost refrigerant, or too small by now)", _E,
          (*HUMID, *HOT), "Feel the supply air after ten minutes of running: hardly colder than the room means lost capacity. "
          "Refrigerant is for licensed people.", slow=True),
@@ -136,7 +137,8 @@ CAUSES: tuple[Cause, ...] = (
     _root("salt_uptake_high", "Plants take up more salt than water", _PL, EC_LOW,
           "Compare how much EC falls for each litre drunk with the weeks before.", slow=True),
     _root("nutrient_stock_empty", "A nutrient bottle is empty", _E, EC_LOW,
-          "Look at the bottle: the pump turns, does stock come?", place=Place.STOCK,
+          "Look at each bottle's level, and whether stock comes while its pump turns. Pause the doser before refilling, "
+          "and never pour one concentrate into another.", place=Place.STOCK,
           of_all="The nutrient bottles are all empty"),
     _root("doser_line_air", "A dosing line draws air or gives the wrong volume", _E, (*EC_LOW, *PH_LOW, *PH_HIGH),
           "Catch what the pump gives in a measuring cylinder for one dose, and look for bubbles in its line.",

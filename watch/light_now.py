@@ -12,6 +12,7 @@ from farm.readings import MICROSECONDS_PER_SECOND, Series, instant
 from store.contract import ReadingStore
 from store.entries import FindingEntry
 from store.journal import Journal
+from watch.alarm_texts import CAUTIONS
 from watch.first_checks import leading_check, leads, likely, look_first
 from watch.light_days import ENOUGH_COVERAGE, LitDay, lit_days
 from watch.outlook import LastLightDay, Need, SeriesNow, Standing, Urgency
@@ -68,6 +69,7 @@ def short_of_light(farm: Farm, journal: Journal, rows: Iterable[SeriesNow]) -> l
                 since_us=last.start_us,
                 zone=row.series.zone,
                 series=(light, row.series),
+                caution=" ".join(why.detail.get("cautions", [])) or None if why is not None else CAUTIONS["ppfd"],
                 finding=None if why is None else why.identity,
             )
         )

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from datetime import UTC, date, datetime, time, timedelta
 
 from farm.description import Farm
 from farm.readings import instant, microseconds
 from store.contract import ReadingStore
 from store.entries import FindingEntry
-from watch.nights import Past, expected_margin
+from watch.nights import Past, expected_margin, wet_probability
 from watch.surfaces import surface_air
 from watch.surfaces_of_day import NIGHT_BEGINS, NIGHT_ENDS
 
@@ -56,19 +55,6 @@ def night_findings(farm: Farm, store: ReadingStore, now_us: int) -> list[Finding
             )
         )  # fmt: skip
     return found
-
-
-def wet_probability(margin: float, give_or_take: float) -> float:
-    """Return the probability that a margin is 0 or less, its give or take being two standard deviations.
-
-    Examples
-    --------
-    >>> round(wet_probability(0.0, 1.0), 2), round(wet_probability(1.0, 1.0), 3)
-    (0.5, 0.023)
-    """
-    if not give_or_take > 0.0:
-        return float(margin <= 0.0)
-    return 0.5 * math.erfc(margin / (give_or_take / 2.0) / math.sqrt(2.0))
 
 
 def _cause(cause: str, label: str, probability: float, sentence: str) -> dict[str, object]:

@@ -120,3 +120,16 @@ def _shown_factor(probe: Values, inside: Values, outside: Values) -> float:
     shown = temperature_factor_from_temperatures(probe, inside, outside)[np.abs(inside - outside) >= LEAST_DIFFERENCE_K]
     shown = shown[~np.isnan(shown)]
     return float(np.median(shown)) if len(shown) else float("nan")
+
+
+def wet_probability(margin: float, give_or_take: float) -> float:
+    """Return the probability that a margin is 0 or less, its give or take being two standard deviations.
+
+    Examples
+    --------
+    >>> round(wet_probability(0.0, 1.0), 2), round(wet_probability(1.0, 1.0), 3)
+    (0.5, 0.023)
+    """
+    if not give_or_take > 0.0:
+        return float(margin <= 0.0)
+    return 0.5 * math.erfc(margin / (give_or_take / 2.0) / math.sqrt(2.0))

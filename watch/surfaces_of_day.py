@@ -13,7 +13,7 @@ from analytics.wet_hours import wet_time
 from farm.readings import iso_time, microseconds
 from watch.bands import longest_hold_us, usable
 from watch.day_data import DayData
-from watch.nights import Expected, Past, expected_margin
+from watch.nights import Expected, Past, expected_margin, wet_probability
 from watch.surfaces import SurfaceAir, margin_of, surface_air
 
 SECONDS_PER_HOUR = 3600
@@ -87,6 +87,7 @@ def _told(expected: Expected) -> dict[str, Any]:
         "coldest_give_or_take_k": expected.coldest.give_or_take,
         "margin_k": expected.margin.value,
         "margin_give_or_take_k": expected.margin.give_or_take,
+        "wet_probability": wet_probability(expected.margin.value, expected.margin.give_or_take),
         "temperature_factor": expected.factor,
         "nights": min(expected.coldest.nights, expected.margin.nights),
     }

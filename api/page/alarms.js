@@ -114,14 +114,14 @@ export function Alarms({ feed, zone }) {
   const over = group(["returned_unacknowledged"]);
   const away = group(["shelved", "out_of_service"]);
   const following = group(["suppressed_by_design"]);
-  const list = (title, several) => several.length > 0 && html`<details class="long"><summary>${title}: ${several.length}</summary>
+  const list = (title, several, id) => several.length > 0 && html`<details class="long"><summary id=${id}>${title}: ${several.length}</summary>
     <ul class="alarms" role="list">${several.map((alarm) => html`<${Row} key=${alarm.id} ...${{ feed, alarm, zone }} />`)}</ul></details>`;
   return html`<section id="alarms" aria-labelledby="alarms-title">
     <div class="head"><h2 id="alarms-title">Other alarms</h2><p class="note">What needs a person now stands at the top.</p></div>
     <div class="body">
       ${!answer && html`<p class="note">Not known yet.</p>`}
       ${answer && !over.length && !away.length && !following.length && html`<p>No other alarm.</p>`}
-      ${list("Over, and not acknowledged", over)}
+      ${list("Over, and not acknowledged", over, "over-title")}
       ${list("Shelved or out of service", away)}
       ${list("Suppressed by design, since the cause is an alarm or work is planned", following)}
       <${Performance} />

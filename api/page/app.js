@@ -76,6 +76,7 @@ function Page({ feed }) {
   const [, redraw] = useState(0);
   const [view, setView] = useState(readView);
   const [sought, setSought] = useState(() => (view.found ? { title: "findings", found: view.found } : null));
+  const [asked, setAsked] = useState(view.found); // the finding that was asked for last stays on the page
 
   useEffect(() => {
     const again = () => redraw((n) => n + 1);
@@ -103,12 +104,13 @@ function Page({ feed }) {
     const next = { ...shown, open: opened(shown, anchor.dataset.shows, true) };
     history.pushState(null, "", link(next));
     setView(next);
-    setSought({ title: anchor.dataset.title ?? anchor.dataset.shows, found: shown.found });
+    if (shown.found) setAsked(shown.found);
+    setSought({ title: anchor.dataset.title ?? anchor.dataset.shows, found: anchor.dataset.title === "findings" ? shown.found : "" });
   };
   const farm = feed.data("farm");
   const zone = farm?.timezone ?? "UTC";
   speak(farm?.locale);
-  const shared = { feed, zone, view: seen, change };
+  const shared = { feed, zone, view: seen, change, asked };
   useEffect(() => { if (farm) document.title = `${farm.title} · Leafweather`; }, [farm?.title]);
 
   if (feed.barred) return html`<${SignIn} onIn=${() => feed.enter()} />`;

@@ -76,8 +76,10 @@ export function Parts({ farm, ...shared }) {
       return;
     }
     const calm = matchMedia("(prefers-reduced-motion: reduce)").matches;
-    title.closest("section").scrollIntoView({ behavior: calm ? "auto" : "smooth" });
-    title.tabIndex = -1;
+    const folded = title.closest("details.long");
+    if (folded) folded.open = true;
+    (folded ?? title.closest("section")).scrollIntoView({ behavior: calm ? "auto" : "smooth" });
+    if (!folded) title.tabIndex = -1;
     title.focus({ preventScroll: true });
     onFound();
   });

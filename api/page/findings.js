@@ -1,6 +1,8 @@
 // What may be behind what is unusual: ranked causes, the numbers for and against, the next check.
+import { useEffect } from "./vendor/preact-hooks.js";
 import { html } from "./html.js";
 import { dayAndClock, number, whole } from "./text.js";
+import { useAnswer } from "./use_answer.js";
 import { around, atFinding, link } from "./view.js";
 
 export const FOUND = "findings?start=-7d";
@@ -84,8 +86,18 @@ function Found({ found, zone, view, now, open, headline }) {
   </details>`;
 }
 
-export function Findings({ feed, zone, view }) {
+/** One that is asked for and is older than those of the last days; null if there is none such. */
+function useOlder(feed, id) {
+  const listed = feed.data(FOUND);
+  const asked = id && listed && !listed.findings.some((one) => one.id === id) ? id : "";
+  const older = useAnswer(feed, asked && `findings/${asked}`);
+  useEffect(() => { if (older.answer) show(asked); }, [asked, older.answer]);
+  return older;
+}
+
+export function Findings({ feed, zone, view, asked }) {
   const answer = feed.data(FOUND);
+  const older = useOlder(feed, asked);
   const now = feed.now();
   const over = (one) => one.end !== null && Date.parse(one.end) <= now;
   const rank = (one) => (one.urgent ? 0 : over(one) ? 2 : 1);
@@ -103,6 +115,8 @@ export function Findings({ feed, zone, view }) {
     <div class="body">
       ${!answer && html`<p class="note">Not known yet.</p>`}
       ${answer && !rows.length && html`<p>Nothing unusual in the last seven days.</p>`}
+      ${older.fault && html`<p class="warning" role="alert">${older.fault}</p>`}
+      ${older.answer && listed([older.answer], true)}
       ${grouped(now_open, open)}
       ${before.length > 0 && html`<details class="long"><summary>Over by now: ${before.length}</summary>${grouped(before.slice(0, 40), false)}</details>`}
     </div>

@@ -63,7 +63,7 @@ function digest({ label, series }) {
   return `${label}: ${seldom}${banded.every((row) => row.coverage >= WHOLE) ? "" : ", as far as readings speak for it"}`;
 }
 
-function Sheet({ sheet, list, zone }) {
+function Sheet({ sheet, list, zone, view }) {
   const wide = matchMedia("(min-width: 48rem)").matches;
   const known = (key) => list.find((one) => one.key === key);
   const shape = (row) => known(row.key) ?? { decimals: 1, display_unit: row.unit };
@@ -84,7 +84,7 @@ function Sheet({ sheet, list, zone }) {
   };
   return html`
     <p class="note">${sheet.complete ? "The whole day" : "The day so far"}, from ${dayAndClock(Date.parse(sheet.start), zone)} to ${dayAndClock(Date.parse(sheet.end), zone)}. Coverage is the share of the time that readings speak for.</p>
-    <${Science} sheet=${sheet} list=${list} zone=${zone} wide=${wide} />
+    <${Science} sheet=${sheet} list=${list} zone=${zone} wide=${wide} view=${view} />
     <${Written} sheet=${sheet} list=${list} zone=${zone} wide=${wide} />
     <details class="long" open=${wide}><summary>Time in band, zone by zone</summary>
       ${wide ? html`<${Table} caption="Time in band" heads=${heads} numeric=${[1, 2, 3, 4, 5, 6]} groups=${zones.map((one) => [one.label, one.series.map(seriesRow)])} />`
@@ -122,7 +122,7 @@ export function DaySheet({ feed, zone, view, change }) {
       ${!days.length && !view.day && html`<p class="note">${feed.data("days") ? "No day has been summed up yet." : "Not known yet: the server has not answered."}</p>`}
       ${fault && html`<p class="warning" role="alert">${fault}</p>`}
       ${sheet && html`<${Reports} day=${day} batches=${feed.data("batches")?.batches ?? []} />`}
-      ${sheet && html`<${Sheet} sheet=${sheet} list=${feed.data("series")?.series ?? []} zone=${zone} />`}
+      ${sheet && html`<${Sheet} sheet=${sheet} list=${feed.data("series")?.series ?? []} zone=${zone} view=${view} />`}
     </div>
   </section>`;
 }

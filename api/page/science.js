@@ -7,6 +7,7 @@ import { RootZone, Water } from "./science_water.js";
 import { Table } from "./table.js";
 import { capital, dayAndClock, lasting, whole, words } from "./text.js";
 import { amount, at, Facts, known, Notes, Out, Part, partly, share } from "./told.js";
+import { atFinding, link } from "./view.js";
 
 const WATTS_PER_KW = 1000;
 const STANDS = { near: "near it", above: "above it" };
@@ -45,19 +46,19 @@ function Quality({ quality, named, zone, wide }) {
       <ul>${quality.impossible.map((one) => html`<li><${Out}>${capital(words(one.what))}<//>: ${named(one.key)}, since ${at(one.since, zone)}, for ${amount(one.lasted_h, 1, "h")}.</li>`)}</ul>`}<//>`;
 }
 
-function Causes({ findings, start, zone, wide }) {
+function Causes({ findings, start, zone, wide, view }) {
   const since = (onset) => (Date.parse(onset) < Date.parse(start) ? dayAndClock(Date.parse(onset), zone) : at(onset, zone));
   return html`<${Part} title="Likely causes" wide=${wide}>
-    <ul>${alike(findings).map((some) => html`<li key=${some[0].id}>${since(some[0].onset)}: ${whole(some[0].headline)}${some.length > 1 && ` In ${some.length} ${some.every((one) => one.series) ? "excursions" : "findings"}.`}</li>`)}</ul><//>`;
+    <ul>${alike(findings).map((some) => html`<li key=${some[0].id}>${since(some[0].onset)}: <a href=${link(atFinding(view, some[0].id))} data-shows="excursions" data-title="findings">${whole(some[0].headline)}</a>${some.length > 1 && ` In ${some.length} ${some.every((one) => one.series) ? "excursions" : "findings"}.`}</li>`)}</ul><//>`;
 }
 
-export function Science({ sheet, list: series, zone, wide }) {
+export function Science({ sheet, list: series, zone, wide, view }) {
   const labels = new Map(series.map((one) => [one.key, `${one.zone_label}, ${one.label}`]));
   const zones = new Map(sheet.zones.map((one) => [one.zone, one.label]));
   const named = (key) => labels.get(key) ?? key;
   const places = (name) => zones.get(name) ?? name;
   const { surfaces = [], lamps = [], light_evenness: evenness = [], carbon_dioxide: gas = [], climate, root_zone: roots = [], probes = [] } = sheet;
-  const shared = { zone, wide, named, places };
+  const shared = { zone, wide, named, places, view };
   return html`
     ${(sheet.findings ?? []).length > 0 && html`<${Causes} findings=${sheet.findings} start=${sheet.start} ...${shared} />`}
     ${sheet.light_days.length > 0 && html`<${LightDays} days=${sheet.light_days} />`}

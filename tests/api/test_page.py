@@ -514,7 +514,10 @@ def test_what_is_over_or_follows_stands_apart_with_its_state_in_words(with_alarm
     page = visit()
     assert page.locator("#needs .need").get_by_text("VPD").count() == 0
     page.locator("#alarms summary", has_text="Over, and not acknowledged: 1").wait_for()
-    page.locator("#needs").get_by_role("link", name="Over, and not acknowledged: Door in Room", exact=True).wait_for()
+    over = page.locator("#alarms details", has_text="Over, and not acknowledged: 1")
+    assert over.get_attribute("open") is None
+    page.locator("#needs").get_by_role("link", name="Over, and not acknowledged: Door in Room", exact=True).click()
+    over.locator(".alarm").wait_for()
     page.locator("#alarms summary", has_text="Suppressed by design").click()
     page.locator("#alarms .alarm", has_text="Air VPD in Room").get_by_text("Suppressed by design").wait_for()
     page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true })")

@@ -76,9 +76,13 @@ def test_findings_of_one_headline_are_told_apart_by_what_they_are_about(visit):
     )
 
 
-def test_a_finding_that_is_gone_leads_to_those_that_are_there(visit):
+def test_a_finding_that_is_gone_leads_to_those_that_are_there(visit, tabs):
     page = visit("#found=cccccccccc")
     expect(page.locator("#findings-title")).to_be_focused()
+    expect(page.locator("#findings [role=alert]")).to_contain_text("There is no finding 'cccccccccc'")
+    [gone] = tabs.complaints
+    assert "404" in gone
+    tabs.complaints.clear()
 
 
 def test_without_a_finding_a_need_opens_the_timeline(visit):
@@ -101,3 +105,20 @@ def test_alike_findings_are_excursions_only_where_each_is_about_one(visit):
     expect(page.locator("#findings summary").first).to_have_text(f"{OTHER['headline']} In 2 excursions.")
     page = visit("#open=excursions", findings=(OTHER, FINDING | {"headline": OTHER["headline"], "excursion": None}))
     expect(page.locator("#findings summary").first).to_have_text(f"{OTHER['headline']} In 2 findings.")
+
+
+@pytest.mark.parametrize("size", [DESK, PHONE])
+def test_a_day_sheet_leads_to_the_evidence_of_a_finding_that_is_older_than_the_list(visit, size):
+    old = FINDING | {"id": "dddddddddd", "headline": "The lamps were dark (97 %).", "end": FINDING["onset"]}
+    sheet = EXAMPLES["day"] | {"findings": [old]}
+    page = visit(size=size)
+    page.route("**/api/v1/findings/dddddddddd", lambda route: route.fulfill(json=old))
+    page.route("**/api/v1/days/2026-02-28", lambda route: route.fulfill(json=sheet))
+    page.evaluate("location.hash = '#day=2026-02-28&open=day'")
+    if size == PHONE:
+        page.locator("#day summary", has_text="Likely causes").click()
+    page.locator("#day").get_by_role("link", name="The lamps were dark").click()
+    finding = page.locator("#found-dddddddddd")
+    expect(finding).to_have_attribute("open", "")
+    expect(finding.locator("summary")).to_be_focused()
+    expect(finding).to_contain_text("Check first. Does water come from the drain?")

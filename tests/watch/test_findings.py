@@ -29,7 +29,7 @@ from watch.alarm_findings import findings_told
 from watch.day_data import day_data
 from watch.day_sheet import SECTIONS
 from watch.findings import UNUSUAL, FindingsKeeper, _moved, shipped_table, told_at
-from watch.night_findings import wet_probability
+from watch.nights import wet_probability
 from watch.quarter_looks import Hourly, Look, QuarterLooks, no_longer_seen
 
 HOUR_US = 60 * MINUTE_US
