@@ -14,6 +14,7 @@ from uvicorn.protocols.http.h11_impl import H11Protocol
 from api.app import create_app
 from api.changes import Changes
 from api.house import Access, House
+from api.rate import Network
 from leafweather.settings import Settings
 from leafweather.starting import CannotStart
 from store.access_entries import Standing
@@ -55,15 +56,21 @@ def access_of(settings: Settings) -> Access:
     return Access(required, secure, often or None, _trusted(settings.trusted_proxies or ""))
 
 
-def _trusted(text: str) -> tuple[ipaddress.IPv4Network | ipaddress.IPv6Network, ...]:
+def _trusted(text: str) -> tuple[Network, ...]:
     """Return the addresses and networks of a setting."""
     try:
-        return tuple(ipaddress.ip_network(one.strip()) for one in text.split(",") if one.strip())
+        return tuple(_plain(ipaddress.ip_network(one.strip())) for one in text.split(",") if one.strip())
     except ValueError as error:
         raise CannotStart(
             f"LEAFWEATHER_TRUSTED_PROXIES: {error}: write addresses or networks of proxies with commas between, as in "
             "127.0.0.1, 192.0.2.0/28"
         ) from error
+
+
+def _plain(network: Network) -> Network:
+    """Return of a network of IPv4 that is written as IPv6 that one: addresses are held against it as such."""
+    mapped = network.network_address.ipv4_mapped if isinstance(network, ipaddress.IPv6Network) else None
+    return network if mapped is None else ipaddress.ip_network((mapped, network.prefixlen - 96))
 
 
 def _tried(settings: Settings) -> None:
