@@ -11,15 +11,14 @@ from functools import cache
 from importlib.resources import files
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analytics.alignment import Floats
-from analytics.findings.deviation import DAY_H, clock_of, deviations
-from analytics.findings.episodes import OPENS_AT, SMOOTH_H, Episode, episodes, wrong
+from analytics.findings.deviation import clock_of, deviations
+from analytics.findings.episodes import SMOOTH_H, Episode, episodes, told_at, wrong
 from analytics.findings.explaining import can_lie_behind, explained
 from analytics.findings.indicator import Indicator
 from analytics.findings.model import Table, table_from_text
-from analytics.findings.scene import HOUR_US, MINUTE_US, QUARTER_US, Mask
+from analytics.findings.scene import HOUR_US, MINUTE_US, QUARTER_US
 from analytics.findings.weighing import Weighing, weighed
 from farm.causes import BY_NAME, HUMID
 from farm.description import Farm
@@ -208,36 +207,6 @@ class FindingsKeeper:
         at_us = np.arange(one.onset_us - AFTER_LIGHTS_OFF_US, one.onset_us + 1, HOUR_US // 6)
         lit = lit_at(self._farm, self._judged, one.series.zone, at_us)
         return f"{BY_NAME['lights_off_surge'].label}." if (lit == LIT).any() and lit[-1] == DARK else ""
-
-
-def told_at(one: Episode, something: Floats, weighing: Weighing, behind: Mask | None = None) -> int:
-    """Return the hour that an episode is told by: a lasting one's last at which it was sure, else its clearest.
-
-    After its end what looks back on a day still shows a fault, and no longer as what it was: a slow one that is named
-    within a day of a clearer fast one is its echo. ``behind`` tells which hypotheses can lie behind it, where that is
-    not all: an hour may be clearer for something else.
-    """
-    last = one.last(len(something))
-    sure = one.begin + np.flatnonzero(something[one.begin : last + 1] >= OPENS_AT)
-    if not len(sure):
-        return last
-    odds = weighing.log_odds[:-1] if behind is None else np.where(behind[:, None], weighing.log_odds[:-1], -np.inf)
-    if one.end is None:
-        newest = int(sure[-1])
-        if not _is_slow(weighing, odds, newest):
-            return newest
-        clearest = _clearest(odds, sure[sure > newest - DAY_H])
-        return newest if _is_slow(weighing, odds, clearest) else clearest
-    return _clearest(odds, sure)
-
-
-def _clearest(odds: Floats, hours: NDArray[np.int64]) -> int:
-    return int(hours[odds[:, hours].max(axis=0).argmax()])
-
-
-def _is_slow(weighing: Weighing, odds: Floats, hour: int) -> bool:
-    """Whether the likeliest cause of an hour is one that grows slowly."""
-    return BY_NAME[weighing.hypotheses[int(odds[:, hour].argmax())].cause].slow
 
 
 def _moved(before: Sequence[FindingEntry], after: Sequence[FindingEntry]) -> list[Stretch]:

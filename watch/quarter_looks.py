@@ -9,9 +9,10 @@ from typing import NamedTuple
 import numpy as np
 
 from analytics.alignment import Floats
-from analytics.findings.episodes import AT_ONCE_AT, OPENS_AT, SMOOTH_H, wrong
-from analytics.findings.explaining import explained
-from analytics.findings.scene import HOUR_US, QUARTER_US
+from analytics.findings.deviation import DAY_H
+from analytics.findings.episodes import AT_ONCE_AT, OPENS_AT, SMOOTH_H, Episode, told_at, wrong
+from analytics.findings.explaining import can_lie_behind, explained
+from analytics.findings.scene import HOUR_US, QUARTER_US, Mask
 from analytics.findings.weighing import Weighing
 from farm.description import Farm
 from store.contract import ReadingStore
@@ -26,12 +27,26 @@ WeighingOf = Callable[[IndicatorDays, int, int, int], Weighing]
 
 
 class Look(NamedTuple):
-    """The hour that ends at ``at_us``: weighed alone, with the probability of each cause and that anything is wrong."""
+    """The hour that ends at ``at_us``: the last of a day that is weighed, since what is over still shows in it.
+
+    ``probability`` of each cause, and ``something``, that anything is wrong, are of that hour.
+    """
 
     at_us: int
     weighing: Weighing
     probability: Floats
     something: float
+
+    @property
+    def hour(self) -> int:
+        """Which of the weighed hours it is."""
+        return self.weighing.hours - 1
+
+    def echoes(self, since_us: int, behind: Mask | None = None) -> bool:
+        """Whether it names but what a fast fault left that was clearer in an hour since an instant: see `told_at`."""
+        first = max(self.hour + 1 + (since_us - self.at_us) // HOUR_US, 0)
+        sure = np.ones(self.hour + 1)
+        return told_at(Episode(first, first, None), sure, self.weighing, behind) != self.hour
 
 
 @dataclass(frozen=True)
@@ -108,9 +123,9 @@ class QuarterLooks:
     def _look(self, origin_us: int, at_us: int, best_known: int) -> Look:
         late_us = at_us % HOUR_US
         hours = (at_us - late_us - origin_us) // HOUR_US
-        weighing = self._weighing_of(self._days[late_us], origin_us + late_us, at_us, hours - 1)
+        weighing = self._weighing_of(self._days[late_us], origin_us + late_us, at_us, max(hours - DAY_H, 0))
         probability = weighing.probabilities(SMOOTH_H)
-        return Look(at_us, weighing, probability[:, 0], float(wrong(weighing, probability, best_known)[0]))
+        return Look(at_us, weighing, probability[:, -1], float(wrong(weighing, probability, best_known)[-1]))
 
 
 def looked_closer(
@@ -118,32 +133,40 @@ def looked_closer(
 ) -> list[FindingEntry]:
     """Return what whole hours found with what looks in between add: each is told by the newest look that is sure.
 
-    Something unusual that only a look is sure enough of stands for an hour at least, and then as whole hours see it.
-    ``lasting`` are the excursions after the last whole hour; ``if_usual`` gives one's headline where nothing differs.
+    Unless that look names but an echo. Something unusual that only a look is sure enough of stands for an hour at
+    least, and then as whole hours see it. ``lasting`` are the excursions after the last whole hour; ``if_usual`` gives
+    one's headline where nothing differs.
     """
     entries = {one.identity: one for one in hourly.entries}
     newer = [one for one in looks if one.at_us > hourly.end_us]
 
     def put(subject: str, onset_us: int, look: Look) -> None:
-        found = explained(look.weighing, 0, look.probability, days_known=hourly.days_known)
+        found = explained(look.weighing, look.hour, look.probability, days_known=hourly.days_known)
         made = FindingEntry(farm.name, subject, onset_us, None, look.at_us, detail(farm, found))
         entries[made.identity] = made
 
     standing = next((one for one in hourly.entries if one.subject == UNUSUAL and one.end_us is None), None)
     first = next((one for one in looks if one.something >= AT_ONCE_AT), None)
-    if standing is not None and (look := _newest_sure(newer)) is not None:
+    if standing is not None and (look := _newest_sure(newer, standing.onset_us)) is not None:
         put(UNUSUAL, standing.onset_us, look)
     elif standing is None and first is not None:
-        look = _newest_sure([one for one in looks if one.at_us >= first.at_us]) or first
-        put(UNUSUAL, min(hourly.begin_us, first.at_us // HOUR_US * HOUR_US), look)
+        onset_us = min(hourly.begin_us, first.at_us // HOUR_US * HOUR_US)
+        look = _newest_sure([one for one in looks if one.at_us >= first.at_us], onset_us) or first
+        put(UNUSUAL, onset_us, look)
     for one in lasting:
         until_us = one.last_us if one.end_us is None else one.end_us
         during = [look for look in newer if one.onset_us < look.at_us <= until_us + QUARTER_US]
-        look = _newest_sure(during)
-        if look is None and (not during or one.identity in entries):
+        if not during:
+            continue
+        hypotheses = during[-1].weighing.hypotheses
+        behind = np.array([can_lie_behind(farm, each, one.series, str(one.side)) for each in hypotheses])
+        look = _newest_sure(during, one.onset_us, behind)
+        if look is None and one.identity in entries:
             continue
         look = look or during[-1]
-        found = explained(look.weighing, 0, look.probability, one.series, str(one.side), days_known=hourly.days_known)
+        found = explained(
+            look.weighing, look.hour, look.probability, one.series, str(one.side), days_known=hourly.days_known
+        )
         made = of_excursion(farm, one, look.at_us, found, if_usual)
         entries[made.identity] = made
     return list(entries.values())
@@ -178,9 +201,10 @@ def no_longer_seen(
     return ended
 
 
-def _newest_sure(looks: Sequence[Look]) -> Look | None:
-    """Return the newest look that is sure that anything is wrong, else None."""
-    return next((one for one in reversed(looks) if one.something >= OPENS_AT), None)
+def _newest_sure(looks: Sequence[Look], since_us: int, behind: Mask | None = None) -> Look | None:
+    """Return the newest look that is sure that anything is wrong; None without, or if it echoes what was since then."""
+    newest = next((one for one in reversed(looks) if one.something >= OPENS_AT), None)
+    return None if newest is None or newest.echoes(since_us, behind) else newest
 
 
 def sure_at_end(something: Floats) -> int:

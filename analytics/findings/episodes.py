@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from analytics.alignment import Floats
+from analytics.findings.deviation import DAY_H, Hours
+from analytics.findings.scene import Mask
 from analytics.findings.weighing import Weighing
 from farm.causes import BY_NAME, Nature
 
@@ -83,3 +85,33 @@ def episodes(something_wrong: Floats, first: int = 0) -> list[Episode]:
     if opened is not None and begin is not None:
         found.append(Episode(begin, opened, None))
     return found
+
+
+def told_at(one: Episode, something_wrong: Floats, weighing: Weighing, behind: Mask | None = None) -> int:
+    """Return the hour that an episode is told by: a lasting one's last at which it was sure, else its clearest.
+
+    After its end what looks back on a day still shows a fault, and no longer as what it was: a slow one that is named
+    within a day of a clearer fast one is its echo. ``behind`` tells which hypotheses can lie behind it, where that is
+    not all: an hour may be clearer for something else.
+    """
+    last = one.last(len(something_wrong))
+    sure = one.begin + np.flatnonzero(something_wrong[one.begin : last + 1] >= OPENS_AT)
+    if not len(sure):
+        return last
+    odds = weighing.log_odds[:-1] if behind is None else np.where(behind[:, None], weighing.log_odds[:-1], -np.inf)
+    if one.end is None:
+        newest = int(sure[-1])
+        if not _is_slow(weighing, odds, newest):
+            return newest
+        clearest = _clearest(odds, sure[sure > newest - DAY_H])
+        return newest if _is_slow(weighing, odds, clearest) else clearest
+    return _clearest(odds, sure)
+
+
+def _clearest(odds: Floats, hours: Hours) -> int:
+    return int(hours[odds[:, hours].max(axis=0).argmax()])
+
+
+def _is_slow(weighing: Weighing, odds: Floats, hour: int) -> bool:
+    """Whether the likeliest cause of an hour is one that grows slowly."""
+    return BY_NAME[weighing.hypotheses[int(odds[:, hour].argmax())].cause].slow

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
-from analytics.findings.episodes import Episode
+from analytics.findings.episodes import Episode, told_at
 from analytics.findings.weighing import Hypothesis, places
 from farm.causes import BY_NAME
 from farm.check import check_text
@@ -28,7 +28,7 @@ from tests.conftest import MINUTE_US, SMALL_FARM, T0_US
 from watch.alarm_findings import findings_told
 from watch.day_data import day_data
 from watch.day_sheet import SECTIONS
-from watch.findings import UNUSUAL, FindingsKeeper, _moved, shipped_table, told_at
+from watch.findings import UNUSUAL, FindingsKeeper, _moved, shipped_table
 from watch.nights import wet_probability
 from watch.quarter_looks import Hourly, Look, QuarterLooks, no_longer_seen
 
