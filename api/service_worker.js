@@ -8,6 +8,7 @@ const TURN_MS = 200; // our choice, no source
 
 /** Every file anew, and each the one that belongs to this version: a server that changes meanwhile gives no mixture. */
 async function install() {
+  const isKept = await caches.has(CACHE); // by the worker at work, where the server went back to its version
   const cache = await caches.open(CACHE);
   try {
     await Promise.all(Object.entries(FILES).map(async ([name, sha256]) => {
@@ -19,7 +20,7 @@ async function install() {
       await cache.put(name, answer);
     }));
   } catch (error) {
-    await caches.delete(CACHE);
+    if (!isKept) await caches.delete(CACHE);
     throw error; // what is kept stays as it is; the browser tries again
   }
 }

@@ -32,11 +32,14 @@ class Releases:
         shutil.copytree(PAGE, there)
         for one in there.glob("*.js"):
             one.write_text(f'{one.read_text()}\n(globalThis.loaded ??= new Set()).add("{version}");\n')
+        self.serve(there)
+        return there
+
+    def serve(self, there):
         self.monkeypatch.setattr(page_files, "PAGE", there)
         port = self.served.port if self.served else 0
         self.stop()
         self.served = Served(self.house, port)
-        return there
 
     def stop(self):
         if self.served:
@@ -132,3 +135,24 @@ def test_a_server_that_changes_while_it_is_asked_gives_no_mixture(context, relea
     again(page)
     assert versions(page) == "one"
     assert page.evaluate(CACHES) == 1
+
+
+def test_a_server_that_goes_back_to_the_version_before_and_breaks_off_leaves_its_kept_files(context, releases):
+    one = releases.release("one")
+    page, other = opened(context, releases), opened(context, releases)
+    eventually(lambda: page.evaluate(ACTIVE))
+    again(page)
+    again(other)
+    releases.release("two")
+    again(page)
+    eventually(lambda: page.evaluate(WAITING))
+    before = page.evaluate("caches.keys()")
+    zones = (one / "zones.js").read_text()
+    releases.serve(one)
+    (one / "zones.js").write_text(zones + "// not as it was told")
+    page.evaluate("navigator.serviceWorker.getRegistration('/').then((one) => one.update().catch(() => {}))")
+    eventually(lambda: not page.evaluate(INSTALLING))
+    assert page.evaluate("caches.keys()") == before
+    releases.stop()
+    page.reload()
+    assert versions(page) == "one"
