@@ -7,7 +7,7 @@ from datetime import date, datetime
 from decimal import ROUND_HALF_UP, Decimal
 
 from babel.dates import format_date, format_datetime, get_timezone
-from babel.numbers import format_decimal
+from babel.numbers import format_decimal, format_scientific
 
 from farm.description import Farm
 from farm.quantities import QUANTITIES, Quantity
@@ -51,12 +51,13 @@ class Telling:
     def number(self, value: float | None, decimals: int = 1) -> str:
         """Return a number with fixed decimals and a true minus sign; a dash where there is none.
 
-        Halves are rounded away from zero, as the page does.
+        One that is too long to read has a power of ten instead. Halves are rounded away from zero, as the page does.
         """
         if value is None:
             return DASH
         if abs(value) >= TOO_LONG:
-            return f"{value:.3g}".replace("-", MINUS)
+            text = format_scientific(abs(value), format="0.##E0", locale=self.locale)
+            return MINUS + text if value < 0 else text
         exact = abs(Decimal(value)).quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_UP)
         pattern = ("#,##0" if exact >= GROUPED_FROM else "0") + ("." + "0" * decimals if decimals else "")
         text = format_decimal(exact, format=pattern, locale=self.locale)

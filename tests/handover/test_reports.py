@@ -361,10 +361,18 @@ def test_old_figures_keep_the_labels_and_bands_they_were_made_with(empty):
 
 
 @pytest.mark.parametrize(
-    ("value", "told"), [(1e300, "1e+300"), (-2.5e18, "\u22122.5e+18"), (1e14, "100,000,000,000,000.0")]
+    ("locale", "value", "told"),
+    [
+        ("en-GB", 1e300, "1E300"),
+        ("en-GB", -2.54e18, "\u22122.54E18"),
+        ("nb-NO", -2.54e18, "\u22122,54E18"),
+        ("en-GB", 1e14, "100,000,000,000,000.0"),
+    ],
 )
-def test_a_number_written_down_by_mistake_keeps_nobody_from_the_report(small_farm, value, told):
-    assert Telling(small_farm).number(value) == told
+def test_a_number_written_down_by_mistake_keeps_nobody_from_the_report(locale, value, told):
+    farm, mistakes = check_text(SMALL_FARM.replace("elevation_m", f'locale = "{locale}"\nelevation_m'))
+    assert farm is not None, mistakes
+    assert Telling(farm).number(value) == told
 
 
 def test_numbers_are_written_as_the_farm_writes_them(empty):
