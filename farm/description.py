@@ -17,7 +17,7 @@ from farm.model import Described, Name, WireName, ZoneName
 from farm.notices import Notices
 from farm.quality_limits import Quality, usual_quality
 from farm.quantities import QUANTITIES, Quantity
-from farm.readings import ESTIMATED, Series
+from farm.readings import ESTIMATED, Series, instant
 from farm.topics import fewest, filter_of
 from farm.units import COUNT_UNITS, PPFD_UNIT, SAME, WIRE_UNITS, Conversion, ppfd_from_illuminance
 from farm.water_equipment import Condensate, Filter, FloodShelf, IrrigationPlan
@@ -464,3 +464,7 @@ class Farm(Described):
         elif day.tzinfo is None:
             day = day.replace(tzinfo=self.farm.zone_info)
         return day.astimezone(UTC)
+
+    def clock(self, at_us: int) -> str:
+        """Return an instant as the farm's clock shows it, to the minute: 2026-03-01 14:05."""
+        return f"{instant(at_us).astimezone(self.farm.zone_info):%Y-%m-%d %H:%M}"

@@ -93,9 +93,9 @@ def choose(farm: Farm, store: ReadingStore, asked: Asked) -> Choice:
         start_us, end_us = min(one.start_us for one in stays), max(one.end_us for one in stays)
     if not (start_us <= last_us and first_us < end_us):
         raise Refused(
-            f"nothing of the {len(members)} series asked for is stored from {_local(farm, start_us)} to "
-            f"{_local(farm, max(start_us, end_us))}: their readings run from {_local(farm, first_us)} to "
-            f"{_local(farm, last_us)} (times: {farm.farm.timezone})."
+            f"nothing of the {len(members)} series asked for is stored from {farm.clock(start_us)} to "
+            f"{farm.clock(max(start_us, end_us))}: their readings run from {farm.clock(first_us)} to "
+            f"{farm.clock(last_us)} (times: {farm.farm.timezone})."
         )
     return Choice(asked, start_us, end_us, members, _pieces(members, stays, start_us, end_us), stays, days)
 
@@ -189,17 +189,13 @@ def _stays(farm: Farm, batch: Batch, asked: Asked, start_us: int, end_us: int) -
     if not rows:
         spans = [_span(farm, stay) for stay in batch.stays]
         first_us, last_us = min(one for one, _ in spans), max(one for _, one in spans)
-        until = "" if last_us == LATEST_US else f" to {_local(farm, last_us)}"
+        until = "" if last_us == LATEST_US else f" to {farm.clock(last_us)}"
         raise Refused(
-            f"nothing is stored of the batch {batch.name!r} in what was asked for, up to {_local(farm, end_us)}: "
+            f"nothing is stored of the batch {batch.name!r} in what was asked for, up to {farm.clock(end_us)}: "
             f"it stood in {', '.join(dict.fromkeys(stay.zone for stay in batch.stays))} "
-            f"from {_local(farm, first_us)}{until} (times: {farm.farm.timezone})."
+            f"from {farm.clock(first_us)}{until} (times: {farm.farm.timezone})."
         )
     return tuple(sorted(rows, key=lambda one: (one.start_us, one.zone)))
-
-
-def _local(farm: Farm, at_us: int) -> str:
-    return f"{instant(at_us).astimezone(farm.farm.zone_info):%Y-%m-%d %H:%M}"
 
 
 def _span(farm: Farm, stay: Stay) -> tuple[int, int]:

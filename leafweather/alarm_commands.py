@@ -13,7 +13,7 @@ import typer
 
 from farm.alarm_words import ActKind
 from farm.description import Farm
-from farm.readings import instant, microseconds
+from farm.readings import microseconds
 from leafweather.asking import author, clock_us, farm_of, stop
 from leafweather.settings import Settings
 
@@ -92,11 +92,11 @@ def show(file: FarmFile, alarm: Identity, data: Data = None) -> None:
     if one.suppressed_by:
         typer.echo(f"  Suppressed by design: {one.suppressed_by}")
     for revision in revisions:
-        typer.echo(f"  Revised {_local(farm, revision.written_us)}: {', '.join(revision.changed)}")
+        typer.echo(f"  Revised {farm.clock(revision.written_us)}: {', '.join(revision.changed)}")
     for act in acts:
-        until = f" until {_local(farm, act.until_us)}" if act.until_us is not None else ""
+        until = f" until {farm.clock(act.until_us)}" if act.until_us is not None else ""
         why = f": {act.why}" if act.why else ""
-        typer.echo(f"  {_local(farm, act.at_us)}  {act.kind.replace('_', ' ')}{until} by {act.who}{why}")
+        typer.echo(f"  {farm.clock(act.at_us)}  {act.kind.replace('_', ' ')}{until} by {act.who}{why}")
 
 
 @alarms_app.command(
@@ -169,15 +169,11 @@ def report(
 def _line(farm: Farm, one: AlarmEntry, state: str) -> str:
     from watch.alarm_texts import sentence
 
-    over = f" to {_local(farm, one.returned_us)}" if one.returned_us is not None else ""
+    over = f" to {farm.clock(one.returned_us)}" if one.returned_us is not None else ""
     revised = f" (revised {one.revision} times)" if one.revision else ""
     words = state.replace("_", " ")
-    since = f"{_local(farm, one.alarm_us)}{over}"
+    since = f"{farm.clock(one.alarm_us)}{over}"
     return f"{one.identity}  {since}  {one.priority}, {words}  {sentence(one.detail)}{revised}"
-
-
-def _local(farm: Farm, at_us: int | None) -> str:
-    return "" if at_us is None else f"{instant(at_us).astimezone(farm.farm.zone_info):%Y-%m-%d %H:%M}"
 
 
 def _moment(farm: Farm, text: str) -> int:

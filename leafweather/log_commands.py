@@ -172,7 +172,6 @@ def _said(value: Any) -> str:  # noqa: ANN401  # a field as it was given
 
 
 def _line(farm: Farm, entry: LogEntry) -> str:
-    local = instant(entry.at_us).astimezone(farm.farm.zone_info)
     said = entry.detail.model_dump(mode="json", exclude={"kind", "note"}, exclude_none=True, exclude_defaults=True)
     if isinstance(until := getattr(entry.detail, "until", None), datetime):
         said["until"] = (
@@ -184,7 +183,7 @@ def _line(farm: Farm, entry: LogEntry) -> str:
     gone = "WITHDRAWN" if entry.withdrawn else ""
     parts = [
         entry.identity,
-        f"{local:%Y-%m-%d %H:%M}",
+        farm.clock(entry.at_us),
         entry.detail.kind,
         *words,
         note,

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from farm.description import Farm
-from farm.readings import instant
 from farm.roles import Role
 from leafweather.asking import author, clock_us, farm_of, stop
 from leafweather.settings import Settings
@@ -100,7 +99,7 @@ def audit(
         found = journal.audit.page(farm.name, most=most)
     for one in found:
         who = f"{one.who or 'a stranger'} ({one.role or 'no role'}{f', token {one.token}' if one.token else ''})"
-        typer.echo(f"{_local(farm, one.at_us)}  {one.outcome}  {one.what}  {who}")
+        typer.echo(f"{farm.clock(one.at_us)}  {one.outcome}  {one.what}  {who}")
     if not found:
         typer.echo("Nobody has tried to change anything yet.")
 
@@ -112,11 +111,11 @@ def _works(token: Token, now_us: int) -> bool:
 
 
 def _line(farm: Farm, token: Token, now_us: int) -> str:
-    made = f"made {_local(farm, token.made_us)} by {token.made_by}"
-    until = "until it is revoked" if token.expires_us is None else f"until {_local(farm, token.expires_us)}"
-    state = until if _works(token, now_us) else f"EXPIRED {_local(farm, token.expires_us or 0)}"
+    made = f"made {farm.clock(token.made_us)} by {token.made_by}"
+    until = "until it is revoked" if token.expires_us is None else f"until {farm.clock(token.expires_us)}"
+    state = until if _works(token, now_us) else f"EXPIRED {farm.clock(token.expires_us or 0)}"
     if token.revoked_us is not None:
-        state = f"REVOKED {_local(farm, token.revoked_us)} by {token.revoked_by}"
+        state = f"REVOKED {farm.clock(token.revoked_us)} by {token.revoked_by}"
     return "  ".join([token.identity, f"{token.role:10}", state, f'"{token.label}"', made])
 
 
@@ -126,10 +125,6 @@ def _note(journal: Journal, farm: Farm, by: str | None, what: str) -> None:
     journal.audit.add(
         Written(farm.name, clock_us(), author(by), None, Role.KEEPER, f"leafweather token {what}", "done")
     )
-
-
-def _local(farm: Farm, at_us: int) -> str:
-    return f"{instant(at_us).astimezone(farm.farm.zone_info):%Y-%m-%d %H:%M}"
 
 
 @contextmanager
