@@ -73,7 +73,7 @@ def _with_places(farm: Farm, one: Candidate) -> str:
     places = [place_label(farm, one.cause, place) for place in one.places]
     if not places:
         return one.label
-    shown = ", ".join(places[:3]) + (f" and {len(places) - 3} more" if len(places) > 3 else "")
+    shown = "; ".join(places[:3]) + (f" and {len(places) - 3} more" if len(places) > 3 else "")
     return f"{one.label}: {shown}"
 
 

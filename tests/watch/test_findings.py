@@ -11,6 +11,7 @@ import pytest
 from typer.testing import CliRunner
 
 from analytics.findings.episodes import Episode, told_at
+from analytics.findings.explaining import Candidate, Explanation
 from analytics.findings.weighing import Hypothesis, places
 from farm.causes import BY_NAME
 from farm.check import check_text
@@ -575,6 +576,16 @@ def test_the_day_sheet_tells_the_days_findings(kept, rows):
     [told_of] = SECTIONS["findings"](day_data(kept.farm, kept.store, kept.journal, day, kept.now_us))
     assert told_of["causes"][0]["cause"] == "drying_lost"
     assert told_of["id"] == kept.found()[0].identity
+
+
+def test_a_headline_tells_places_apart_whose_labels_hold_commas(kept):
+    from watch.finding_details import detail
+
+    keys = ("room/air_temperature", "room/relative_humidity", "supply/air_temperature", "supply/relative_humidity")
+    one = Candidate("sensor_offset", "A sensor reads wrong", 0.9, keys, "")
+    told = detail(kept.farm, Explanation((one,), (), (), "", {}))["headline"]
+    labels = ["Room, Air temperature", "Room, Relative humidity", "Supply, Air temperature"]
+    assert told == f"A sensor reads wrong: {'; '.join(labels)} and 1 more (90 %)."
 
 
 def test_no_probability_is_told_as_certain():
