@@ -16,6 +16,7 @@ from store.entries import FindingEntry
 from store.journal import Journal
 from watch.alarm_rules import rule_of
 from watch.alarm_texts import detail_of
+from watch.finding_details import UNUSUAL, cause_label
 from watch.first_checks import SURE, first_check, leading_check, leads
 from watch.night_findings import NIGHT
 
@@ -25,7 +26,6 @@ TOLD_FROM = 0.1  # probability from which a cause is told beside an alarm; our c
 LIKELY_NIGHT = 0.5  # probability from which a wet surface in the night to come is an alarm; our choice, no source
 LEARNT_US = 7 * 24 * HOUR_US  # before that a farm's usual is not known well enough; our choice, no source
 STALE_US = 24 * HOUR_US  # a finding that was last sure of longer ago is none any more
-UNUSUAL = "unusual"
 TO_LOOK_AT = (Nature.EQUIPMENT, Nature.PROBE, Nature.OUTSIDE)
 
 Of = Callable[[str], list[AlarmEntry]]
@@ -87,15 +87,10 @@ def told_of(farm: Farm, journal: Journal, excursion: str) -> Told | None:
 def _likely(one: FindingEntry) -> tuple[tuple[str, str, float], ...]:
     causes = [cause for cause in one.detail.get("causes", []) if cause.get("probability") is not None]
     return tuple(
-        (str(cause["cause"]), _label(cause), round(float(cause["probability"]), 2))
+        (str(cause["cause"]), cause_label(cause), round(float(cause["probability"]), 2))
         for cause in causes
         if cause["probability"] >= TOLD_FROM and cause["cause"] != NORMAL
     )
-
-
-def _label(cause: dict[str, Any]) -> str:
-    places = cause.get("place_labels") or []
-    return f"{cause['label']}: {'; '.join(places)}" if places else str(cause["label"])
 
 
 def _told(farm: Farm, one: FindingEntry) -> Told:

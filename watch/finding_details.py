@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from analytics.findings.deviation import LEAST_DAYS
@@ -75,6 +75,12 @@ def _with_places(farm: Farm, one: Candidate) -> str:
         return one.label
     shown = "; ".join(places[:3]) + (f" and {len(places) - 3} more" if len(places) > 3 else "")
     return f"{one.label}: {shown}"
+
+
+def cause_label(cause: Mapping[str, Any]) -> str:
+    """Return a cause of a finding's detail with its places, as people call them."""
+    places = cause.get("place_labels") or []
+    return f"{cause['label']}: {'; '.join(places)}" if places else str(cause["label"])
 
 
 def place_label(farm: Farm, cause: str, place: str) -> str:

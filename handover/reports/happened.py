@@ -12,6 +12,7 @@ from handover.reports.telling import NBSP, Telling, capital, listed, shown_unit
 from store.journal import Journal
 from store.log_entries import LogEntry
 from watch.alarm_report import alarm_report
+from watch.finding_details import cause_label
 from watch.first_checks import steps
 
 Row = dict[str, Any]
@@ -110,7 +111,7 @@ def _evidence(tell: Telling, one: Row) -> list[str]:
     others = [f"{other['label']} ({_percent(tell, other['probability'])})" for other in one["causes"][1:3]]
     if others:
         told.append(f"Else: {listed(others)}.")
-    told += [f"Beside it: {other['label']}." for other in one.get("also", ())]
+    told += [f"Beside it: {cause_label(other)}." for other in one.get("also", ())]
     return told + [f"{head}: {step}" for head, step in steps(one)]
 
 

@@ -133,8 +133,10 @@ def test_the_command_and_reports_name_the_first_check_before_the_one_that_tells_
         "cause": "drying_lost", "part": None, "label": "No drying", "nature": "equipment", "probability": 0.95,
         "places": [], "place_labels": ["Room, Power", "Door frame, inside"], "for": [], "against": [], "check": DRAIN,
     }  # fmt: skip
+    fan = cause | {"cause": "circulation_fan_dead", "label": "A fan stands still", "probability": None,
+                   "place_labels": ["Row 2"]}  # fmt: skip
     detail = {
-        "headline": "No drying (95 %).", "causes": [cause], "also": [], "cannot_tell_apart": [], "cautions": [],
+        "headline": "No drying (95 %).", "causes": [cause], "also": [fan], "cannot_tell_apart": [], "cautions": [],
         "next_check": TELLS_APART, "next_check_shows": {"drying_lost": "they agree"},
         "series": "room/relative_humidity", "side": "high",
     }  # fmt: skip
@@ -145,4 +147,4 @@ def test_the_command_and_reports_name_the_first_check_before_the_one_that_tells_
     assert "[Room, Power; Door frame, inside]" in "\n".join(printed)  # labels hold commas
     told = excursions(Telling(small_farm), {"excursions": [], "findings": [finding_summary(found)]})
     [causes] = [one for one in told if isinstance(one, Listing)]
-    assert list(causes.entries[0].below)[-2:] == [first, then]
+    assert list(causes.entries[0].below)[-3:] == ["Beside it: A fan stands still: Row 2.", first, then]
