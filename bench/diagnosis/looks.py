@@ -1,4 +1,8 @@
-"""What looks between whole hours tell of a run, by the same rule as in service (watch/quarter_looks.py)."""
+"""What looks between whole hours tell of a run, by the same rule as in service (watch/quarter_looks.py).
+
+But for echoes: in service no look names a slow cause that a clearer fast one left. Only fast faults are looked at here,
+and none is named sooner or later by that.
+"""
 
 from __future__ import annotations
 
