@@ -9,12 +9,12 @@ import numpy as np
 from analytics.alignment import Floats
 from analytics.findings.deviation import DAY_H, Hours
 from analytics.findings.scene import Mask
-from analytics.findings.weighing import Weighing
+from analytics.findings.weighing import TOLD_AT, Weighing
 from farm.causes import BY_NAME, Nature
 
 # At 0.8 a rise of the acid dosed in the demonstration's month was told as a fault; 0.95 tells slow faults six hours
 # later, and no other figure of bench/README.md differs. 0.97 was chosen on farms that likelihoods are counted on.
-OPENS_AT, OPENS_FOR_H = 0.95, 2  # probability that something is wrong, for so many hours in a row
+OPENS_AT, OPENS_FOR_H = TOLD_AT, 2  # probability that something is wrong, for so many hours in a row
 AT_ONCE_AT = 0.97  # from this on the first hour is enough
 CLOSES_AT, CLOSES_FOR_H = 0.5, 6  # below this for so many hours it is over; our choice, no source
 ENOUGH_KNOWN = 0.25  # of the features that are known at best; our choice, no source

@@ -81,7 +81,7 @@ def explained(
 ) -> Explanation:
     """Return the explanation of an hour; of one series and side where an excursion is asked about.
 
-    ``days_known`` says how many earlier days are known, where the weighing holds an hour alone.
+    ``days_known`` says how many earlier days are known, where the weighing holds a day alone.
     """
     answers = weighing.answers(probability)
     if asked is not None:

@@ -21,7 +21,7 @@ from farm.quantities import Kind as QuantityKind
 
 SURPRISE = 0.1  # of deviations that nothing in the table explains: the share that is spread evenly; our choice
 SHARED = 0.05  # of that evidence, since one fault moves several indicators; our choice, no source
-SECOND_AT = 0.95  # probability from which a second fault is told, as sure as the first: see bench/README.md
+TOLD_AT = 0.95  # probability from which something unusual is told, a second fault too: see bench/README.md
 SECOND_ON = 2  # indicators that a second fault is told on, where so many are known; our choice, no source
 ELSE_RARER = 0.03  # how much rarer something that no cause covers is than any one cause; our choice, no source
 # Outdoors any weather looks like these: rain wets every sensor.
@@ -214,13 +214,12 @@ class Weighing:
         With its log odds against there being none, the likeliest first; only those at least as sure as what is told
         as unusual, and on two indicators at least where two are known.
         """
-        least = math.log(SECOND_AT / (1.0 - SECOND_AT))
+        least = math.log(TOLD_AT / (1.0 - TOLD_AT))
         found = []
         for hypothesis in self.hypotheses:
             if hypothesis.cause == first.cause:
                 continue
             taken = self.told_of(first, hypothesis)
-            total = math.log(self.prior_of(hypothesis))
             spoken: dict[str, float] = {}  # by indicator; of one that the first says something of nothing counts
             for feature, ratio in self.table.telling(hypothesis.kind).items():
                 indicator = feature.split("@")[0]
