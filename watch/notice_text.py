@@ -149,7 +149,7 @@ def _at_length(farm: Farm, told: Told, now_us: int, *, alarming: bool) -> Iterat
     yield _when(farm, told, now_us)
     if isinstance(facts.get("worst"), int | float) and isinstance(facts.get("limit"), int | float):
         yield f"How far: {_value(facts, 'worst')} at worst, the limit is {_value(facts, 'limit')}."
-    if causes := ", ".join(_causes(facts.get("likely"))):
+    if causes := "; ".join(_causes(facts.get("likely"))):
         leads = facts["likely"][0].get("probability", 1.0) >= LEADS_FROM
         yield f"Likely why: {causes}." if leads else f"Why is not clear yet. Possible: {causes}."
     if alarming and facts.get("first_step"):

@@ -34,7 +34,7 @@ def test_all_that_a_person_needs_to_know(small_farm):
         "Air temperature in Room is too high",  # what, where
         "Since Sunday 1 March, 12:45 CET, 15 min so far.",  # since when: the onset, in the farm's own time
         "How far: 31.3 °C at worst, the limit is 24.0 °C.",
-        "Likely why: the air conditioner does not cool (72 %), lamps on too long (10 %).",
+        "Likely why: the air conditioner does not cool (72 %); lamps on too long (10 %).",
         "What to do first: Look at the air conditioner's display.",
         "Caution: Mains voltage kills.",
         "Priority high. 1 alarm of yours lasts now.",
