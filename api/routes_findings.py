@@ -66,4 +66,5 @@ def _finding(house: House, one: FindingEntry) -> schemas.FindingAnswer:
     )
 
 
-_TOLD = {"headline", "causes", "also", "cannot_tell_apart", "next_check", "next_check_shows", "urgent", "cautions"}
+_TOLD = {"headline", "causes", "also", "cannot_tell_apart", "next_check", "next_check_shows", "urgent", "cautions",
+         "leads_since"}  # fmt: skip

@@ -304,7 +304,7 @@ class CauseRow(BaseModel):
     part: str | None
     label: str
     nature: str = Field(description="normal, plant, equipment, probe, outside or unknown")
-    probability: float | None = Field(description="null for a second fault, which is only likelier than not")
+    probability: float | None = Field(description="null for a second fault, which is told from 0.95 on")
     places: list[str]
     place_labels: list[str]
     speaks_for: list[EvidenceRow] = Field(alias="for")
@@ -323,6 +323,9 @@ class FindingAnswer(BaseModel):
     onset: datetime
     end: datetime | None = Field(description="null while it lasts")
     at: datetime = Field(description="the instant it was worked out for")
+    leads_since: datetime | None = Field(
+        None, description="since when its first cause leads, where something else was unusual before"
+    )
     headline: str
     causes: list[CauseRow] = Field(description="the likeliest first")
     also: list[CauseRow] = Field(description="a second fault that the evidence shows beside the first cause")

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import UTC, tzinfo
+from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 import typer
 
 from farm.check import check_text
-from farm.readings import instant
+from farm.readings import instant, microseconds
 from leafweather.settings import Settings
 from watch.first_checks import steps
 
@@ -62,6 +62,9 @@ def lines(found: FindingEntry, zone: tzinfo) -> list[str]:
     until = "still holds" if found.end_us is None else f"until {_local(found.end_us, zone)}"
     since, as_of = _local(found.onset_us, zone), _local(found.at_us, zone)
     told = [detail["headline"], f"{found.farm}, since {since}, {until}; as of {as_of} (times: {zone})"]
+    if detail.get("leads_since"):
+        led = datetime.fromisoformat(detail["leads_since"])
+        told.append(f"This cause leads since {_local(microseconds(led), zone)}.")
     for one in detail["causes"]:
         told += ["", *_cause(one, f"{100 * one['probability']:.0f} %")]
     for one in detail["also"]:

@@ -24,6 +24,7 @@ _CAUTIONS = {
     MAINS_CAUTION: cautions.MAINS,
 }
 CANNOT_TELL = "cannot_tell"
+LEADS_SINCE = "leads_since"  # of something unusual: since when its first cause, or one like it, is the likeliest
 UNUSUAL = "unusual"  # the subject of a finding that no excursion led to
 
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from analytics.alignment import Floats
 from analytics.findings.deviation import clock_of, deviations
-from analytics.findings.episodes import SMOOTH_H, Episode, episodes, told_at, wrong
+from analytics.findings.episodes import SMOOTH_H, Episode, episodes, led_since, told_at, wrong
 from analytics.findings.explaining import can_lie_behind, explained
 from analytics.findings.indicator import Indicator
 from analytics.findings.model import Table, table_from_text
@@ -22,12 +22,12 @@ from analytics.findings.scene import HOUR_US, MINUTE_US, QUARTER_US
 from analytics.findings.weighing import Weighing, weighed
 from farm.causes import BY_NAME, HUMID
 from farm.description import Farm
-from farm.readings import Series
+from farm.readings import Series, iso_time
 from store.contract import ReadingStore
 from store.entries import ExcursionEntry, FindingEntry
 from store.journal import Journal
 from watch.bands import DARK, LIT, lit_at
-from watch.finding_details import UNUSUAL, detail, of_excursion
+from watch.finding_details import LEADS_SINCE, UNUSUAL, detail, of_excursion
 from watch.indicators import DAY_US, IndicatorDays
 from watch.night_findings import NIGHT, night_findings
 from watch.quarter_looks import Hourly, QuarterLooks, looked_closer, no_longer_seen, sure_at_end
@@ -174,10 +174,12 @@ class FindingsKeeper:
             if end_us is not None and end_us <= from_us:
                 continue
             hour = told_at(one, something, weighing)
-            found = explained(weighing, hour, probability[:, hour])
+            told = detail(self._farm, explained(weighing, hour, probability[:, hour]))
+            if (since := led_since(one, hour, something, weighing)) > one.begin:
+                told[LEADS_SINCE] = iso_time(origin_us + since * HOUR_US)
             at_us = origin_us + (hour + 1) * HOUR_US
             begin_us = origin_us + one.begin * HOUR_US
-            entries.append(FindingEntry(self._farm.name, UNUSUAL, begin_us, end_us, at_us, detail(self._farm, found)))
+            entries.append(FindingEntry(self._farm.name, UNUSUAL, begin_us, end_us, at_us, told))
         return entries
 
     def _of_excursions(

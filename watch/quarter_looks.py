@@ -15,9 +15,10 @@ from analytics.findings.explaining import can_lie_behind, explained
 from analytics.findings.scene import HOUR_US, QUARTER_US, Mask
 from analytics.findings.weighing import Weighing
 from farm.description import Farm
+from farm.readings import iso_time
 from store.contract import ReadingStore
 from store.entries import ExcursionEntry, FindingEntry
-from watch.finding_details import UNUSUAL, IfUsual, detail, of_excursion
+from watch.finding_details import LEADS_SINCE, UNUSUAL, IfUsual, detail, of_excursion
 from watch.indicators import IndicatorDays
 
 TELLS_FOR_US = 2 * HOUR_US  # the first sure look of a finding is no longer before its newest: see `between`
@@ -141,8 +142,13 @@ def looked_closer(
     newer = [one for one in looks if one.at_us > hourly.end_us]
 
     def put(subject: str, onset_us: int, look: Look) -> None:
-        found = explained(look.weighing, look.hour, look.probability, days_known=hourly.days_known)
-        made = FindingEntry(farm.name, subject, onset_us, None, look.at_us, detail(farm, found))
+        told = detail(farm, explained(look.weighing, look.hour, look.probability, days_known=hourly.days_known))
+        made = FindingEntry(farm.name, subject, onset_us, None, look.at_us, told)
+        before = entries.get(made.identity)
+        if before is not None:
+            same = before.detail["causes"][0]["cause"] == told["causes"][0]["cause"]
+            since = before.detail.get(LEADS_SINCE) if same else iso_time(look.at_us - HOUR_US)
+            told |= {LEADS_SINCE: since} if since else {}
         entries[made.identity] = made
 
     standing = next((one for one in hourly.entries if one.subject == UNUSUAL and one.end_us is None), None)

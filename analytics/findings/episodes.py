@@ -10,7 +10,7 @@ from analytics.alignment import Floats
 from analytics.findings.deviation import DAY_H, Hours
 from analytics.findings.scene import Mask
 from analytics.findings.weighing import TOLD_AT, Weighing
-from farm.causes import BY_NAME, Nature
+from farm.causes import BY_NAME, Family, Nature
 
 # At 0.8 a rise of the acid dosed in the demonstration's month was told as a fault; 0.95 tells slow faults six hours
 # later, and no other figure of bench/README.md differs. 0.97 was chosen on farms that likelihoods are counted on.
@@ -106,6 +106,22 @@ def told_at(one: Episode, something_wrong: Floats, weighing: Weighing, behind: M
         clearest = _clearest(odds, sure[sure > newest - DAY_H])
         return newest if _is_slow(weighing, odds, clearest) else clearest
     return _clearest(odds, sure)
+
+
+def led_since(one: Episode, hour: int, something: Floats, weighing: Weighing) -> int:
+    """Return since which hour of an episode a cause of the family that leads at an hour was the likeliest.
+
+    What began while something else was unusual began no sooner than that.
+    """
+    sure = one.begin + np.flatnonzero(something[one.begin : hour + 1] >= OPENS_AT)
+    leading = weighing.log_odds[:-1, sure].argmax(axis=0)
+    family = _family(weighing, int(weighing.log_odds[:-1, hour].argmax()))
+    of_it = [int(at) for at, which in zip(sure, leading, strict=True) if _family(weighing, int(which)) is family]
+    return min(of_it, default=hour)
+
+
+def _family(weighing: Weighing, which: int) -> Family:
+    return BY_NAME[weighing.hypotheses[which].cause].family
 
 
 def _clearest(odds: Floats, hours: Hours) -> int:

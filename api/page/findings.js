@@ -77,7 +77,7 @@ function Found({ found, zone, view, now, open, headline }) {
   return html`<details class="long" id=${`found-${found.id}`} open=${open}>
     <summary>${found.urgent && html`<strong class="outside">Now: </strong>`}${headline ?? whole(found.headline)}</summary>
     ${found.cautions.map((text) => html`<p class="caution"><strong>Caution.</strong> ${text}</p>`)}
-    <p class="note">${found.subject === "night" ? "for the night from" : "since"} ${dayAndClock(onset, zone)}${end ? `, until ${dayAndClock(end, zone)}` : ", still so"}${found.series && html`; <a href=${link(around(view, found.series, onset, end, now))} data-shows="timeline">on the timeline</a>`}</p>
+    <p class="note">${found.subject === "night" ? "for the night from" : "since"} ${dayAndClock(onset, zone)}${end ? `, until ${dayAndClock(end, zone)}` : ", still so"}${found.leads_since && `; this cause leads since ${dayAndClock(Date.parse(found.leads_since), zone)}`}${found.series && html`; <a href=${link(around(view, found.series, onset, end, now))} data-shows="timeline">on the timeline</a>`}</p>
     <ol class="causes">${found.causes.map((one) => html`<${Cause} key=${one.cause} one=${one} />`)}</ol>
     ${found.also.length > 0 && html`<p>The numbers show a second fault beside it:</p><ul class="causes">${found.also.map((one) => html`<${Cause} key=${one.cause} one=${one} />`)}</ul>`}
     ${labels.length > 0 && html`<p>This farm\u2019s sensors do not tell these apart: ${labels.join("; ")}.</p>`}

@@ -49,7 +49,7 @@ function Quality({ quality, named, zone, wide }) {
 function Causes({ findings, start, zone, wide, view }) {
   const since = (onset) => (Date.parse(onset) < Date.parse(start) ? dayAndClock(Date.parse(onset), zone) : at(onset, zone));
   return html`<${Part} title="Likely causes" wide=${wide}>
-    <ul>${alike(findings).map((some) => html`<li key=${some[0].id}>${since(some[0].onset)}: <a href=${link(atFinding(view, some[0].id))} data-shows="excursions" data-title="findings">${whole(some[0].headline)}</a>${some.length > 1 && ` In ${some.length} ${some.every((one) => one.series) ? "excursions" : "findings"}.`}</li>`)}</ul><//>`;
+    <ul>${alike(findings).map((some) => html`<li key=${some[0].id}>${since(some[0].leads_since ?? some[0].onset)}: <a href=${link(atFinding(view, some[0].id))} data-shows="excursions" data-title="findings">${whole(some[0].headline)}</a>${some.length > 1 && ` In ${some.length} ${some.every((one) => one.series) ? "excursions" : "findings"}.`}</li>`)}</ul><//>`;
 }
 
 export function Science({ sheet, list: series, zone, wide, view }) {

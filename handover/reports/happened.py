@@ -101,7 +101,8 @@ def _causes(tell: Telling, findings: Sequence[Row]) -> list[Item]:
 def _heading(tell: Telling, one: Row, many: int) -> str:
     until = "still so" if one["end"] is None else f"until {tell.day_and_clock(one['end'])}"
     together = f" In {many} findings." if many > 1 else ""
-    return f"{one['headline']}{together} From {tell.day_and_clock(one['onset'])}, {until}."
+    since = f" (this cause leads since {tell.day_and_clock(one['leads_since'])})" if one.get("leads_since") else ""
+    return f"{one['headline']}{together} From {tell.day_and_clock(one['onset'])}{since}, {until}."
 
 
 def _evidence(tell: Telling, one: Row) -> list[str]:

@@ -19,7 +19,7 @@ from handover.reports import paper as papers
 from handover.reports.axes import ALERT, Plane
 from handover.reports.document import Chart, Listing, Out, Paragraph, Table
 from handover.reports.drawing import Box
-from handover.reports.happened import sentence
+from handover.reports.happened import _heading, sentence
 from handover.reports.sources import Sources
 from handover.reports.telling import Telling
 from handover.reports.web_page import POLICY, STYLE, web_page
@@ -555,3 +555,12 @@ def test_what_is_still_outside_is_drawn_until_the_last_reading_and_no_further(em
     [bar] = foot  # from 10:00 UTC to the end of the ten minutes of the last reading, at 11:59
     assert bar.x == pytest.approx(plane.x(T0_US + 600 * 60_000_000), abs=0.1)
     assert bar.x + bar.width == pytest.approx(plane.x(T0_US + 720 * 60_000_000), abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("led", "told"), [(None, ""), ("2026-03-02T21:00:00Z", " (this cause leads since Mon 2 Mar, 22:00)")]
+)
+def test_a_cause_that_began_while_something_else_was_unusual_says_since_when_it_leads(small_farm, led, told):
+    found = {"headline": "A pump is off (90 %).", "onset": "2026-03-02T13:00:00Z", "end": None, "leads_since": led}
+    heading = _heading(Telling(small_farm), found, 1).replace("\u00a0", " ")
+    assert heading == f"A pump is off (90 %). From Mon 2 Mar, 14:00{told}, still so."

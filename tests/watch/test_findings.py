@@ -491,6 +491,7 @@ def test_the_command_tells_times_by_the_farms_clock_and_names_it(kept, described
         "next_check": None,
         "next_check_shows": {},
         "cautions": [],
+        "leads_since": "2026-03-29T01:30:00Z",
     }
     summer_us = winter_us + 5 * HOUR_US  # Oslo goes over to summer time at 01:00 UTC on 29 March 2026
     found = FindingEntry(kept.farm.name, UNUSUAL, winter_us, summer_us, summer_us, detail)
@@ -505,6 +506,8 @@ def test_the_command_tells_times_by_the_farms_clock_and_names_it(kept, described
         else ("2026-03-28 22:30 UTC", "2026-03-29 03:30 UTC", "(times: UTC)")
     )
     assert f"since {since}, until {until}; as of {until} {named}" in done.output
+    led = "2026-03-29 03:30 CEST" if described else "2026-03-29 01:30 UTC"
+    assert f"This cause leads since {led}." in done.output
 
 
 def test_an_excursion_while_nothing_is_unusual_is_told_as_usual(kept, rows):

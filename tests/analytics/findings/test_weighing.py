@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from analytics.findings.deviation import NOT_KNOWN, Deviation
-from analytics.findings.episodes import Episode, episodes, wrong
+from analytics.findings.episodes import Episode, episodes, led_since, wrong
 from analytics.findings.explaining import explained
 from analytics.findings.model import Table
 from analytics.findings.weighing import Hypothesis, weighed
@@ -220,6 +220,23 @@ def test_what_a_fast_fault_left_in_the_day_is_no_second_fault():
     assert also([4] * 30) == ["lamp_fade"]
     assert also([4] * 8 + [0] * 4 + [4] * 18) == []  # dark 18 to 22 hours ago
     assert also([0] * 4 + [4] * 26) == ["lamp_fade"]  # more than a day ago
+
+
+def test_a_cause_leads_since_something_of_its_kind_was_the_likeliest(small_farm):
+    def levels(feature, several):
+        zero = np.zeros(len(several))
+        return Deviation(feature, "", zero, zero, zero + 0.5, np.array(several, np.int8))
+
+    of = {DRYING: {"condensate@now": LOWER}, LEAK: {"ec@now": LOWER}}
+    table = Table(dict.fromkeys(["condensate@now", "ec@now"], RARE), of, 0.1, 1.0)
+    weighing = weighed(small_farm, table, [
+        levels("condensate@now", [4, 0, 0, 0, 4, 4, 4, 4]), levels("ec@now", [4, 4, 4, 4, 1, 0, 0, 0]),
+    ])  # fmt: skip
+    something = np.array([0.0, 1, 1, 1, 0.9, 1, 1, 1])
+    one = Episode(1, 1, None)
+    assert led_since(one, 7, something, weighing) == 5  # hour 4 was not sure yet
+    assert led_since(one, 3, something, weighing) == 1
+    assert led_since(Episode(5, 5, None), 7, something, weighing) == 5
 
 
 def test_what_dark_lamps_do_to_their_row_is_no_second_fault_of_the_row():
