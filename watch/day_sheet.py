@@ -100,6 +100,7 @@ def finding_summary(one: FindingEntry) -> dict[str, Any]:
         "onset": iso_time(one.onset_us),
         "end": None if one.end_us is None else iso_time(one.end_us),
         "at": iso_time(one.at_us),
+        "leads_since": None,
         **one.detail,
     }
 

@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 _WATCHED = """async (sheet) => {
   const { html, render } = await import('/page/html.js');
   const { Science } = await import('/page/science.js');
+  const { readView } = await import('/page/view.js');
   const read = new Set(), missing = new Set();
   const watched = (value, path) => value === null || typeof value !== 'object' ? value : new Proxy(value, {
     get(object, key) {
@@ -19,7 +20,7 @@ _WATCHED = """async (sheet) => {
   });
   const shown = document.createElement('div');
   document.body.append(shown);
-  render(html`<${Science} sheet=${watched(sheet, '')} list=${[]} zone="Europe/Oslo" wide=${true} />`, shown);
+  render(html`<${Science} sheet=${watched(sheet, '')} list=${[]} zone="Europe/Oslo" wide=${true} view=${readView("")} />`, shown);
   const text = shown.innerText;
   shown.remove();
   return { read: [...read], missing: [...missing], text };
