@@ -685,7 +685,7 @@ _ALARM: dict[str, Any] = {
     "limit": 80.0,
     "text": "Relative humidity in Row 1 is too high: 88.4 % at worst, at most 80.0 % wanted. Also in Row 2.",
     "also": ["Row 2"],
-    "likely": [{"cause": "drying_lost", "label": "The coil takes no water out of the room", "probability": 0.91}],
+    "likely": [{"cause": "drying_lost", "label": "The coil's water does not leave the room", "probability": 0.91}],
     "first_step": "Look at the coil's drain while the compressor runs.",
     "caution": "",
     "group": "out_of_band/row-1/relative_humidity/high@1772331000000000",

@@ -258,7 +258,7 @@ def _sum_of_parts(value: Floats, each: int) -> Floats:
 
 
 def _salt(scene: Scene, given: dict[str, Floats], ec: Floats, volume: Floats) -> Iterator[Indicator]:
-    """Yield how the salt in the tank changes beside what was dosed. [mS/cm/h in the present volume]."""
+    """Yield how the salt in the tank changes that no dose explains. [mS/cm/h in the present volume]."""
     strengths = {one.name: one.ec_per_ml_l for one in scene.farm.equipment.stocks if one.role == "nutrient"}
     if any(strength is None for name, strength in strengths.items() if name in given):
         return
