@@ -20,8 +20,8 @@ _WATCHED = """async (sheet) => {
   });
   const shown = document.createElement('div');
   document.body.append(shown);
-  const view = readView("");
-  render(html`<${Science} sheet=${watched(sheet, '')} list=${[]} zone="Europe/Oslo" wide=${true} view=${view} />`, shown);
+  const asked = { sheet: watched(sheet, ''), list: [], zone: 'Europe/Oslo', wide: true, view: readView('') };
+  render(html`<${Science} ...${asked} />`, shown);
   const text = shown.innerText;
   shown.remove();
   return { read: [...read], missing: [...missing], text };
