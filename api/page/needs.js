@@ -44,7 +44,7 @@ function Over({ feed, view }) {
   if (!over.length) return null;
   const named = over.slice(0, MOST_NAMED).map((one) => (one.where === feed.data("farm")?.title ? one.what : `${one.what} in ${one.where}`));
   const rest = over.length > MOST_NAMED ? ` and ${over.length - MOST_NAMED} more` : "";
-  return html`<p class="note"><a href=${link(view)} data-shows="alarms" data-title="over">Over, and not acknowledged: ${named.join("; ")}${rest}</a></p>`;
+  return html`<p class="note"><a href=${link({ ...view, open: opened(view, "alarms", true) })} data-shows="alarms" data-title="over">Over, and not acknowledged: ${named.join("; ")}${rest}</a></p>`;
 }
 
 export function Needs({ feed, zone, view }) {

@@ -6,7 +6,7 @@ import { Lamps, LightDays } from "./science_light.js";
 import { RootZone, Water } from "./science_water.js";
 import { Table } from "./table.js";
 import { capital, dayAndClock, lasting, whole, words } from "./text.js";
-import { amount, at, Facts, known, Notes, Out, Part, partly, share } from "./told.js";
+import { amount, at, Facts, known, Notes, Out, Part, partly, share, someShare } from "./told.js";
 import { atFinding, link } from "./view.js";
 
 const WATTS_PER_KW = 1000;
@@ -35,7 +35,7 @@ function Energy({ energy, zone, places, wide }) {
 function Quality({ quality, named, zone, wide }) {
   const whom = (one) => [one.siblings?.disagrees_h > 0 && `unlike its siblings for ${amount(one.siblings.disagrees_h, 1, "h")}`, one.drift?.drifts && "drifts away from its siblings"].filter(Boolean).join(", ");
   const doubted = quality.series.filter((one) => one.suspect_count || one.fail_count || one.missing_count || whom(one));
-  const found = (count, part) => (count ? `${amount(count, 0)} (${part < 0.005 ? "under 1\u00a0%" : share(part)})` : "–");
+  const found = (count, part) => (count ? `${amount(count, 0)} (${someShare(part)})` : "–");
   return html`<${Part} title="How good the readings were" wide=${wide}>
     ${doubted.length === 0 && html`<p>All ${quality.series.length} series came whole, and no test doubts a reading.</p>`}
     ${doubted.length > 0 && html`<${Table} caption=${`${doubted.length} of ${quality.series.length} series with doubts or gaps`} numeric=${[1, 2, 3]}

@@ -2,7 +2,7 @@
 import { html } from "./html.js";
 import { Table } from "./table.js";
 import { capital, lasting, number, words } from "./text.js";
-import { amount, at, Facts, known, Notes, Out, Part, partly, share, times, within } from "./told.js";
+import { amount, at, Facts, known, Notes, Out, Part, partly, share, someShare, times, within } from "./told.js";
 
 const SECONDS_PER_HOUR = 3600;
 
@@ -16,7 +16,7 @@ export function Surfaces({ rows, zone, wide }) {
   };
   const mould = (one) => amount(one.mould_index, 2) + (known(one.mould_index_change) ? ` (${one.mould_index_change < 0 ? "" : "+"}${number(one.mould_index_change, 2)})` : "");
   const night = ({ night: one }) => (!one ? "too little is known"
-    : `${known(one.wet_probability) ? `wet with ${share(one.wet_probability)}: ` : ""}${within(one.margin_k, one.margin_give_or_take_k, 1, "K")}, at ${within(one.coldest_outdoors_degc, null, 0, "°C")} outdoors; from ${one.nights} nights`);
+    : `${known(one.wet_probability) ? `wet with ${someShare(one.wet_probability)}: ` : ""}${within(one.margin_k, one.margin_give_or_take_k, 1, "K")}, at ${within(one.coldest_outdoors_degc, null, 0, "°C")} outdoors; from ${one.nights} nights`);
   return html`<${Part} title="Walls and other surfaces" wide=${wide}><${Table} caption="Margin above the dew point, wet time and mould"
     heads=${["Surface", "Lowest margin", "Wet", "Mould index (change)", "Lowest margin in the night to come"]}
     rows=${rows.map((one) => [one.label, lowest(one), wet(one), mould(one), night(one)])} />

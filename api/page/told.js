@@ -8,6 +8,8 @@ const WELL_COVERED = 0.95; // below it the coverage is told beside the figure
 
 export const known = (value) => value !== null && value !== undefined;
 export const share = (part) => (known(part) ? `${number(100 * part, 0)}${NBSP}%` : "not known");
+/** A share of which it is told that it is little, where that is so. */
+export const someShare = (part) => (part < 0.005 ? `under 1${NBSP}%` : share(part));
 /** A figure in another unit: null stays null, where a product would make it 0. */
 export const times = (value, factor) => (known(value) ? value * factor : null);
 export const amount = (value, decimals, unit) =>

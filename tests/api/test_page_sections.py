@@ -320,6 +320,17 @@ def test_what_is_over_is_not_counted_as_standing_and_what_is_of_the_whole_farm_n
     expect(page.locator("#fold-alarms > summary")).to_contain_text("1 alarm stands, 1 over and not acknowledged")
 
 
+def test_on_a_phone_what_is_over_opens_its_list_and_nothing_else(tabs, served):
+    over = EXAMPLES["alarms"]["alarms"][0] | {"state": "returned_unacknowledged"}
+    page = tabs.open(PHONE)
+    page.route("**/api/v1/alarms?*", lambda route: route.fulfill(json=EXAMPLES["alarms"] | {"alarms": [over]}))
+    page.goto(served.url)
+    page.locator("#needs").get_by_role("link", name="Over, and not acknowledged").click()
+    expect(page.locator("#over-title")).to_be_focused()
+    expect(page.locator("#over-title")).to_be_in_viewport()
+    assert [one.get_attribute("id") for one in page.locator("details.fold[open]").all()] == ["fold-alarms"]
+
+
 def test_balances_tell_what_is_used_and_how_long_stocks_last(of_examples):
     page = of_examples("#open=balances&days=30")
     shown = page.locator("#balances")
