@@ -69,7 +69,7 @@ def short_of_light(farm: Farm, journal: Journal, rows: Iterable[SeriesNow]) -> l
                 since_us=last.start_us,
                 zone=row.series.zone,
                 series=(light, row.series),
-                caution=" ".join(why.detail.get("cautions", [])) or None if why is not None else CAUTIONS["ppfd"],
+                caution=CAUTIONS["ppfd"],
                 finding=None if why is None else why.identity,
             )
         )

@@ -103,6 +103,7 @@ def test_lamps_lost_make_a_short_light_day_that_needs_a_person(house):
         "wanted. Likely (97 %): A lamp group is dark. It is over since 03 Mar at 08:00. Look at the driver."
     )
     assert need.finding == entry.identity
+    assert need.caution == cautions.MAINS
     assert told(0.4)[0].finding is None, "no cause that is less likely than not"
 
 
