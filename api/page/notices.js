@@ -38,7 +38,7 @@ export function Notices({ feed, zone }) {
     <div class="body">
       ${!answer && html`<p class="note">Not known yet.</p>`}
       ${answer && !rows.length && html`<p>Nobody has been told of anything.</p>`}
-      ${rows.length > 0 && html`<${Table} caption=${`${rows.length}${answer.next ? " newest" : ""} notices, ${waiting} waiting`}
+      ${rows.length > 0 && html`<${Table} caption=${`${rows.length}${answer.next ? " newest" : ""} ${rows.length === 1 ? "notice" : "notices"}, ${waiting} waiting`}
         heads=${["When", "Whom, how", "What", "Why", "What became of it"]}
         rows=${shown.map((one) => [
           dayAndClock(Date.parse(one.made), zone), `${one.person_label}, ${one.channel}`,

@@ -320,6 +320,14 @@ def test_what_is_over_is_not_counted_as_standing_and_what_is_of_the_whole_farm_n
     expect(page.locator("#fold-alarms > summary")).to_contain_text("1 alarm stands, 1 over and not acknowledged")
 
 
+def test_one_notice_is_one(tabs, served):
+    page = tabs.open(DESK)
+    answer = EXAMPLES["notices"] | {"notices": EXAMPLES["notices"]["notices"][:1]}
+    page.route("**/api/v1/notices*", lambda route: route.fulfill(json=answer))
+    page.goto(f"{served.url}#open=alarms")
+    expect(page.locator("#notices caption")).to_have_text("1 notice, 0 waiting")
+
+
 def test_on_a_phone_what_is_over_opens_its_list_and_nothing_else(tabs, served):
     over = EXAMPLES["alarms"]["alarms"][0] | {"state": "returned_unacknowledged"}
     page = tabs.open(PHONE)
