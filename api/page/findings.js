@@ -86,12 +86,13 @@ function Found({ found, zone, view, now, open, headline }) {
   </details>`;
 }
 
-/** One that is asked for and is older than those of the last days; null if there is none such. */
+/** The answer on one that is asked for and is older than those of the last days, brought into sight once it is there. */
 function useOlder(feed, id) {
   const listed = feed.data(FOUND);
   const asked = id && listed && !listed.findings.some((one) => one.id === id) ? id : "";
   const older = useAnswer(feed, asked && `findings/${asked}`);
-  useEffect(() => { if (older.answer) show(asked); }, [asked, older.answer]);
+  const there = older.answer !== null; // it is asked for anew now and then, and shown once
+  useEffect(() => { if (there) show(asked); }, [asked, there]);
   return older;
 }
 

@@ -122,3 +122,19 @@ def test_a_day_sheet_leads_to_the_evidence_of_a_finding_that_is_older_than_the_l
     expect(finding).to_have_attribute("open", "")
     expect(finding.locator("summary")).to_be_focused()
     expect(finding).to_contain_text("Check first. Does water come from the drain?")
+
+
+def test_an_older_finding_is_brought_into_sight_once_and_not_with_each_answer(visit, served):
+    old = FINDING | {"id": "dddddddddd", "headline": "The lamps were dark (97 %).", "end": FINDING["onset"]}
+    page = visit()
+    page.route("**/api/v1/findings/dddddddddd", lambda route: route.fulfill(json=old))
+    page.clock.install()
+    page.goto("about:blank")
+    page.goto(f"{served.url}#found=dddddddddd")
+    expect(page.locator("#found-dddddddddd summary")).to_be_focused()
+    page.locator("#needs a").first.focus()
+    with page.expect_response("**/api/v1/findings/dddddddddd") as again:
+        page.clock.run_for(301_000)
+    again.value.finished()
+    page.clock.run_for(1_000)
+    expect(page.locator("#needs a").first).to_be_focused()
