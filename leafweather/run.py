@@ -128,7 +128,7 @@ class Service:
     @property
     def caught_up(self) -> bool:
         """Whether all that has arrived is stored, and all that follows from it is worked out."""
-        if self.subscriber.queued or self.store.touched(self.farm.name, 1):
+        if self.subscriber.queued or self.store.touched(self.farm.name, 1) or not self.watch.found:
             return False
         # The sheet of the day that still grows is written once a minute: it may be due again at any time.
         today = instant(now_us()).astimezone(self.farm.farm.zone_info).date()

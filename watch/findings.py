@@ -64,11 +64,17 @@ class FindingsKeeper:
         self._hourly: Hourly | None = None
         marked = journal.bases(farm.name, FOUND_UNTIL).get("", "0")
         self._until_us = int(marked)  # findings are true to the readings up to here
+        self._newest_us = self._looked_us = 0  # noted; and looked at in quiet, in whole hours
 
     @property
     def until_us(self) -> int:
         """Up to when findings are true to the readings."""
         return max(self._until_us, self._quarter_us)
+
+    @property
+    def outrun(self) -> bool:
+        """Whether whole hours came that were not yet looked at in quiet, as many do with a backlog."""
+        return self._newest_us - self._newest_us % HOUR_US > self._looked_us
 
     def note(self, changed: Mapping[Series, Sequence[Stretch]], moved: Sequence[Stretch] = ()) -> None:
         """Note, durably, which readings changed and which excursions did: findings from there on are stale."""
@@ -76,6 +82,7 @@ class FindingsKeeper:
         for first, last in stretches:
             self._days.touch(first, last)
             self._quarters.touch(first, last)
+        self._newest_us = max([self._newest_us, *(last for _, last in stretches)])
         since = min((first for first, _ in [*stretches, *moved]), default=self.until_us + 1)
         if since <= self._quarter_us:
             self._quarter_us = 0
@@ -96,6 +103,8 @@ class FindingsKeeper:
         if not measured:
             return []
         newest_us = max(measured)
+        if not busy:
+            self._looked_us = newest_us - newest_us % HOUR_US
         latest_us = newest_us if busy else min(max(newest_us, self._now_us()), newest_us + 2 * DAY_US)
         end_us = latest_us - latest_us % HOUR_US
         quarter_us = (latest_us - MINUTE_US) // QUARTER_US * QUARTER_US  # when what was measured at its end has come

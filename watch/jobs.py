@@ -108,6 +108,11 @@ class Watch:
         self._again = self._under_way = journal.bases(farm.name, ROUNDS).get(CUT_OFF, "") != ""
         self.counts = WatchCounts()
 
+    @property
+    def found(self) -> bool:
+        """Whether findings tell of every whole hour that has come."""
+        return not self._findings.outrun
+
     def run(self, stopping: threading.Event) -> None:
         """Work whenever called (and now and then anyway) until told to stop; then ``pace`` is to be called too."""
         self._stopping = stopping
@@ -346,11 +351,11 @@ class Watch:
         return instant(self._now_us()).astimezone(self._farm.farm.zone_info).date()
 
     def _find(self, *, busy: bool) -> None:
-        """Work findings out where they are stale, each minute at most, and rather when there is time."""
+        """Work findings out where they are stale, each minute at most; new hours as soon as there is time."""
         now_us = self._now_us()
         pause_s = findings_pause_s(self.pace.pace_s, self._slowest_finding_s)
         pause_us = int(pause_s * MICROSECONDS_PER_SECOND)
-        if now_us - self._found_us < pause_us:
+        if now_us - self._found_us < pause_us and (busy or not self._findings.outrun):
             return
         with self._alone("findings"):
             began_s = time.monotonic()

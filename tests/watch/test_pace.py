@@ -7,11 +7,13 @@ from threading import Event, Thread
 
 import pytest
 
+from analytics.findings.scene import HOUR_US
 from farm.check import Description, check_text
 from farm.flags import Flag
 from farm.readings import MICROSECONDS_PER_SECOND, Reading, Series
 from tests.conftest import MINUTE_US, SMALL_FARM, T0_US, samples
 from tests.watch.conftest import House
+from watch.findings import FOUND_UNTIL
 from watch.jobs import Watch, findings_pause_s
 from watch.pace import Pace, Pressing
 
@@ -221,3 +223,26 @@ def test_a_stream_of_readings_is_worked_off_in_few_rounds(house):
 )
 def test_findings_are_looked_at_within_five_minutes_however_long_the_pace(pace_s, slowest_s, pause_s):
     assert findings_pause_s(pace_s, slowest_s) == pause_s
+
+
+def found_until_h(house):
+    return (int(house.journal.bases("testfarm", FOUND_UNTIL).get("", "0")) - T0_US) / HOUR_US
+
+
+def test_a_backlog_is_looked_at_as_it_ends_and_what_is_late_after_the_pause(house):
+    assert T0_US % HOUR_US == 0
+    house.now_us = T0_US + 12 * HOUR_US  # and the clock stands
+    house.put(CO2, samples("600*240"))
+    house.watch.round()
+    assert found_until_h(house) == 3  # while readings come: as far as they have
+    house.put(CO2, samples("600*480", start_us=T0_US + 4 * HOUR_US))
+    house.watch.round()
+    assert (found_until_h(house), house.watch.found) == (3, False)
+    house.watch.round()
+    assert (found_until_h(house), house.watch.found) == (12, True)
+    house.put(CO2, samples("600", start_us=T0_US + 2 * HOUR_US + MICROSECONDS_PER_SECOND))
+    house.work()
+    assert found_until_h(house) == pytest.approx(2, abs=0.01)
+    house.now_us += 10 * MINUTE_US
+    house.work()
+    assert found_until_h(house) == 12
