@@ -74,12 +74,12 @@ _FINDING: dict[str, Any] = {
     "onset": "2026-03-01T02:10:00Z",
     "end": None,
     "at": "2026-03-01T04:00:00Z",
-    "headline": "The coil's water does not leave the room (drain blocked, or blown off the coil) (91 %).",
+    "headline": "The coil's water does not leave the room (drain blocked, blown off the coil, or frozen on it) (91 %).",
     "causes": [
         {
             "cause": "drying_lost",
             "part": None,
-            "label": "The coil's water does not leave the room (drain blocked, or blown off the coil)",
+            "label": "The coil's water does not leave the room (drain blocked, blown off the coil, or frozen on it)",
             "nature": "equipment",
             "probability": 0.91,
             "places": [],

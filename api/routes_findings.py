@@ -67,4 +67,4 @@ def _finding(house: House, one: FindingEntry) -> schemas.FindingAnswer:
 
 
 _TOLD = {"headline", "causes", "also", "cannot_tell_apart", "next_check", "next_check_shows", "urgent", "cautions",
-         "leads_since"}  # fmt: skip
+         "leads_since", "last_seen"}  # fmt: skip

@@ -326,6 +326,11 @@ class FindingAnswer(BaseModel):
     leads_since: datetime | None = Field(
         None, description="since when its first cause leads, where something else was unusual before"
     )
+    last_seen: datetime | None = Field(
+        None,
+        description="of something unusual that is over: the end of the last hour whose own readings show its first "
+        "cause; evidence that looks back on a day lasts for up to two days longer",
+    )
     headline: str
     causes: list[CauseRow] = Field(description="the likeliest first")
     also: list[CauseRow] = Field(description="a second fault that the evidence shows beside the first cause")

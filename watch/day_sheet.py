@@ -27,6 +27,7 @@ from watch.day_data import DayData, day_data
 from watch.energy_of_day import energy
 from watch.feed_water_of_day import feed_water
 from watch.filters_of_day import filters
+from watch.finding_details import LAST_SEEN, LEADS_SINCE
 from watch.flood_shelves_of_day import flood_shelves
 from watch.irrigation_of_day import irrigation
 from watch.lamps_of_day import lamps, light_evenness
@@ -88,8 +89,13 @@ def _excursions(data: DayData) -> list[dict[str, Any]]:
 
 def _findings(data: DayData) -> list[dict[str, Any]]:
     found = data.journal.findings.between(data.farm.name, data.start_us, data.until_us)
-    # Of one that goes on, a day's sheet says that it lasted to the day's end, whenever it was looked at last.
-    return [finding_summary(replace(one, at_us=min(one.at_us, data.until_us))) for one in found]
+    # Of one that goes on, a day's sheet says that it lasted to the day's end, whenever it was looked at last. One that
+    # was last seen on a day before only looks back on that.
+    return [
+        finding_summary(replace(one, at_us=min(one.at_us, data.until_us)))
+        for one in found
+        if LAST_SEEN not in one.detail or one.detail[LAST_SEEN] > iso_time(data.start_us)
+    ]
 
 
 def finding_summary(one: FindingEntry) -> dict[str, Any]:
@@ -100,7 +106,8 @@ def finding_summary(one: FindingEntry) -> dict[str, Any]:
         "onset": iso_time(one.onset_us),
         "end": None if one.end_us is None else iso_time(one.end_us),
         "at": iso_time(one.at_us),
-        "leads_since": None,
+        LEADS_SINCE: None,
+        LAST_SEEN: None,
         **one.detail,
     }
 

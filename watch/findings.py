@@ -14,7 +14,7 @@ import numpy as np
 
 from analytics.alignment import Floats
 from analytics.findings.deviation import clock_of, deviations
-from analytics.findings.episodes import SMOOTH_H, Episode, episodes, led_since, told_at, wrong
+from analytics.findings.episodes import SMOOTH_H, Episode, episodes, last_seen, led_since, told_at, wrong
 from analytics.findings.explaining import can_lie_behind, explained
 from analytics.findings.indicator import Indicator
 from analytics.findings.model import Table, table_from_text
@@ -27,7 +27,7 @@ from store.contract import ReadingStore
 from store.entries import ExcursionEntry, FindingEntry
 from store.journal import Journal
 from watch.bands import DARK, LIT, lit_at
-from watch.finding_details import LEADS_SINCE, UNUSUAL, detail, of_excursion
+from watch.finding_details import LAST_SEEN, LEADS_SINCE, UNUSUAL, detail, of_excursion
 from watch.indicators import DAY_US, IndicatorDays
 from watch.night_findings import NIGHT, night_findings
 from watch.quarter_looks import Hourly, QuarterLooks, looked_closer, no_longer_seen, sure_at_end
@@ -186,6 +186,8 @@ class FindingsKeeper:
             told = detail(self._farm, explained(weighing, hour, probability[:, hour]))
             if (since := led_since(one, hour, something, weighing)) > one.begin:
                 told[LEADS_SINCE] = iso_time(origin_us + since * HOUR_US)
+            if one.end is not None and (seen := last_seen(one, hour, weighing)) is not None:
+                told[LAST_SEEN] = iso_time(origin_us + (seen + 1) * HOUR_US)
             at_us = origin_us + (hour + 1) * HOUR_US
             begin_us = origin_us + one.begin * HOUR_US
             entries.append(FindingEntry(self._farm.name, UNUSUAL, begin_us, end_us, at_us, told))

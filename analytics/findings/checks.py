@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from typing import NamedTuple
 
 from farm import causes
@@ -224,13 +224,14 @@ def moved_by(cause: str, part: str, at_quantity: str) -> frozenset[str] | None:
     return None if symptoms == ANY else _of(*symptoms)
 
 
-def next_check(first: str, second: str | None, quantities: Collection[str] | None = None) -> tuple[str, dict[str, str]]:
-    """Return the cheapest check that tells two causes apart, and what it shows under each.
+def next_check(named: Sequence[str], quantities: Collection[str] | None = None) -> tuple[str, dict[str, str]]:
+    """Return the cheapest check that tells the first two of some causes apart, and what it shows under each of all.
 
     Only checks that bear on one of ``quantities`` count, where those are given. Without one, or without a second
     cause, the first cause's own check.
     """
-    if second is not None:
+    first = named[0]
+    for second in named[1:2]:
         apart = [
             one
             for one in CHECKS
@@ -241,5 +242,5 @@ def next_check(first: str, second: str | None, quantities: Collection[str] | Non
         ]
         if apart:
             best = min(apart, key=lambda one: one.minutes)
-            return best.what, {first: best.shows[first], second: best.shows[second]}
+            return best.what, {cause: best.shows[cause] for cause in named if cause in best.shows}
     return (BY_NAME[first].check if first in BY_NAME else ""), {}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +19,8 @@ OPENS_AT, OPENS_FOR_H = TOLD_AT, 2  # probability that something is wrong, for s
 AT_ONCE_AT = 0.97  # from this on the first hour is enough
 CLOSES_AT, CLOSES_FOR_H = 0.5, 6  # below this for so many hours it is over; our choice, no source
 ENOUGH_KNOWN = 0.25  # of the features that are known at best; our choice, no source
+SEEN_FROM = math.log(20.0)  # log odds of an hour's own readings that show a cause; our choice, no source
+LOOKS_BACK_H = 48  # that an episode can last after what it shows is over; our choice, no source
 SMOOTH_H = 1  # probabilities are taken from the mean evidence of so many hours
 
 
@@ -118,6 +121,18 @@ def led_since(one: Episode, hour: int, something: Floats, weighing: Weighing) ->
     family = _family(weighing, int(weighing.log_odds[:-1, hour].argmax()))
     of_it = [int(at) for at, which in zip(sure, leading, strict=True) if _family(weighing, int(which)) is family]
     return min(of_it, default=hour)
+
+
+def last_seen(one: Episode, hour: int, weighing: Weighing) -> int | None:
+    """Return the last hour of an episode whose own readings show the cause that leads at an hour.
+
+    What looks back on a day keeps an episode for up to `LOOKS_BACK_H` longer. None where no hour's own readings show
+    it, or none as late: a slow cause shows over days.
+    """
+    last = one.last(weighing.hours)
+    leading = weighing.hypotheses[int(weighing.log_odds[:-1, hour].argmax())]
+    shown = one.begin + np.flatnonzero(weighing.evidence_of_hours(leading)[one.begin : last + 1] >= SEEN_FROM)
+    return int(shown[-1]) if len(shown) and last - shown[-1] <= LOOKS_BACK_H else None
 
 
 def _family(weighing: Weighing, which: int) -> Family:

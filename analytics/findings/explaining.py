@@ -7,10 +7,10 @@ from typing import NamedTuple
 
 from analytics.alignment import Floats
 from analytics.findings.checks import CIRCUITS, moved_by, next_check
-from analytics.findings.deviation import LEAST_DAYS, NOT_KNOWN, SLOW, USUAL, Deviation
+from analytics.findings.deviation import LEAST_DAYS, NOT_KNOWN, NOW, SLOW, USUAL, Deviation
 from analytics.findings.indicator import SPECS
 from analytics.findings.model import named_by_physics
-from analytics.findings.weighing import Answer, Hypothesis, Weighing, places
+from analytics.findings.weighing import OWN_H, Answer, Hypothesis, Weighing, places
 from farm.causes import ANY, BY_NAME, NORMAL, SOMETHING_ELSE, Place
 from farm.description import Farm
 from farm.readings import Series
@@ -103,7 +103,7 @@ def explained(
     if not named:
         return Explanation(candidates, not_apart, also, "", {}, too_few)
     quantities = frozenset((asked.quantity,)) if asked is not None else _moved(weighing.farm, named[:2])
-    what, shows = next_check(named[0].cause, named[1].cause if len(named) > 1 else None, quantities)
+    what, shows = next_check([one.cause for one in named], quantities)
     return Explanation(candidates, not_apart, also, what, shows, too_few)
 
 
@@ -170,7 +170,7 @@ def _candidate(
     if beside is not None:
         of_first = weighing.told_of(beside, first)
         told = [(weight, one) for weight, one in told if (one.indicator, one.place) not in of_first]
-    told = _followed(first, told)
+    told = _once(_followed(first, told))
     return Candidate(
         answer.cause,
         _label(weighing.farm, first),
@@ -197,6 +197,14 @@ def _followed(hypothesis: Hypothesis, told: list[tuple[float, Deviation]]) -> li
     named = named_by_physics().get(hypothesis.kind, frozenset())
     kept = [(weight, one) for weight, one in told if one.name in named]
     return kept if any(weight > LEAST_WEIGHT for weight, _ in kept) else told
+
+
+def _once(told: list[tuple[float, Deviation]]) -> list[tuple[float, Deviation]]:
+    """Return of each indicator and place the strongest evidence for, and against: weeks often repeat what hours say."""
+    kept: dict[tuple[str, str, bool], tuple[float, Deviation]] = {}
+    for weight, one in told:  # the strongest first
+        kept.setdefault((one.indicator, one.place, weight > 0.0), (weight, one))
+    return list(kept.values())
 
 
 def _unusual(weighing: Weighing, cause: str, hour: int) -> list[Evidence]:
@@ -266,6 +274,8 @@ def _evidence(farm: Farm, one: Deviation, hour: int, weight: float) -> Evidence:
     )
     if spec.reference is not None:
         text = f"{label} {_number(value, unit, decimals)}, should be {_number(usual, unit, decimals)}"
+    if one.name.endswith(NOW) and spec.hours > OWN_H:
+        text += f", over the last {spec.hours} h"
     if one.last is not None and one.last[hour]:
         text += ", as it was seen last"
     if one.name.endswith(SLOW):

@@ -53,7 +53,9 @@ SPECS: dict[str, Spec] = {
     "room_vapour_against_rows": Spec("Vapour in the room above the rows'", "g/kg", 0.08, hours=1),
     "coil_drying": Spec("Fall of vapour from the room's air to the supply air", "g/kg", 0.15, hours=1),
     "coil_cooling": Spec("Cooling of the air across the coil", "K", 0.04, 1, relative=True, hours=1),
-    "supply_above_dew_point": Spec("Supply air above the room's dew point, compressor running", "K", 0.6, 1, hours=1),
+    "supply_above_dew_point": Spec(
+        "Supply air's temperature less the room's dew point, compressor running", "K", 0.6, 1, hours=1
+    ),
     "compressor_share": Spec("Time that the compressor runs", "1", 0.05),
     "condensate": Spec("Condensate", "L/h", 0.1),
     "condensate_per_run": Spec("Condensate for each hour of running", "L/h", 0.08, relative=True, hours=4),
@@ -101,7 +103,7 @@ SPECS: dict[str, Spec] = {
     "ec": Spec("EC", "mS/cm", 0.02, hours=1),
     "ec_drift": Spec("Drift of EC between doses", "mS/cm/h", 0.001, 4, hours=12),
     "ec_with_temperature": Spec("EC that follows the solution's temperature", "%/K", 0.5, hours=24),
-    "salt_balance": Spec("Change of salt that no dose explains", "mS/cm/h", 0.0004, 4, hours=12),
+    "salt_balance": Spec("Change of salt less what doses should bring", "mS/cm/h", 0.0004, 4, hours=12),
     "ph": Spec("pH", "pH", 0.05, hours=1),
     "ph_drift": Spec("Drift of pH between doses", "pH/h", 0.0015, 4, hours=12),
     "nutrient_ml": Spec("Nutrients dosed", "mL/h", 0.1, 1, relative=True, hours=24),

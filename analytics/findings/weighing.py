@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analytics.alignment import Floats
-from analytics.findings.deviation import DAY_H, NOT_KNOWN, NOW_DAYS, Deviation
+from analytics.findings.deviation import DAY_H, NOT_KNOWN, NOW, NOW_DAYS, Deviation
 from analytics.findings.indicator import SPECS
 from analytics.findings.model import USUALLY, Kind, Table
 from farm.causes import BY_NAME, NORMAL, SOMETHING_ELSE, Cause, Nature, Place
@@ -23,6 +23,7 @@ SURPRISE = 0.1  # of deviations that nothing in the table explains: the share th
 SHARED = 0.05  # of that evidence, since one fault moves several indicators; our choice, no source
 TOLD_AT = 0.95  # probability from which something unusual is told, a second fault too: see bench/README.md
 SECOND_ON = 2  # indicators that a second fault is told on, where so many are known; our choice, no source
+OWN_H = 3  # an indicator over no more hours tells of the newest by itself; our choice, no source
 ELSE_RARER = 0.03  # how much rarer something that no cause covers is than any one cause; our choice, no source
 # Outdoors any weather looks like these: rain wets every sensor.
 HIDDEN_BY_WEATHER = ("humidity_sensor_wet", "humidity_sensor_drift", "sensor_offset")
@@ -132,6 +133,22 @@ class Weighing:
                 one = sum((ratio[self.found[feature, place].level] for place in seen), start=np.zeros(self.hours))
                 told[feature] = one / math.sqrt(len(seen))
         return told
+
+    def evidence_of_hours(self, hypothesis: Hypothesis) -> Floats:
+        """Return what each hour's own readings speak for a hypothesis, in log odds.
+
+        Without weeks, windows of many hours and what stands as it was seen last: those look back.
+        """
+        total = np.zeros(self.hours)
+        for feature, ratio in self.table.telling(hypothesis.kind).items():
+            indicator, horizon = feature.split("@")
+            seen = self.places_seen(feature, hypothesis)
+            if horizon != NOW or SPECS[indicator].hours > OWN_H or not seen:
+                continue
+            several = [self.found[feature, place] for place in seen]
+            told = [np.where(False if one.last is None else one.last, 0.0, ratio[one.level]) for one in several]
+            total += sum(told, start=np.zeros(self.hours)) / math.sqrt(len(seen))
+        return total
 
     def _unexplained(self) -> Floats:
         """Return the log ratio of "something that no cause covers": any indicator may stand anywhere."""

@@ -6,18 +6,24 @@ import { useAnswer } from "./use_answer.js";
 import { around, atFinding, link } from "./view.js";
 
 export const FOUND = "findings?start=-7d";
+const ONE_EVENT_MS = 3 * 3_600_000; // findings of one headline that are farther apart are of two events; our choice
+const LASTS = "9999-12-31T00:00:00Z";
 const NBSP = "\u00a0";
 
+const began = (one) => Date.parse(one.onset);
 const percent = (one) => (one.probability === null ? "beside it" : `${number(100 * one.probability, 0)}${NBSP}%`);
 
-/** What is found, in groups of one headline, whatever its probability: one fault takes many series out of their bands. */
+/** What is found, in groups of one headline, whatever its probability, and of one time: one fault takes many series out of their bands. */
 export function alike(findings) {
-  const groups = new Map();
+  const groups = [];
   for (const one of findings) {
     const words = one.headline.replace(/ \(\d+\s%\)/, "");
-    groups.set(words, [...(groups.get(words) ?? []), one]);
+    const [from, until] = [began(one), Date.parse(one.last_seen ?? one.end ?? LASTS)];
+    const same = groups.find((some) => some.words === words && from <= some.until + ONE_EVENT_MS && until >= some.from - ONE_EVENT_MS);
+    if (!same) groups.push({ words, from, until, several: [one] });
+    else Object.assign(same, { from: Math.min(same.from, from), until: Math.max(same.until, until), several: [...same.several, one] });
   }
-  return [...groups.values()];
+  return groups.map(({ several }) => several);
 }
 
 /** The likeliest cause of an excursion, in a few words, with a link to the whole. */
@@ -57,11 +63,12 @@ function Cause({ one }) {
 /** First what the alarm and the first screen name too; then what would tell the causes apart, where that is another step. */
 function Check({ found }) {
   const another = found.next_check && found.next_check !== found.first_check;
-  const shows = Object.entries(found.next_check_shows);
   const label = (cause) => found.causes.find((one) => one.cause === cause)?.label ?? cause;
+  const shows = new Map();
+  for (const [cause, what] of Object.entries(found.next_check_shows)) shows.set(what, [...(shows.get(what) ?? []), label(cause)]);
   return html`${found.first_check && html`<p><strong>Check first.</strong> ${found.first_check}</p>`}
     ${another && html`<p><strong>${found.first_check ? "Then, to tell the causes apart." : "Check next."}</strong> ${found.next_check}</p>`}
-    ${shows.length > 0 && html`<ul>${shows.map(([cause, what]) => html`<li>${what}: ${label(cause)}</li>`)}</ul>`}`;
+    ${shows.size > 0 && html`<ul>${[...shows].map(([what, causes]) => html`<li>${what} \u2013 then likelier: ${causes.join("; or: ")}</li>`)}</ul>`}`;
 }
 
 /** What tells a finding from others of the same headline: what it is about, and since when. */
@@ -73,15 +80,17 @@ function apart(found, list, zone) {
 function Found({ found, zone, view, now, open, headline }) {
   const onset = Date.parse(found.onset);
   const end = found.end && Date.parse(found.end);
+  const seen = found.last_seen && dayAndClock(Date.parse(found.last_seen), zone);
+  const until = seen ? `, last seen ${seen}; evidence that looks back on a day lasts until ${dayAndClock(end, zone)}` : end ? `, until ${dayAndClock(end, zone)}` : ", still so";
   const labels = found.cannot_tell_apart.map((cause) => found.causes.find((one) => one.cause === cause)?.label ?? cause);
   return html`<details class="long" id=${`found-${found.id}`} open=${open}>
     <summary>${found.urgent && html`<strong class="outside">Now: </strong>`}${headline ?? whole(found.headline)}</summary>
     ${found.cautions.map((text) => html`<p class="caution"><strong>Caution.</strong> ${text}</p>`)}
-    <p class="note">${found.subject === "night" ? "for the night from" : "since"} ${dayAndClock(onset, zone)}${end ? `, until ${dayAndClock(end, zone)}` : ", still so"}${found.leads_since && `; this cause leads since ${dayAndClock(Date.parse(found.leads_since), zone)}`}${found.series && html`; <a href=${link(around(view, found.series, onset, end, now))} data-shows="timeline">on the timeline</a>`}</p>
+    <p class="note">${found.subject === "night" ? "for the night from" : "since"} ${dayAndClock(onset, zone)}${until}${found.leads_since && `; this cause leads since ${dayAndClock(Date.parse(found.leads_since), zone)}`}; <a href=${link(around(view, found.series, onset, end, now))} data-shows="timeline">on the timeline</a></p>
     <ol class="causes">${found.causes.map((one) => html`<${Cause} key=${one.cause} one=${one} />`)}</ol>
     ${found.also.length > 0 && html`<p>The numbers show a second fault beside it:</p><ul class="causes">${found.also.map((one) => html`<${Cause} key=${one.cause} one=${one} />`)}</ul>`}
     ${labels.length > 0 && html`<p>This farm\u2019s sensors do not tell these apart: ${labels.join("; ")}.</p>`}
-    ${(found.first_check || found.next_check) && html`<${Check} found=${found} />`}
+    ${(found.first_check || found.next_check) && html`${end && end <= now && html`<p class="note">It is over: what follows may show why it was, and whether it comes again.</p>`}<${Check} found=${found} />`}
     <p class="note">In a terminal: <code>leafweather explain ${found.id}</code></p>
   </details>`;
 }
@@ -110,7 +119,7 @@ export function Findings({ feed, zone, view, asked }) {
   const series = feed.data("series")?.series ?? [];
   const listed = (several, unfolded) => several.map((found) => html`<${Found} key=${found.id} ...${{ found, zone, view, now, open: unfolded }} headline=${several.length > 1 ? apart(found, series, zone) : null} />`);
   const grouped = (several, unfolded) => alike(several).map((some) => (some.length === 1 ? listed(some, unfolded) : html`<details class="long" key=${some[0].id} open=${unfolded}>
-    <summary>${whole(some[0].headline)} In ${some.length} ${some.every((one) => one.excursion) ? "excursions" : "findings"}.</summary>${listed(some, false)}</details>`));
+    <summary>${whole(some[0].headline)} In ${some.length} ${some.every((one) => one.excursion) ? "excursions" : "findings"}, from ${dayAndClock(Math.min(...some.map(began)), zone)}.</summary>${listed(some, false)}</details>`));
   return html`<section id="findings" aria-labelledby="findings-title">
     <div class="head"><h2 id="findings-title">Likely causes</h2><p class="note">What may be behind excursions and anything unusual, held against this farm\u2019s own earlier days. Probabilities are a model\u2019s; look before you act.${answer?.next && ` The newest ${answer.findings.length} of them.`}</p></div>
     <div class="body">

@@ -104,12 +104,12 @@ export function onTop(view, key) {
 /** One series up to the present. */
 export const upToNow = (view, key) => ({ ...onTop(view, key), from: null, to: null });
 
-/** One series around a stretch of time, with some room on either side of it. */
+/** One series around a stretch of time, with some room on either side of it; without a series, the tracks there are. */
 export function around(view, key, startMs, endMs, nowMs) {
   const end = endMs ?? nowMs;
   const room = Math.max((end - startMs) * 0.3, ROOM_BEFORE_MS);
   const until = Math.min(nowMs, end + room);
   const span = between(startMs - room, until);
   const follows = nowMs - until < PRESENT_MS;
-  return { ...onTop(view, key), ...(follows ? { from: null, to: null, last: Math.ceil(span.last / 60_000) * 60_000 } : span) };
+  return { ...(key ? onTop(view, key) : view), ...(follows ? { from: null, to: null, last: Math.ceil(span.last / 60_000) * 60_000 } : span) };
 }

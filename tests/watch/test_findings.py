@@ -66,13 +66,13 @@ air_flow_m3_h = 700
 )
 
 
-def readings(farm, hours, fault_h=10**9, seed=4, *, at_once=False):
+def readings(farm, hours, fault_h=10**9, seed=4, *, at_once=False, mended_h=10**9):
     """Return readings of a room that its coil keeps dry, and from ``fault_h`` on does not: the sooner ``at_once``."""
     minutes = np.arange(1, hours * 60 + 1)
     random = np.random.default_rng(seed)
-    wrong = minutes > fault_h * 60
+    wrong = (minutes > fault_h * 60) & (minutes <= mended_h * 60)
     runs = (minutes % 20 < 12) | wrong
-    since_h = np.clip((8 if at_once else 1) * (minutes / 60 - fault_h), 0, 6)
+    since_h = np.clip((8 if at_once else 1) * (minutes / 60 - fault_h), 0, 6) * (minutes <= mended_h * 60)
     humidity = 65 + 2 * np.sin(2 * np.pi * minutes / 1440) + 3.0 * since_h
     took = np.cumsum(np.where(runs & ~wrong, 0.05, 0.0))
     values = {
@@ -579,6 +579,27 @@ def test_the_day_sheet_tells_the_days_findings(kept, rows):
     [told_of] = SECTIONS["findings"](day_data(kept.farm, kept.store, kept.journal, day, kept.now_us))
     assert told_of["causes"][0]["cause"] == "drying_lost"
     assert told_of["id"] == kept.found()[0].identity
+
+
+def test_what_is_over_tells_when_it_was_seen_last_and_later_sheets_leave_it_out(kept):
+    """The coil dries again after 8 h: what looks back on a day does not know that for a day or two."""
+    from farm.readings import instant, microseconds
+
+    kept.take(readings(kept.farm, FAULT_H + 96, FAULT_H, mended_h=FAULT_H + 8))
+    [one] = [one for one in kept.found() if one.subject == UNUSUAL]
+    seen_us = microseconds(datetime.fromisoformat(one.detail["last_seen"]))
+    assert T0_US + (FAULT_H + 8) * HOUR_US <= seen_us <= T0_US + (FAULT_H + 10) * HOUR_US
+    assert one.end_us > seen_us + 4 * HOUR_US
+    zone = kept.farm.farm.zone_info
+
+    def told_on(at_us):
+        day = day_data(kept.farm, kept.store, kept.journal, instant(at_us).astimezone(zone).date(), kept.now_us)
+        return one.identity in [told["id"] for told in SECTIONS["findings"](day)]
+
+    assert told_on(one.onset_us)
+    assert told_on(seen_us - 1)
+    assert not told_on(seen_us + 24 * HOUR_US)
+    assert "Last seen in an hour's own readings" in "\n".join(lines(one, zone))
 
 
 def test_a_headline_tells_places_apart_whose_labels_hold_commas(kept):

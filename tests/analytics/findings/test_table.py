@@ -103,9 +103,18 @@ def test_checks_speak_of_causes_that_exist_and_tell_at_least_two_apart():
 
 
 def test_the_next_check_shows_something_else_under_each_of_two_causes():
-    what, shows = next_check("drying_lost", "cooling_at_dew_point")
+    what, shows = next_check(["drying_lost", "cooling_at_dew_point"])
     assert "drain" in what
     assert shows["drying_lost"] != shows["cooling_at_dew_point"]
+
+
+def test_the_next_check_says_what_it_shows_under_further_causes_too():
+    what, shows = next_check(["nutrient_stock_empty", "ec_compensation_wrong", "doser_line_air", "circuit_lost"])
+    assert "bottles" in what
+    assert shows == {
+        "nutrient_stock_empty": "a bottle is empty", "ec_compensation_wrong": "full bottles and lines",
+        "doser_line_air": "bubbles in a line",
+    }  # fmt: skip
 
 
 # What has no say in a quantity, in words that any check of it would use: common practice, no source.
@@ -164,7 +173,7 @@ def test_every_cause_that_can_lead_for_a_quantity_has_a_check_that_bears_on_it(s
         if BY_NAME[first].symptoms != ANY and first != "lights_off_surge":
             assert any(one.bears_on is not None for one in bearing), (first, "only what is true of any quantity")
         for second in [one for one in leading(symptom) if one != first]:
-            what, shows = next_check(first, second, {quantity})
+            what, shows = next_check([first, second], {quantity})
             told = [one for one in CHECKS if one.what == what]
             assert all(one.bears({quantity}) for one in told), (first, second, what)
             assert (told and shows[first] != shows[second]) or what == BY_NAME[first].check
@@ -175,13 +184,13 @@ def test_no_check_sends_anybody_to_what_has_no_say_in_the_quantity(quantity):
     for symptom in {one for one in (*SYMPTOMS, f"{quantity} high") if one.split()[0] == quantity}:
         for first in leading(symptom):
             for second in leading(symptom):
-                what, _ = next_check(first, second, {quantity})
+                what, _ = next_check([first, second], {quantity})
                 if what != BY_NAME[first].check:
                     assert not any(word in what for word in NOTHING_TO_DO_WITH[quantity]), (first, second, what)
 
 
 def test_nobody_is_sent_to_the_coil_for_a_low_ec():
-    what, shows = next_check("circuit_lost", "sensor_stuck", {"solution_ec"})
+    what, shows = next_check(["circuit_lost", "sensor_stuck"], {"solution_ec"})
     assert what == "Look at the breakers: is one off?"
     assert shows == {"circuit_lost": "one is off", "sensor_stuck": "all are on"}
 
@@ -210,4 +219,4 @@ def test_a_lost_circuit_moves_what_hangs_on_it():
 
 
 def test_without_a_rival_the_next_check_is_the_causes_own():
-    assert next_check("acid_empty", None) == (BY_NAME["acid_empty"].check, {})
+    assert next_check(["acid_empty"]) == (BY_NAME["acid_empty"].check, {})

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from analytics.findings.deviation import NOT_KNOWN, Deviation
-from analytics.findings.episodes import Episode, episodes, led_since, wrong
+from analytics.findings.episodes import Episode, episodes, last_seen, led_since, wrong
 from analytics.findings.explaining import explained
 from analytics.findings.model import Table
 from analytics.findings.weighing import Hypothesis, weighed
@@ -239,6 +239,29 @@ def test_a_cause_leads_since_something_of_its_kind_was_the_likeliest(small_farm)
     assert led_since(Episode(5, 5, None), 7, something, weighing) == 5
 
 
+def test_what_is_over_was_seen_last_in_an_hour_whose_own_readings_show_it(small_farm):
+    """Not in weeks, in windows of many hours, in what stands as it was seen last, or in what another cause shows."""
+
+    def levels(feature, several, last=()):
+        zero = np.zeros(60)
+        level = np.full(60, 4, np.int8)
+        level[several] = 0
+        stands = np.zeros(60, bool)
+        stands[list(last)] = True
+        return Deviation(feature, "", zero, zero, zero + 0.5, level, stands)
+
+    features = ["coil_drying@now", "coil_drying@weeks", "condensate_per_run@now", "ec@now"]
+    of = {DRYING: dict.fromkeys(features[:3], LOWER), LEAK: {"ec@now": LOWER}}
+    weighing = weighed(small_farm, Table(dict.fromkeys(features, RARE), of, 0.1, 1.0), [
+        levels("coil_drying@now", [2, 3, 4, 5, 6], [5, 6]), levels("coil_drying@weeks", range(3, 30)),
+        levels("condensate_per_run@now", range(2, 9)), levels("ec@now", [12]),
+    ])  # fmt: skip
+    assert last_seen(Episode(2, 2, 30), 3, weighing) == 4
+    assert last_seen(Episode(2, 2, 52), 3, weighing) == 4
+    assert last_seen(Episode(2, 2, 53), 3, weighing) is None  # a slow cause, that showed in an hour long ago
+    assert last_seen(Episode(5, 5, 30), 20, weighing) is None
+
+
 def test_what_dark_lamps_do_to_their_row_is_no_second_fault_of_the_row():
     fan, lamps = ("circulation_fan_dead", ""), ("lamp_group_lost", "")
     three = {"row_temperature@now": LOWER, "row_swing@now": LOWER, "row_vapour@now": HIGHER}
@@ -364,3 +387,17 @@ def test_how_likely_anything_is_wrong_begins_even_however_many_causes_there_are(
     assert usual < 1 - probability[-1, 1] - 0.3
     assert odd > 0.9
     assert (before, silent) == (0.0, pytest.approx(0.5, abs=0.01))
+
+
+def test_what_hours_and_weeks_say_alike_is_told_once_and_what_they_say_apart_twice(small_farm):
+    table = Table(dict.fromkeys(["ec@now", "ec@weeks"], USUAL), {LEAK: {"ec@now": LOWER, "ec@weeks": LOWER}}, 0.1, 1.0)
+
+    def told(now, weeks):
+        hour, week = seen(ec=now)[0], seen(ec=weeks)[0]._replace(name="ec@weeks")
+        weighing = weighed(small_farm, table, [hour, week])
+        leak = explained(weighing, 0, np.array([1.0, 0.0, 0.0])).first
+        return [one.indicator for one in leak.speaks_for], [one.indicator for one in leak.against]
+
+    assert told(1, 0) == (["ec@weeks"], [])
+    assert told(0, 1) == (["ec@now"], [])
+    assert told(0, 4) == (["ec@now"], ["ec@weeks"])
