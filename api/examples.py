@@ -115,7 +115,7 @@ _FINDING: dict[str, Any] = {
     "also": [],
     "cannot_tell_apart": [],
     "first_check": "Look at the coil's drain while the compressor runs: does water come?",
-    "next_check": "Look at the coil's drain and pan while the compressor runs.",
+    "next_check": "Look at the coil, its drain and its pan while the compressor runs.",
     "next_check_shows": {},
     "urgent": False,
     "cautions": [],

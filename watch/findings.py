@@ -64,7 +64,7 @@ class FindingsKeeper:
         self._hourly: Hourly | None = None
         marked = journal.bases(farm.name, FOUND_UNTIL).get("", "0")
         self._until_us = int(marked)  # findings are true to the readings up to here
-        self._newest_us = self._looked_us = 0  # noted; and looked at in quiet, in whole hours
+        self._noted_us = self._looked_us = 0  # the newest; and the whole hour up to which was looked in quiet
 
     @property
     def until_us(self) -> int:
@@ -74,7 +74,12 @@ class FindingsKeeper:
     @property
     def outrun(self) -> bool:
         """Whether whole hours came that were not yet looked at in quiet, as many do with a backlog."""
-        return self._newest_us - self._newest_us % HOUR_US > self._looked_us
+        return all(_whole_hour(newest_us) > self._looked_us for newest_us in (self._noted_us, self._measured_us()))
+
+    def _measured_us(self) -> int:
+        """Return when was measured last; 0 where never. What is noted as changed may reach beyond it."""
+        latest = self._arrived.latest(self._farm.name)
+        return max((one.time_us for series, one in latest.items() if series in self._farm.described), default=0)
 
     def note(self, changed: Mapping[Series, Sequence[Stretch]], moved: Sequence[Stretch] = ()) -> None:
         """Note, durably, which readings changed and which excursions did: findings from there on are stale."""
@@ -82,7 +87,7 @@ class FindingsKeeper:
         for first, last in stretches:
             self._days.touch(first, last)
             self._quarters.touch(first, last)
-        self._newest_us = max([self._newest_us, *(last for _, last in stretches)])
+        self._noted_us = max([self._noted_us, *(last for _, last in stretches)])
         since = min((first for first, _ in [*stretches, *moved]), default=self.until_us + 1)
         if since <= self._quarter_us:
             self._quarter_us = 0
@@ -98,15 +103,18 @@ class FindingsKeeper:
 
         While ``busy`` only as far as readings have come; else until now, since silence counts too.
         """
-        latest = self._arrived.latest(self._farm.name)
-        measured = [one.time_us for series, one in latest.items() if series in self._farm.described]
-        if not measured:
+        newest_us = self._measured_us()
+        if not newest_us:
             return []
-        newest_us = max(measured)
-        if not busy:
-            self._looked_us = newest_us - newest_us % HOUR_US
+        try:
+            return self._renewed(newest_us, busy=busy)
+        finally:
+            if not busy:
+                self._looked_us = _whole_hour(newest_us)
+
+    def _renewed(self, newest_us: int, *, busy: bool) -> list[Stretch]:
         latest_us = newest_us if busy else min(max(newest_us, self._now_us()), newest_us + 2 * DAY_US)
-        end_us = latest_us - latest_us % HOUR_US
+        end_us = _whole_hour(latest_us)
         quarter_us = (latest_us - MINUTE_US) // QUARTER_US * QUARTER_US  # when what was measured at its end has come
         looking = self._now_us() - quarter_us < HOUR_US  # a backlog's past is told by whole hours alone
         if end_us <= self._until_us and not (looking and quarter_us > self._quarter_us):
@@ -186,7 +194,8 @@ class FindingsKeeper:
             told = detail(self._farm, explained(weighing, hour, probability[:, hour]))
             if (since := led_since(one, hour, something, weighing)) > one.begin:
                 told[LEADS_SINCE] = iso_time(origin_us + since * HOUR_US)
-            if one.end is not None and (seen := last_seen(one, hour, weighing)) is not None:
+            behind = weighing.answers(probability[:, hour])[0].places
+            if one.end is not None and (seen := last_seen(one, since, behind, something, weighing)) is not None:
                 told[LAST_SEEN] = iso_time(origin_us + (seen + 1) * HOUR_US)
             at_us = origin_us + (hour + 1) * HOUR_US
             begin_us = origin_us + one.begin * HOUR_US
@@ -220,6 +229,10 @@ class FindingsKeeper:
         at_us = np.arange(one.onset_us - AFTER_LIGHTS_OFF_US, one.onset_us + 1, HOUR_US // 6)
         lit = lit_at(self._farm, self._judged, one.series.zone, at_us)
         return f"{BY_NAME['lights_off_surge'].label}." if (lit == LIT).any() and lit[-1] == DARK else ""
+
+
+def _whole_hour(at_us: int) -> int:
+    return at_us - at_us % HOUR_US
 
 
 def _moved(before: Sequence[FindingEntry], after: Sequence[FindingEntry]) -> list[Stretch]:

@@ -41,7 +41,8 @@ READ_AHEAD = 12  # times as many are read from the store in one go: there it loo
 FINDINGS_EVERY_S = 60.0  # findings are worked out at most this often, ...
 FINDINGS_PACES = 30  # ... or once in so many paces where these are long: many farms then take turns; our choice, ...
 FINDINGS_LATEST_S = 300.0  # ... but no later than this, as docs/findings.md promises, ...
-FINDINGS_SHARE = 20.0  # ... nor more often than this many times as long as they took
+FINDINGS_SHARE = 20.0  # ... nor more often than this many times as long as they took,
+NEW_HOURS_SHARE = 2.0  # or this many where whole hours are new and nothing else comes
 RETRY_S = 2.0
 # Kinds of basis in the journal that tell of a beginning, or a round, that may have been cut off:
 BEGINNING, ROUNDS, CUT_OFF = "beginning", "rounds", ""
@@ -354,8 +355,9 @@ class Watch:
         """Work findings out where they are stale, each minute at most; new hours as soon as there is time."""
         now_us = self._now_us()
         pause_s = findings_pause_s(self.pace.pace_s, self._slowest_finding_s)
-        pause_us = int(pause_s * MICROSECONDS_PER_SECOND)
-        if now_us - self._found_us < pause_us and (busy or not self._findings.outrun):
+        if not busy and self._findings.outrun:
+            pause_s = min(pause_s, NEW_HOURS_SHARE * self._slowest_finding_s)
+        if now_us - self._found_us < int(pause_s * MICROSECONDS_PER_SECOND):
             return
         with self._alone("findings"):
             began_s = time.monotonic()

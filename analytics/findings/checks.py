@@ -67,9 +67,9 @@ _PH_PROBE = ("ph_probe_aged", "ph_probe_dry", "ph_probe_unplugged")
 CHECKS: tuple[Check, ...] = (
     # Air
     Check(
-        "Look at the coil's drain and pan while the compressor runs.", 1,
-        _shows(the_pan_stands_full_or_water_is_blown_off=("drying_lost",),
-               pan_and_drain_are_dry=("cooling_at_dew_point", "cooling_lost", "circuit_lost", "humid_source_lost"),
+        "Look at the coil, its drain and its pan while the compressor runs.", 1,
+        _shows(the_pan_stands_full_or_water_is_blown_off_or_there_is_ice=("drying_lost",),
+               pan_and_drain_are_dry_without_ice=("cooling_at_dew_point", "cooling_lost", "circuit_lost", "humid_source_lost"),
                water_runs_as_usual_or_more=("free_water", "outside_air", "coil_short_of_capacity", "growing_canopy",
                                             "lights_off_surge", *_HUMIDITY_SENSOR)), _HUMIDITY,
     ),

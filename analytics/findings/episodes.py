@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,7 +11,7 @@ import numpy as np
 from analytics.alignment import Floats
 from analytics.findings.deviation import DAY_H, Hours
 from analytics.findings.scene import Mask
-from analytics.findings.weighing import TOLD_AT, Weighing
+from analytics.findings.weighing import TOLD_AT, Hypothesis, Weighing
 from farm.causes import BY_NAME, Family, Nature
 
 # At 0.8 a rise of the acid dosed in the demonstration's month was told as a fault; 0.95 tells slow faults six hours
@@ -21,6 +22,7 @@ CLOSES_AT, CLOSES_FOR_H = 0.5, 6  # below this for so many hours it is over; our
 ENOUGH_KNOWN = 0.25  # of the features that are known at best; our choice, no source
 SEEN_FROM = math.log(20.0)  # log odds of an hour's own readings that show a cause; our choice, no source
 LOOKS_BACK_H = 48  # that an episode can last after what it shows is over; our choice, no source
+ANOTHER_H = 3  # hours that show another cause: fewer may be what the mend itself does; our choice, no source
 SMOOTH_H = 1  # probabilities are taken from the mean evidence of so many hours
 
 
@@ -123,16 +125,28 @@ def led_since(one: Episode, hour: int, something: Floats, weighing: Weighing) ->
     return min(of_it, default=hour)
 
 
-def last_seen(one: Episode, hour: int, weighing: Weighing) -> int | None:
-    """Return the last hour of an episode whose own readings show the cause that leads at an hour.
+def last_seen(
+    one: Episode, since: int, told: Sequence[Hypothesis], something: Floats, weighing: Weighing
+) -> int | None:
+    """Return the last hour of an episode, from ``since`` on, whose own readings show one of the causes it is told by.
 
     What looks back on a day keeps an episode for up to `LOOKS_BACK_H` longer. None where no hour's own readings show
-    it, or none as late: a slow cause shows over days.
+    it, or none as late: a slow cause shows over days. None too where they show another cause later.
     """
     last = one.last(weighing.hours)
-    leading = weighing.hypotheses[int(weighing.log_odds[:-1, hour].argmax())]
-    shown = one.begin + np.flatnonzero(weighing.evidence_of_hours(leading)[one.begin : last + 1] >= SEEN_FROM)
-    return int(shown[-1]) if len(shown) and last - shown[-1] <= LOOKS_BACK_H else None
+    own = [weighing.evidence_of_hours(each)[since : last + 1] for each in told]
+    shown = since + np.flatnonzero(np.max(own, axis=0, initial=-math.inf) >= SEEN_FROM)
+    if not len(shown) or last - shown[-1] > LOOKS_BACK_H:
+        return None
+    later = int(shown[-1]) + 1 + np.flatnonzero(something[shown[-1] + 1 : last + 1] >= OPENS_AT)
+    leading = weighing.log_odds[:-1, later].argmax(axis=0)
+    led_h: dict[str, int] = {}
+    for which in set(leading.tolist()):
+        other = weighing.hypotheses[which]
+        own_h = int((weighing.evidence_of_hours(other)[later[leading == which]] >= SEEN_FROM).sum())
+        led_h[other.cause] = led_h.get(other.cause, 0) + own_h
+    led_h.pop(told[0].cause, None)
+    return None if max(led_h.values(), default=0) >= ANOTHER_H else int(shown[-1])
 
 
 def _family(weighing: Weighing, which: int) -> Family:

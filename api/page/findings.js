@@ -15,13 +15,18 @@ const percent = (one) => (one.probability === null ? "beside it" : `${number(100
 
 /** What is found, in groups of one headline, whatever its probability, and of one time: one fault takes many series out of their bands. */
 export function alike(findings) {
-  const groups = [];
+  let groups = [];
   for (const one of findings) {
     const words = one.headline.replace(/ \(\d+\s%\)/, "");
     const [from, until] = [began(one), Date.parse(one.last_seen ?? one.end ?? LASTS)];
-    const same = groups.find((some) => some.words === words && from <= some.until + ONE_EVENT_MS && until >= some.from - ONE_EVENT_MS);
-    if (!same) groups.push({ words, from, until, several: [one] });
-    else Object.assign(same, { from: Math.min(same.from, from), until: Math.max(same.until, until), several: [...same.several, one] });
+    const same = groups.filter((some) => some.words === words && from <= some.until + ONE_EVENT_MS && until >= some.from - ONE_EVENT_MS);
+    const joined = {
+      words,
+      from: Math.min(from, ...same.map((some) => some.from)),
+      until: Math.max(until, ...same.map((some) => some.until)),
+      several: [...same.flatMap((some) => some.several), one],
+    };
+    groups = [...groups.filter((some) => !same.includes(some)), joined];
   }
   return groups.map(({ several }) => several);
 }
@@ -81,7 +86,7 @@ function Found({ found, zone, view, now, open, headline }) {
   const onset = Date.parse(found.onset);
   const end = found.end && Date.parse(found.end);
   const seen = found.last_seen && dayAndClock(Date.parse(found.last_seen), zone);
-  const until = seen ? `, last seen ${seen}; evidence that looks back on a day lasts until ${dayAndClock(end, zone)}` : end ? `, until ${dayAndClock(end, zone)}` : ", still so";
+  const until = seen ? `, last seen ${seen} (over ${dayAndClock(end, zone)}: some evidence looks back on a day)` : end ? `, until ${dayAndClock(end, zone)}` : ", still so";
   const labels = found.cannot_tell_apart.map((cause) => found.causes.find((one) => one.cause === cause)?.label ?? cause);
   return html`<details class="long" id=${`found-${found.id}`} open=${open}>
     <summary>${found.urgent && html`<strong class="outside">Now: </strong>`}${headline ?? whole(found.headline)}</summary>
@@ -90,7 +95,7 @@ function Found({ found, zone, view, now, open, headline }) {
     <ol class="causes">${found.causes.map((one) => html`<${Cause} key=${one.cause} one=${one} />`)}</ol>
     ${found.also.length > 0 && html`<p>The numbers show a second fault beside it:</p><ul class="causes">${found.also.map((one) => html`<${Cause} key=${one.cause} one=${one} />`)}</ul>`}
     ${labels.length > 0 && html`<p>This farm\u2019s sensors do not tell these apart: ${labels.join("; ")}.</p>`}
-    ${(found.first_check || found.next_check) && html`${end && end <= now && html`<p class="note">It is over: what follows may show why it was, and whether it comes again.</p>`}<${Check} found=${found} />`}
+    ${(found.first_check || found.next_check) && html`${end && end <= now && html`<p class="note">It is over. These checks may still show why it was.</p>`}<${Check} found=${found} />`}
     <p class="note">In a terminal: <code>leafweather explain ${found.id}</code></p>
   </details>`;
 }

@@ -68,7 +68,7 @@ def test_findings_of_one_headline_are_told_apart_by_what_they_are_about(visit):
     page = visit("#open=excursions", findings=(farms, FINDING))
     group = page.locator("#findings details.long").first
     expect(group.locator("summary").first).to_have_text(
-        "Drying is lost (85\u00a0%). In 2 findings.", use_inner_text=True
+        "Drying is lost (85\u00a0%). In 2 findings, from Sun 1 Mar, 03:10.", use_inner_text=True
     )
     members = group.locator("details summary")
     expect(members).to_have_text(
@@ -102,9 +102,13 @@ def test_what_was_refused_is_one_tap_away(visit, size):
 
 def test_alike_findings_are_excursions_only_where_each_is_about_one(visit):
     page = visit("#open=excursions", findings=(OTHER, FINDING | {"headline": OTHER["headline"]}))
-    expect(page.locator("#findings summary").first).to_have_text(f"{OTHER['headline']} In 2 excursions.")
+    expect(page.locator("#findings summary").first).to_have_text(
+        f"{OTHER['headline']} In 2 excursions, from Sun 1 Mar, 03:10."
+    )
     page = visit("#open=excursions", findings=(OTHER, FINDING | {"headline": OTHER["headline"], "excursion": None}))
-    expect(page.locator("#findings summary").first).to_have_text(f"{OTHER['headline']} In 2 findings.")
+    expect(page.locator("#findings summary").first).to_have_text(
+        f"{OTHER['headline']} In 2 findings, from Sun 1 Mar, 03:10."
+    )
 
 
 @pytest.mark.parametrize("size", [DESK, PHONE])
@@ -138,3 +142,40 @@ def test_an_older_finding_is_brought_into_sight_once_and_not_with_each_answer(vi
     again.value.finished()
     page.clock.run_for(1_000)
     expect(page.locator("#needs a").first).to_be_focused()
+
+
+def test_two_events_of_one_headline_are_two_groups_whatever_their_order(visit):
+    def at(number, onset, end, **more):
+        times = {"onset": f"2026-02-27T{onset}:00:00Z", "end": f"2026-02-27T{end}:00:00Z"}
+        return OTHER | times | {"id": f"{number:010}"} | more
+
+    early, late = [at(1, "01", "02"), at(2, "02", "03")], [at(3, "10", "11"), at(4, "15", "16")]
+    spans = at(5, "09", "23", last_seen="2026-02-27T17:00:00Z")
+    for several in ([*early, *late, spans], [spans, *late[::-1], *early[::-1]]):
+        page = visit("#open=excursions", findings=several)
+        page.locator("#findings summary").filter(has_text="Over by now").click()
+        expect(page.locator("#findings summary").filter(has_text=" findings, from |excursions, from ")).to_have_count(0)
+        heads = page.locator("#findings details.long details.long > summary").filter(has_text="Another (60")
+        expect(heads).to_have_text(
+            [
+                re.compile("In 3 excursions, from Fri 27 Feb, 10:00"),
+                re.compile("In 2 excursions, from Fri 27 Feb, 02:00"),
+            ]
+        )
+
+
+def test_what_is_over_tells_when_it_was_seen_last_and_what_a_check_would_show(visit):
+    told = FINDING | {
+        "series": None, "excursion": None, "onset": "2026-02-27T01:00:00Z", "end": "2026-02-28T20:00:00Z",
+        "last_seen": "2026-02-27T05:00:00Z", "next_check_shows": {"drying_lost": "it is wet", "as_usual": "it is dry"},
+    }  # fmt: skip
+    page = visit(f"#found={FINDING['id']}", findings=[told])
+    finding = page.locator(f"#found-{FINDING['id']}")
+    expect(finding).to_contain_text("last seen Fri 27 Feb, 06:00 (over Sat 28 Feb, 21:00: some evidence looks back")
+    expect(finding).to_contain_text("It is over. These checks may still show why it was.")
+    expect(finding).to_contain_text("it is wet \u2013 then likelier: The coil's water does not leave the room")
+    expect(finding).to_contain_text("it is dry \u2013 then likelier: As usual")
+    finding.get_by_role("link", name="on the timeline").click()
+    expect(page.locator("#timeline-title")).to_be_focused()
+    assert "tracks=room/air_temperature,room/relative_humidity," in page.url  # those that were there
+    assert "from=2026-02-2" in page.url

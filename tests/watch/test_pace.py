@@ -13,7 +13,7 @@ from farm.flags import Flag
 from farm.readings import MICROSECONDS_PER_SECOND, Reading, Series
 from tests.conftest import MINUTE_US, SMALL_FARM, T0_US, samples
 from tests.watch.conftest import House
-from watch.findings import FOUND_UNTIL
+from watch.findings import FOUND_UNTIL, FindingsKeeper
 from watch.jobs import Watch, findings_pause_s
 from watch.pace import Pace, Pressing
 
@@ -229,16 +229,24 @@ def found_until_h(house):
     return (int(house.journal.bases("testfarm", FOUND_UNTIL).get("", "0")) - T0_US) / HOUR_US
 
 
-def test_a_backlog_is_looked_at_as_it_ends_and_what_is_late_after_the_pause(house):
+def test_a_backlog_is_looked_at_as_it_ends_and_what_is_late_after_the_pause(house, monkeypatch):
     assert T0_US % HOUR_US == 0
     house.now_us = T0_US + 12 * HOUR_US  # and the clock stands
     house.put(CO2, samples("600*240"))
+    house.watch._slowest_finding_s = 0.4
     house.watch.round()
     assert found_until_h(house) == 3  # while readings come: as far as they have
     house.put(CO2, samples("600*480", start_us=T0_US + 4 * HOUR_US))
     house.watch.round()
     assert (found_until_h(house), house.watch.found) == (3, False)
+    house.watch.round()  # too soon after the last, by how long that took
+    house.now_us += MICROSECONDS_PER_SECOND
+    during, work_out = [], FindingsKeeper._of_hours
+    monkeypatch.setattr(
+        FindingsKeeper, "_of_hours", lambda *asked: during.append(house.watch.found) or work_out(*asked)
+    )
     house.watch.round()
+    assert during == [False]
     assert (found_until_h(house), house.watch.found) == (12, True)
     house.put(CO2, samples("600", start_us=T0_US + 2 * HOUR_US + MICROSECONDS_PER_SECOND))
     house.work()
@@ -246,3 +254,15 @@ def test_a_backlog_is_looked_at_as_it_ends_and_what_is_late_after_the_pause(hous
     house.now_us += 10 * MINUTE_US
     house.work()
     assert found_until_h(house) == 12
+
+
+def test_a_change_that_reaches_beyond_the_readings_is_no_new_hour(house):
+    """As that of CO2 does, which holds for as long as the pressure it was worked out with."""
+    house.now_us = T0_US + 3 * HOUR_US
+    house.put(CO2, samples("600*118"))  # until 01:57
+    house.work()
+    house.now_us += 10 * MINUTE_US
+    house.work()
+    assert house.watch.found
+    house.watch._findings.note({house.series(CO2): [(T0_US + HOUR_US, T0_US + 2 * HOUR_US + MINUTE_US)]})
+    assert house.watch.found

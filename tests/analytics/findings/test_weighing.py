@@ -240,26 +240,38 @@ def test_a_cause_leads_since_something_of_its_kind_was_the_likeliest(small_farm)
 
 
 def test_what_is_over_was_seen_last_in_an_hour_whose_own_readings_show_it(small_farm):
-    """Not in weeks, in windows of many hours, in what stands as it was seen last, or in what another cause shows."""
+    """Not in weeks, in windows of many hours, or in what stands as it was seen last."""
+    features = ["coil_drying@now", "coil_drying@weeks", "condensate_per_run@now", "ec@now"]
+    of = {DRYING: dict.fromkeys(features[:3], LOWER), LEAK: {"ec@now": LOWER}}
+    table = Table(dict.fromkeys(features, RARE), of, 0.1, 1.0)
 
     def levels(feature, several, last=()):
         zero = np.zeros(60)
         level = np.full(60, 4, np.int8)
-        level[several] = 0
+        level[list(several)] = 0
         stands = np.zeros(60, bool)
         stands[list(last)] = True
         return Deviation(feature, "", zero, zero, zero + 0.5, level, stands)
 
-    features = ["coil_drying@now", "coil_drying@weeks", "condensate_per_run@now", "ec@now"]
-    of = {DRYING: dict.fromkeys(features[:3], LOWER), LEAK: {"ec@now": LOWER}}
-    weighing = weighed(small_farm, Table(dict.fromkeys(features, RARE), of, 0.1, 1.0), [
-        levels("coil_drying@now", [2, 3, 4, 5, 6], [5, 6]), levels("coil_drying@weeks", range(3, 30)),
-        levels("condensate_per_run@now", range(2, 9)), levels("ec@now", [12]),
-    ])  # fmt: skip
-    assert last_seen(Episode(2, 2, 30), 3, weighing) == 4
-    assert last_seen(Episode(2, 2, 52), 3, weighing) == 4
-    assert last_seen(Episode(2, 2, 53), 3, weighing) is None  # a slow cause, that showed in an hour long ago
-    assert last_seen(Episode(5, 5, 30), 20, weighing) is None
+    def seen(end, *, since=2, leaks=(), sure=60, told=(DRYING,)):
+        weighing = weighed(small_farm, table, [
+            levels("coil_drying@now", [2, 3, 4, 5, 6], [5, 6]), levels("coil_drying@weeks", range(3, 30)),
+            levels("condensate_per_run@now", range(2, 9)), levels("ec@now", leaks),
+        ])  # fmt: skip
+        hypotheses = [one for one in weighing.hypotheses if one.kind in told]
+        something = np.where(np.arange(60) < sure, 1.0, 0.5)
+        return last_seen(Episode(2, 2, end), since, hypotheses, something, weighing)
+
+    assert seen(30) == 4
+    assert seen(52) == 4
+    assert seen(53) is None  # a slow cause, that showed in an hour long ago
+    assert seen(30, since=5) is None  # it leads only since then
+    assert seen(30, told=(LEAK, DRYING)) == 4
+    assert seen(30, told=()) is None  # something else that no cause covers
+    assert seen(45, leaks=[35, 37, 38]) is None  # another cause leads later
+    assert seen(45, leaks=[35, 38]) == 4  # but not where that is short,
+    assert seen(45, leaks=[35, 37, 38], sure=38) == 4  # where nothing was sure,
+    assert seen(45, leaks=[2, 3, 4, 35]) == 4  # or at the same time
 
 
 def test_what_dark_lamps_do_to_their_row_is_no_second_fault_of_the_row():
