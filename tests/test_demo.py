@@ -50,6 +50,8 @@ def test_it_back_fills_finds_the_three_faults_and_goes_on_with_the_stored_data(t
         assert len(first) >= 2 * 1440
         found = {(one.series.key, str(one.side)) for one in journal.excursions(FARM)}
         still_open = [one.series.key for one in journal.excursions(FARM, open_only=True)]
+        explained = {one.subject for one in journal.findings.between(FARM)}
+        assert {one.identity for one in journal.excursions(FARM)} <= explained  # as the page opens
         assert journal.reject_counts(FARM) == {}
     # the three faults: drying lost, the lamps of row 3 lost, and an empty stock that still is
     assert {("room/relative_humidity", "high"), ("row-3/ppfd", "low"), ("reservoir/solution_ec", "low")} <= found

@@ -413,3 +413,16 @@ def test_what_hours_and_weeks_say_alike_is_told_once_and_what_they_say_apart_twi
     assert told(1, 0) == (["ec@weeks"], [])
     assert told(0, 1) == (["ec@now"], [])
     assert told(0, 4) == (["ec@now"], ["ec@weeks"])
+
+
+def test_evidence_that_looks_back_on_hours_says_on_how_many(small_farm):
+    features = {"condensate_per_run@now": LOWER, "coil_drying@now": LOWER}
+    weighing = weighed(
+        small_farm,
+        Table(dict.fromkeys(features, USUAL), {DRYING: features}, 0.1, 1.0),
+        seen(condensate_per_run=0, coil_drying=0),
+    )
+    told = explained(weighing, 0, np.array([1.0, 0.0, 0.0])).first.speaks_for
+    said = {one.indicator: one.sentence for one in told}
+    assert said["condensate_per_run@now"].endswith(" L/h, over the last 4 h.")
+    assert said["coil_drying@now"].endswith(" g/kg.")
