@@ -1,12 +1,12 @@
 """Many farms watched at once: what of the machine it takes, and how long from a reading to its notice.
 
-``python bench/watch.py`` watches a thousand farms of the demonstration's series, each reading every 10 s, for three
-minutes of real time after a warm-up; ``--quick`` four farms for some seconds, in under 50 s; ``--farms N`` any number.
-Each farm's readings come at their own moment of the 10 s. After the warm-up each farm reads dangerous CO2 once, at its
-own moment of the run: the time from that reading's moment to the channel being called is the latency. What does not
-press waits for up to ``--pace`` seconds. Two processes share the farms, each with one store. Everything is on: derived
-series, quality, excursions, alarms, findings, day sheets, notices. The baseline stores the same readings and watches
-nothing. Then one farm gets a whole day of readings a day late.
+``python bench/watch.py`` watches a thousand farms of sixty series, the demonstration's and eight more, each reading
+every 10 s, for three minutes of real time after a warm-up; ``--quick`` four farms for some seconds, in under 50 s;
+``--farms N`` any number. Each farm's readings come at their own moment of the 10 s. After the warm-up each farm reads
+dangerous CO2 once, at its own moment of the run: the time from that reading's moment to the channel being called is
+the latency. What does not press waits for up to ``--pace`` seconds. Two processes share the farms, each with one
+store. Everything is on: derived series, quality, excursions, alarms, findings, day sheets, notices. The baseline
+stores the same readings and watches nothing. Then one farm gets a whole day of readings a day late.
 """
 
 from __future__ import annotations
@@ -28,6 +28,7 @@ sys.path[0] = str(ROOT)
 
 from bench.year import DAY_US, END_US, FARM, MINUTE_US, TYPICAL, invented
 from farm.check import Description, read_description
+from farm.description import DescribedSeries
 from farm.flags import Flag
 from farm.notices import Notices
 from farm.quantities import Kind
@@ -43,6 +44,12 @@ from watch.pace import PACE_S, Pace
 CADENCE_S = 10.0
 WORKERS = 2
 DANGER_PPM = 6500.0
+SECOND_PROBES = "solution_ec", "solution_ph", "solution_temperature"
+MORE = [
+    ("room", "air_pressure", ""),
+    *((f"row-{row}", "leaf_temperature", "") for row in (1, 2, 3, 4)),
+    *(("reservoir", quantity, "second") for quantity in SECOND_PROBES),
+]
 PEOPLE = {"people": {"ada": {"label": "Ada", "webhooks": [{"url": "https://farm.example", "secret": "none"}]}}}
 
 
@@ -73,7 +80,8 @@ class Watched:
 
     def __init__(self, name, plain, store, journal, pace_s):
         place = plain.farm.model_copy(update={"name": name})
-        quick = [one.model_copy(update={"cadence_s": CADENCE_S}) for one in plain.series]
+        more = [DescribedSeries(zone=zone, quantity=quantity, sensor=sensor) for zone, quantity, sensor in MORE]
+        quick = [one.model_copy(update={"cadence_s": CADENCE_S}) for one in [*plain.series, *more]]
         notices = Notices.model_validate(PEOPLE)
         self.farm = plain.model_copy(update={"farm": place, "series": quick, "notices": notices})
         self.store, self.called = store, Called()
@@ -237,7 +245,7 @@ def main():
     share = sum(one["cpu_share"] for one in told) / cores
     latencies = np.array([one for part in told for one in part["latencies"]])
     told_at_all = np.isfinite(latencies)
-    series = len(read_description(FARM).farm.series)
+    series = len(read_description(FARM).farm.series) + len(MORE)
     print(f"{farms} farms of {series} series at {CADENCE_S:g} s, {cores} cores, load before {load:.1f}")
     print(f"behind at the end: {max(one['behind_s'] for one in told):.2f} s; alarms {len(latencies)}, untold "
           f"{int((~told_at_all).sum())}; a late day of {late_readings:,} readings\n")  # fmt: skip

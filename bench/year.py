@@ -37,7 +37,8 @@ END_US = 1_767_225_600_000_000  # 2026-01-01T00:00:00Z
 MINUTE_US = 60_000_000
 DAY_US = 1440 * MINUTE_US
 TYPICAL = {"ppfd": 240.0, "co2_mole_fraction": 800.0, "solution_ec": 1.6, "solution_ph": 6.0, "relative_humidity": 66.0,
-           "air_temperature": 22.0, "solution_temperature": 20.0, "electrical_power": 2500.0}  # fmt: skip
+           "air_temperature": 22.0, "leaf_temperature": 21.0, "air_pressure": 101.3, "solution_temperature": 20.0,
+           "electrical_power": 2500.0}  # fmt: skip
 
 
 def invented(series, described, minutes, draw):
