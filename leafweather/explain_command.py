@@ -67,7 +67,7 @@ def lines(found: FindingEntry, zone: tzinfo) -> list[str]:
         told.append(f"This cause leads since {_local(microseconds(led), zone)}.")
     if detail.get("last_seen"):
         seen = datetime.fromisoformat(detail["last_seen"])
-        told.append(f"Last seen in an hour's own readings {_local(microseconds(seen), zone)}: some look back on a day.")
+        told.append(f"Last seen {_local(microseconds(seen), zone)}; evidence that looks back on a day lasts longer.")
     for one in detail["causes"]:
         told += ["", *_cause(one, f"{100 * one['probability']:.0f} %")]
     for one in detail["also"]:

@@ -25,9 +25,7 @@ _CAUTIONS = {
 }
 CANNOT_TELL = "cannot_tell"
 LEADS_SINCE = "leads_since"  # of something unusual: since when its first cause, or one like it, is the likeliest
-LAST_SEEN = (
-    "last_seen"  # of something unusual that is over: the end of the last hour whose own readings show its first cause
-)
+LAST_SEEN = "last_seen"  # of something unusual that is over: when the last hour ended whose own readings show its cause
 UNUSUAL = "unusual"  # the subject of a finding that no excursion led to
 
 

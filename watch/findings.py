@@ -74,7 +74,9 @@ class FindingsKeeper:
     @property
     def outrun(self) -> bool:
         """Whether whole hours came that were not yet looked at in quiet, as many do with a backlog."""
-        return all(_whole_hour(newest_us) > self._looked_us for newest_us in (self._noted_us, self._measured_us()))
+        if _whole_hour(self._noted_us) <= self._looked_us:  # the store is asked only where it may be so
+            return False
+        return _whole_hour(self._measured_us()) > self._looked_us
 
     def _measured_us(self) -> int:
         """Return when was measured last; 0 where never. What is noted as changed may reach beyond it."""

@@ -231,7 +231,8 @@ def next_check(named: Sequence[str], quantities: Collection[str] | None = None) 
     cause, the first cause's own check.
     """
     first = named[0]
-    for second in named[1:2]:
+    if len(named) > 1:
+        second = named[1]
         apart = [
             one
             for one in CHECKS
