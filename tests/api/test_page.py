@@ -138,7 +138,8 @@ def test_the_keyboard_reaches_and_moves_everything(visit):
     expect(page.get_by_role("radio", name="Day")).to_be_checked()
     expect(page.locator(".spanned")).to_contain_text("Sun 1 Mar, 13:00 CET to Mon 2 Mar 2026, 13:00 CET")
     slider = page.get_by_role("slider", name="Read a moment")
-    expect(slider).to_have_attribute("max", "1439")  # the day has come: every minute
+    # the day has come: every minute, and one more where the page's own clock has gone on past the server's still one
+    expect(slider).to_have_attribute("max", re.compile("^14(39|40)$"))
     slider.focus()
     before = slider.get_attribute("aria-valuetext")
     page.keyboard.press("Home")
