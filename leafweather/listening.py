@@ -156,7 +156,7 @@ class Impatient(H11Protocol):
 
 
 class Ending(uvicorn.Server):
-    """A server that ends the streams of those who listen to changes before it stops: they have no end of their own."""
+    """A server that lets go of everybody as it stops; those who listen to changes first: their streams have no end."""
 
     def __init__(self, config: uvicorn.Config, streams: Changes) -> None:
         super().__init__(config)
@@ -166,6 +166,9 @@ class Ending(uvicorn.Server):
         """Stop."""
         self._streams.close()
         await super().shutdown(sockets)
+        for one in list(self.server_state.connections):  # who reads nothing, or came in meanwhile
+            one.transport.abort()
+        await asyncio.sleep(0)  # the loop lets go of them
 
 
 def server_of(house: House, settings: Settings) -> uvicorn.Server:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import socket
 import threading
 import time
@@ -13,6 +14,7 @@ from leafweather import listening
 from leafweather.listening import listening_socket, server_of
 from leafweather.settings import Settings
 from tests.conftest import eventually
+from tests.serving import Served
 
 
 @pytest.fixture
@@ -105,3 +107,14 @@ def test_a_head_without_end_is_refused(service):
     with connected(service) as long:
         long.sendall(b"GET / HTTP/1.1\r\nHost: localhost\r\n" + (b"X: " + b"y" * 1000 + b"\r\n") * 20)
         assert b"HTTP/1.1 400 " in rest(long)
+
+
+def test_who_reads_nothing_is_let_go_of_when_the_service_stops(house):
+    served = Served(house)
+    with socket.socket() as deaf:
+        deaf.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
+        deaf.connect(("127.0.0.1", served.port))
+        deaf.sendall(b"GET /api/v1/openapi.json HTTP/1.1\r\nHost: localhost\r\n\r\n" * 60)  # more than the kernel holds
+        eventually(lambda: any(one.flow.write_paused for one in served.server.server_state.connections))
+        served.stop()
+    gc.collect()  # a connection that is still open would be complained of here
