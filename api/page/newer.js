@@ -12,6 +12,11 @@ function found(worker) {
   tell();
 }
 
+/** Tell of a worker once it has all its files. */
+function follow(worker) {
+  worker?.addEventListener("statechange", () => worker.state === "installed" && navigator.serviceWorker.controller && found(worker));
+}
+
 /** Let the newer version take over and load it; nothing happens while another page of the older one is open. */
 function takeOver(worker) {
   navigator.serviceWorker.addEventListener("controllerchange", () => location.reload(), { once: true });
@@ -28,10 +33,8 @@ export async function atOnce(onNewer) {
     found(registration.waiting);
     takeOver(registration.waiting);
   }
-  registration.addEventListener("updatefound", () => {
-    const worker = registration.installing;
-    worker.addEventListener("statechange", () => worker.state === "installed" && navigator.serviceWorker.controller && found(worker));
-  });
+  follow(registration.installing); // of a newer version that began to come before this page did
+  registration.addEventListener("updatefound", () => follow(registration.installing));
 }
 
 /** Keep the page's files, once: browsers allow it on this machine and over HTTPS alone, and all else works without it. */

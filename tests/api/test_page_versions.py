@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import asyncio
 import shutil
+import threading
 
 import pytest
+from starlette.staticfiles import StaticFiles
 
 from api import page_files
 from api.page_files import PAGE
@@ -108,6 +111,32 @@ def test_a_newer_version_comes_whole_once_no_page_of_the_older_is_open(context, 
     releases.stop()
     page.reload()
     assert versions(page) == "two"
+
+
+def test_a_page_opened_while_the_newer_version_comes_is_told_of_it_too(context, releases, monkeypatch):
+    goes_on = threading.Event()
+
+    class Slow(StaticFiles):
+        async def get_response(self, path, scope):
+            while path == "zones.js" and not goes_on.is_set():
+                await asyncio.sleep(0.02)
+            return await super().get_response(path, scope)
+
+    releases.release("one")
+    page, other = opened(context, releases), opened(context, releases)
+    eventually(lambda: page.evaluate(ACTIVE))
+    again(page)
+    again(other)
+    monkeypatch.setattr(page_files, "StaticFiles", Slow)
+    releases.release("two")
+    try:
+        again(other)
+        eventually(lambda: other.evaluate(INSTALLING))
+        again(page)
+    finally:
+        goes_on.set()
+    expect(page.get_by_text("A newer version of this page is here.")).to_be_visible()
+    assert (versions(page), versions(other)) == ("one", "one")
 
 
 def test_the_newer_version_is_loaded_by_a_press(context, releases):
