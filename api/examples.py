@@ -117,6 +117,10 @@ _FINDING: dict[str, Any] = {
     "first_check": "Look at the coil's drain while the compressor runs: does water come?",
     "next_check": "Look at the coil, its drain and its pan while the compressor runs.",
     "next_check_shows": {},
+    "found_before": [
+        {"id": "51c2a90f7d", "onset": "2026-02-20T14:00:00Z", "end": "2026-02-20T19:00:00Z", "place_labels": []}
+    ],
+    "shown_in": [["room/flow_rate/condensate"]],
     "urgent": False,
     "cautions": [],
 }

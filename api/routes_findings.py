@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Sequence
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Query
 
 from api import examples, schemas
+from api.finding_tracks import tracks
 from api.house import House, TheHouse
 from api.pages import AskedPlace, Limit, Place
 from api.problems import Problem
@@ -14,6 +16,7 @@ from api.spans import AskedOpenSpan
 from farm.readings import instant
 from store.entries import FindingEntry
 from watch.first_checks import first_check
+from watch.recurrence import Event, found_before
 
 router = APIRouter(tags=["findings"])
 
@@ -33,9 +36,7 @@ def findings(
     )
     shown = found[:limit]
     last = Place(shown[-1].onset_us, shown[-1].identity) if len(found) > limit else None
-    return schemas.FindingsAnswer(
-        findings=[_finding(house, one) for one in shown], next=None if last is None else str(last)
-    )
+    return schemas.FindingsAnswer(findings=_told(house, shown), next=None if last is None else str(last))
 
 
 @router.get("/findings/{id}", response_model=schemas.FindingAnswer, responses=examples.of("finding"))
@@ -46,10 +47,15 @@ def finding(
     found = house.journal.findings.of(house.farm.name, identity)
     if found is None:
         raise Problem(404, f"There is no finding {identity[:200]!r}. /api/v1/findings lists every one.")
-    return _finding(house, found)
+    return _told(house, [found])[0]
 
 
-def _finding(house: House, one: FindingEntry) -> schemas.FindingAnswer:
+def _told(house: House, entries: Sequence[FindingEntry]) -> list[schemas.FindingAnswer]:
+    before, known = found_before(house.journal, entries), house.known().keys()
+    return [_finding(house, one, before.get(one.identity, []), known) for one in entries]
+
+
+def _finding(house: House, one: FindingEntry, before: Sequence[Event], known: Collection[str]) -> schemas.FindingAnswer:
     detail: dict[str, Any] = one.detail
     excursion = one.subject if "series" in detail else None
     return schemas.FindingAnswer(
@@ -62,6 +68,16 @@ def _finding(house: House, one: FindingEntry) -> schemas.FindingAnswer:
         end=instant(one.end_us) if one.end_us is not None else None,
         at=instant(one.at_us),
         first_check=first_check(detail),
+        found_before=[
+            schemas.FoundBefore(
+                id=each.identity,
+                onset=instant(each.onset_us),
+                end=instant(each.end_us or each.onset_us),
+                place_labels=list(each.place_labels),
+            )
+            for each in before
+        ],
+        shown_in=tracks(house.farm, known, detail),
         **{name: detail[name] for name in schemas.FindingAnswer.model_fields if name in _TOLD and name in detail},
     )
 

@@ -312,6 +312,15 @@ class CauseRow(BaseModel):
     check: str | None
 
 
+class FoundBefore(BaseModel):
+    """An earlier time at which the same cause was found, by one or several findings."""
+
+    id: str = Field(description="of the first of them")
+    onset: datetime
+    end: datetime
+    place_labels: list[str]
+
+
 class FindingAnswer(BaseModel):
     """What may be behind an excursion, something unusual, or a night to come."""
 
@@ -338,6 +347,13 @@ class FindingAnswer(BaseModel):
     first_check: str = Field("", description="what to check first, as the alarm and the first screen say it too")
     next_check: str | None = Field(description="the cheapest check that tells the first two causes apart")
     next_check_shows: dict[str, str] = Field(description="what it shows under each")
+    found_before: list[FoundBefore] = Field(
+        [],
+        description="when the same cause was found in the 90 days before, at any place, the newest first; at most five",
+    )
+    shown_in: list[list[str]] = Field(
+        [], description="tracks of the timeline, each of series, that show what speaks for its first cause"
+    )
     urgent: bool
     cautions: list[str]
 

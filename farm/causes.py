@@ -108,7 +108,8 @@ CAUSES: tuple[Cause, ...] = (
     # Humid
     _air("drying_lost", "The coil's water does not leave the room (drain blocked, blown off the coil, or frozen on it)", _E, HUMID,
          "Look at the coil's drain, its pan and the floor below while the compressor runs: does water come, does the pan "
-         "stand full? Is there ice, with a filter or fan that lets little air through?", caution=MAINS_CAUTION),
+         "stand full? Is there ice, with a filter or fan that lets little air through? Keep water and wet hands from mains "
+         "parts.", caution=MAINS_CAUTION),
     _air("coil_short_of_capacity", "The air conditioner cannot keep up (lost refrigerant, or too small by now)", _E,
          (*HUMID, *HOT), "Feel the supply air after ten minutes of running: hardly colder than the room means lost capacity. "
          "Refrigerant is for licensed people.", slow=True),

@@ -159,7 +159,7 @@ def report(
             [(f"{times} times, {100 * share:.0f} %", name) for name, times, share in figures.most_frequent],
         ),
         ("Chattering", [(f"{times} times", name) for name, times in figures.chattering]),
-        ("Standing for more than a day", [(f"{hours:.0f} h", name) for name, hours in figures.stale]),
+        ("Standing now, for more than a day", [(f"{hours:.0f} h", name) for name, hours in figures.stale]),
     ):
         typer.echo(f"{title}:" + ("" if rows else " none"))
         for figure, name in rows:

@@ -14,8 +14,11 @@ from leafweather.settings import Settings
 from watch.first_checks import steps
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from store.entries import FindingEntry
     from store.journal import Journal
+    from watch.recurrence import Event
 
 BAD_CALL = 2
 
@@ -29,6 +32,7 @@ def explain(
     """Print the likely causes of an excursion (or of a finding), the evidence, and what to check next."""
     from store.contract import StoreUnavailable, StoreUnusable
     from store.journal import Journal
+    from watch.recurrence import found_before
 
     folder = data if data is not None else Settings().data
     file = folder / "journal.sqlite"
@@ -38,6 +42,7 @@ def explain(
         with Journal(f"sqlite:///{file.resolve()}") as journal:
             found = journal.findings.named(excursion)
             zone = UTC if found is None else clock_of(journal, found.farm)
+            before = [] if found is None else found_before(journal, [found]).get(found.identity, [])
     except (StoreUnavailable, StoreUnusable) as error:
         _stop(str(error))
     if found is None:
@@ -45,7 +50,7 @@ def explain(
             f"there is no finding about {excursion!r}: take an id from the page or /api/v1/excursions; one is made "
             "within a quarter of an hour of an excursion's beginning"
         )
-    typer.echo("\n".join(lines(found, zone)))
+    typer.echo("\n".join(lines(found, zone, before)))
 
 
 def clock_of(journal: Journal, farm: str) -> tzinfo:
@@ -56,8 +61,8 @@ def clock_of(journal: Journal, farm: str) -> tzinfo:
     return UTC if described is None else described.farm.zone_info
 
 
-def lines(found: FindingEntry, zone: tzinfo) -> list[str]:
-    """Return a finding as lines of text, with times by a clock that is named."""
+def lines(found: FindingEntry, zone: tzinfo, before: Sequence[Event] = ()) -> list[str]:
+    """Return a finding as lines of text, with times by a clock that is named; ``before`` it the same was found."""
     detail = found.detail
     until = "still holds" if found.end_us is None else f"until {_local(found.end_us, zone)}"
     since, as_of = _local(found.onset_us, zone), _local(found.at_us, zone)
@@ -67,7 +72,11 @@ def lines(found: FindingEntry, zone: tzinfo) -> list[str]:
         told.append(f"This cause leads since {_local(microseconds(led), zone)}.")
     if detail.get("last_seen"):
         seen = datetime.fromisoformat(detail["last_seen"])
-        told.append(f"Last seen {_local(microseconds(seen), zone)}; evidence that looks back on a day lasts longer.")
+        told.append(
+            f"Last seen about {_local(microseconds(seen), zone)}; what looks back on a day or two shows it longer."
+        )
+    if before:
+        told.append(f"The same cause was found before: {'; '.join(_local(one.onset_us, zone) for one in before)}.")
     for one in detail["causes"]:
         told += ["", *_cause(one, f"{100 * one['probability']:.0f} %")]
     for one in detail["also"]:

@@ -153,6 +153,20 @@ class FindingEntry:
 
 
 @dataclass(frozen=True, slots=True)
+class FirstCause:
+    """The first cause that a finding names, and when: since when it leads and was last seen in ISO 8601, if told."""
+
+    identity: str
+    onset_us: int
+    end_us: int | None
+    cause: str
+    probability: float
+    place_labels: tuple[str, ...]
+    leads_since: str | None
+    last_seen: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class DaySheetEntry:
     """The summary of one local day, and which description of the farm it was made with."""
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from sqlalchemy import ColumnElement, func, or_, select, tuple_
 
-from store.entries import FindingEntry
+from store.entries import FindingEntry, FirstCause
 from store.journal_database import JournalDatabase
 from store.tables import BasisRow, FindingRow
 
@@ -84,6 +84,26 @@ class JournalFindings:
         query = query.order_by(FindingRow.onset_us.desc(), FindingRow.identity.desc()).limit(most)
         with self._database.reading() as session:
             return [row.entry() for row in session.scalars(query)]
+
+    def first_causes(self, farm: str, start_us: int, end_us: int) -> list[FirstCause]:
+        """Return the first cause of each finding that holds at some instant of ``[start_us, end_us)``, by onset."""
+        first = "causes", 0
+        query = select(
+            FindingRow.identity,
+            FindingRow.onset_us,
+            FindingRow.end_us,
+            FindingRow.detail[(*first, "cause")].as_string(),
+            FindingRow.detail[(*first, "probability")].as_float(),
+            FindingRow.detail[(*first, "place_labels")],
+            FindingRow.detail["leads_since"].as_string(),
+            FindingRow.detail["last_seen"].as_string(),
+        ).where(*_holding(farm, start_us, end_us))
+        with self._database.reading() as session:
+            rows = session.execute(query.order_by(FindingRow.onset_us, FindingRow.identity)).all()
+        return [
+            FirstCause(identity, onset_us, until_us, cause, probability or 0.0, tuple(places or ()), leads, seen)
+            for identity, onset_us, until_us, cause, probability, places, leads, seen in rows
+        ]
 
     def state(self, farm: str) -> tuple[int, int, int, int]:
         """Return how many findings there are, how many of them ended, when the newest was worked out, and a number.

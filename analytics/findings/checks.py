@@ -120,7 +120,7 @@ CHECKS: tuple[Check, ...] = (
     Check("Clean the EC probe and read it again.", 5,
           _shows(the_reading_rises=("ec_probe_fouled",), nothing_changes=("ec_probe_drift", "ec_compensation_wrong",
                  "doser_line_air", "nutrient_stock_empty")), _EC),
-    Check("Look at the bottles: is stock in them, and in their lines?", 1,
+    Check("Look at the bottles: is stock in them, and in their lines? Pause the doser before refilling one.", 1,
           _shows(a_bottle_is_empty=("nutrient_stock_empty", "acid_empty", "base_empty"),
                  bubbles_in_a_line=("doser_line_air",),
                  full_bottles_and_lines=("ec_probe_fouled", "ec_probe_drift", "dilution_leak", "salt_uptake_high",

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import NamedTuple
 
+import numpy as np
+
 from analytics.alignment import Floats
 from analytics.findings.checks import CIRCUITS, moved_by, next_check
 from analytics.findings.deviation import LEAST_DAYS, NOT_KNOWN, NOW, SLOW, USUAL, Deviation
@@ -277,7 +279,8 @@ def _evidence(farm: Farm, one: Deviation, hour: int, weight: float) -> Evidence:
     if one.name.endswith(NOW) and spec.hours > OWN_H:
         text += f", over the last {spec.hours} h"
     if one.last is not None and one.last[hour]:
-        text += ", as it was seen last"
+        seen = np.flatnonzero(~one.last[: hour + 1])
+        text += f", as it was seen last, {hour - seen[-1]} h before" if len(seen) else ", as it was seen last"
     if one.name.endswith(SLOW):
         text += ", over the last day against the weeks before"
     return Evidence(f"{text}.", one.name, one.place, value, usual, spread, unit, weight)

@@ -106,14 +106,20 @@ SPECS: dict[str, Spec] = {
     "salt_balance": Spec("Change of salt less what doses should bring", "mS/cm/h", 0.0004, 4, hours=12),
     "ph": Spec("pH", "pH", 0.05, hours=1),
     "ph_drift": Spec("Drift of pH between doses", "pH/h", 0.0015, 4, hours=12),
-    "nutrient_ml": Spec("Nutrients dosed", "mL/h", 0.1, 1, relative=True, hours=24),
+    "nutrient_ml": Spec("Nutrients dosed, all bottles together", "mL/h", 0.1, 1, relative=True, hours=24),
     "acid_ml": Spec("Acid dosed", "mL/h", 0.12, 1, relative=True, hours=24),
     "base_ml": Spec("Base dosed", "mL/h", 0.12, 1, relative=True, hours=24),
-    "ec_response": Spec("Rise of EC after a dose, against the stock's strength", "1", 0.02, relative=True, hours=2),
-    "acid_response": Spec("Fall of pH after acid, for each mL in a litre", "pH L/mL", 0.05, relative=True, hours=2),
-    "base_response": Spec("Rise of pH after base, for each mL in a litre", "pH L/mL", 0.05, relative=True, hours=2),
-    "ec_late": Spec("Part of EC's answer to doses that comes after ten minutes", "1", 0.05, hours=2),
-    "ph_late": Spec("Part of pH's answer to acid that comes after ten minutes", "1", 0.05, hours=2),
+    "ec_response": Spec(
+        "Rise of EC after a day's doses, against the stock's strength", "1", 0.02, relative=True, hours=2
+    ),
+    "acid_response": Spec(
+        "Fall of pH after a day's acid, for each mL in a litre", "pH L/mL", 0.05, relative=True, hours=2
+    ),
+    "base_response": Spec(
+        "Rise of pH after a day's base, for each mL in a litre", "pH L/mL", 0.05, relative=True, hours=2
+    ),
+    "ec_late": Spec("Part of EC's answer to a day's doses that comes after ten minutes", "1", 0.05, hours=2),
+    "ph_late": Spec("Part of pH's answer to a day's acid that comes after ten minutes", "1", 0.05, hours=2),
     "solution_temperature": Spec("Solution temperature", "°C", 0.3, 1, hours=1),
     "oxygen": Spec("Dissolved oxygen", "mg/L", 0.1, 1, hours=1),
     # Water

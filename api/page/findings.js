@@ -11,6 +11,7 @@ const LASTS = "9999-12-31T00:00:00Z";
 const NBSP = "\u00a0";
 
 const began = (one) => Date.parse(one.onset);
+const leads = (one) => Date.parse(one.leads_since ?? one.onset); // before it something else was unusual
 const percent = (one) => (one.probability === null ? "beside it" : `${number(100 * one.probability, 0)}${NBSP}%`);
 
 /** What is found, in groups of one headline, whatever its probability, and of one time: one fault takes many series out of their bands. */
@@ -18,7 +19,7 @@ export function alike(findings) {
   let groups = [];
   for (const one of findings) {
     const words = one.headline.replace(/ \(\d+\s%\)/, "");
-    const [from, until] = [began(one), Date.parse(one.last_seen ?? one.end ?? LASTS)];
+    const [from, until] = [leads(one), Date.parse(one.last_seen ?? one.end ?? LASTS)];
     const same = groups.filter((some) => some.words === words && from <= some.until + ONE_EVENT_MS && until >= some.from - ONE_EVENT_MS);
     const joined = {
       words,
@@ -82,16 +83,32 @@ function apart(found, list, zone) {
   return `${series ? `${series.zone_label}, ${series.label}` : found.series ?? "Beside the excursions"}, from ${dayAndClock(Date.parse(found.onset), zone)}`;
 }
 
+/** The same cause before: what comes back asks for more than to be mended once more. */
+function Before({ found, zone, view }) {
+  if (!found.found_before.length) return null;
+  const here = found.causes[0].place_labels.join();
+  const where = (one) => (one.place_labels.length && one.place_labels.join() !== here ? ` (${one.place_labels.join("; ")})` : "");
+  return html`<p>The same cause was found before: ${found.found_before.map((one, i) => html`${i > 0 && "; "}<a href=${link(atFinding(view, one.id))} data-shows="excursions" data-title="findings">${dayAndClock(Date.parse(one.onset), zone)}</a>${where(one)}`)}.</p>`;
+}
+
+/** The excursion's own series, and below it those that show what speaks for the first cause. */
+function onTimeline(found, view, now) {
+  const shown = around(view, found.series, began(found), found.end && Date.parse(found.end), now);
+  const tracks = [...(found.series ? [[found.series]] : []), ...found.shown_in.filter((one) => one.join() !== found.series)];
+  return found.shown_in.length ? { ...shown, tracks } : shown;
+}
+
 function Found({ found, zone, view, now, open, headline }) {
   const onset = Date.parse(found.onset);
   const end = found.end && Date.parse(found.end);
   const seen = found.last_seen && dayAndClock(Date.parse(found.last_seen), zone);
-  const until = seen ? `, last seen ${seen} (over ${dayAndClock(end, zone)}: some evidence looks back on a day)` : end ? `, until ${dayAndClock(end, zone)}` : ", still so";
+  const until = seen ? `, last seen about ${seen}; what looks back on a day or two showed it until ${dayAndClock(end, zone)}` : end ? `, until ${dayAndClock(end, zone)}` : ", still so";
   const labels = found.cannot_tell_apart.map((cause) => found.causes.find((one) => one.cause === cause)?.label ?? cause);
   return html`<details class="long" id=${`found-${found.id}`} open=${open}>
     <summary>${found.urgent && html`<strong class="outside">Now: </strong>`}${headline ?? whole(found.headline)}</summary>
     ${found.cautions.map((text) => html`<p class="caution"><strong>Caution.</strong> ${text}</p>`)}
-    <p class="note">${found.subject === "night" ? "for the night from" : "since"} ${dayAndClock(onset, zone)}${until}${found.leads_since && `; this cause leads since ${dayAndClock(Date.parse(found.leads_since), zone)}`}; <a href=${link(around(view, found.series, onset, end, now))} data-shows="timeline">on the timeline</a></p>
+    <p class="note">${found.subject === "night" ? "for the night from" : "since"} ${dayAndClock(onset, zone)}${until}${found.leads_since && `; this cause leads since ${dayAndClock(Date.parse(found.leads_since), zone)}`}; <a href=${link(onTimeline(found, view, now))} data-shows="timeline">on the timeline</a></p>
+    <${Before} found=${found} zone=${zone} view=${view} />
     <ol class="causes">${found.causes.map((one) => html`<${Cause} key=${one.cause} one=${one} />`)}</ol>
     ${found.also.length > 0 && html`<p>The numbers show a second fault beside it:</p><ul class="causes">${found.also.map((one) => html`<${Cause} key=${one.cause} one=${one} />`)}</ul>`}
     ${labels.length > 0 && html`<p>This farm\u2019s sensors do not tell these apart: ${labels.join("; ")}.</p>`}
@@ -124,7 +141,7 @@ export function Findings({ feed, zone, view, asked }) {
   const series = feed.data("series")?.series ?? [];
   const listed = (several, unfolded) => several.map((found) => html`<${Found} key=${found.id} ...${{ found, zone, view, now, open: unfolded }} headline=${several.length > 1 ? apart(found, series, zone) : null} />`);
   const grouped = (several, unfolded) => alike(several).map((some) => (some.length === 1 ? listed(some, unfolded) : html`<details class="long" key=${some[0].id} open=${unfolded}>
-    <summary>${whole(some[0].headline)} In ${some.length} ${some.every((one) => one.excursion) ? "excursions" : "findings"}, from ${dayAndClock(Math.min(...some.map(began)), zone)}.</summary>${listed(some, false)}</details>`));
+    <summary>${whole(some[0].headline)} In ${some.length} ${some.every((one) => one.excursion) ? "excursions" : "findings"}, from ${dayAndClock(Math.min(...some.map(leads)), zone)}.</summary>${listed(some, false)}</details>`));
   return html`<section id="findings" aria-labelledby="findings-title">
     <div class="head"><h2 id="findings-title">Likely causes</h2><p class="note">What may be behind excursions and anything unusual, held against this farm\u2019s own earlier days. Probabilities are a model\u2019s; look before you act.${answer?.next && ` The newest ${answer.findings.length} of them.`}</p></div>
     <div class="body">

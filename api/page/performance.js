@@ -28,7 +28,7 @@ function Figures({ found }) {
       ]} />
     <${Often} title="Most frequent" heads=${["Which", "Times", "Share"]} rows=${found.most_frequent.map((one) => [capital(one.text), one.times, percent(one.share)])} />
     <${Often} title="Chattering" heads=${["Which", "Times"]} rows=${found.chattering.map((one) => [capital(one.text), one.times])} />
-    <${Often} title="Standing for more than a day" heads=${["Which", "For"]} rows=${found.stale.map((one) => [capital(one.text), `${number(one.hours, 0)}${NBSP}h`])} />
+    <${Often} title="Standing now, for more than a day" heads=${["Which", "For"]} rows=${found.stale.map((one) => [capital(one.text), `${number(one.hours, 0)}${NBSP}h`])} />
     <p class="note">A small farm should lie far below the benchmarks. An alarm that is frequent, and that nobody acts on, wants another limit, a longer delay, or to be off.</p>`;
 }
 

@@ -101,7 +101,7 @@ def _causes(tell: Telling, findings: Sequence[Row]) -> list[Item]:
 def _heading(tell: Telling, one: Row, many: int) -> str:
     until = "still so" if one["end"] is None else f"until {tell.day_and_clock(one['end'])}"
     if one.get("last_seen"):
-        until = f"last seen {tell.day_and_clock(one['last_seen'])}"
+        until = f"last seen about {tell.day_and_clock(one['last_seen'])}"
     together = f" In {many} findings." if many > 1 else ""
     since = f" (this cause leads since {tell.day_and_clock(one['leads_since'])})" if one.get("leads_since") else ""
     return f"{one['headline']}{together} From {tell.day_and_clock(one['onset'])}{since}, {until}."

@@ -6,6 +6,7 @@ from api.app import House
 from api.examples import EXAMPLES
 from farm.check import check_text
 from farm.readings import iso_time
+from store.embedded import EmbeddedStore
 from store.entries import FindingEntry
 from store.journal import Journal
 from tests.api.conftest import Client, assert_problem
@@ -18,7 +19,7 @@ TOLD = {name: EXAMPLES["finding"][name] for name in ("headline", "causes", "also
 ABOUT = FindingEntry(
     "testfarm", "aaaaaaaaaa", T0_US, None, T0_US + HOUR_US, {**TOLD, "series": "room/air_temperature", "side": "high"}
 )
-OVER = FindingEntry("testfarm", "unusual", T0_US - 9 * HOUR_US, T0_US - 3 * HOUR_US, T0_US - 4 * HOUR_US, TOLD)
+OVER = FindingEntry("testfarm", "unusual", T0_US - 9 * HOUR_US, T0_US - 4 * HOUR_US, T0_US - 5 * HOUR_US, TOLD)
 NIGHT = FindingEntry(
     "testfarm", "night/north-wall", NOW_US + HOUR_US, NOW_US + 9 * HOUR_US, NOW_US, {**TOLD, "surface": "north-wall"}
 )
@@ -26,9 +27,12 @@ NIGHT = FindingEntry(
 
 @pytest.fixture
 def ask(tmp_path):
-    with Journal(f"sqlite:///{tmp_path}/journal.sqlite") as journal:
+    with (
+        Journal(f"sqlite:///{tmp_path}/journal.sqlite") as journal,
+        EmbeddedStore(tmp_path) as store,
+    ):
         journal.findings.replace("testfarm", 0, [ABOUT, OVER, NIGHT])
-        client = Client(House(check_text(SMALL_FARM)[0], "hash", None, journal, dict, lambda: NOW_US))
+        client = Client(House(check_text(SMALL_FARM)[0], "hash", store, journal, dict, lambda: NOW_US))
         yield lambda path: client(f"/api/v1/{path}")
 
 
@@ -51,6 +55,18 @@ def test_a_finding_is_found_by_its_excursion_and_says_why(ask):
     assert found["series"] == "room/air_temperature"
     assert found["causes"] == TOLD["causes"]
     assert ask(f"findings/{NIGHT.identity}").json()["subject"] == "night"
+
+
+def test_a_finding_tells_when_the_same_was_found_before(ask):
+    assert ask("findings/aaaaaaaaaa").json()["found_before"] == [
+        {
+            "id": OVER.identity,
+            "onset": iso_time(OVER.onset_us),
+            "end": iso_time(OVER.end_us),
+            "place_labels": [],
+        }
+    ]
+    assert ask(f"findings/{OVER.identity}").json()["found_before"] == []
 
 
 def test_a_finding_that_is_not_there_says_where_to_look(ask):

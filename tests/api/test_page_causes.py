@@ -150,7 +150,7 @@ def test_two_events_of_one_headline_are_two_groups_whatever_their_order(visit):
         return OTHER | times | {"id": f"{number:010}"} | more
 
     early, late = [at(1, "01", "02"), at(2, "02", "03")], [at(3, "10", "11"), at(4, "15", "16")]
-    spans = at(5, "09", "23", last_seen="2026-02-27T17:00:00Z")
+    spans = at(5, "03", "23", leads_since="2026-02-27T09:00:00Z", last_seen="2026-02-27T17:00:00Z")
     for several in ([*early, *late, spans], [spans, *late[::-1], *early[::-1]]):
         page = visit("#open=excursions", findings=several)
         page.locator("#findings summary").filter(has_text="Over by now").click()
@@ -167,11 +167,12 @@ def test_two_events_of_one_headline_are_two_groups_whatever_their_order(visit):
 def test_what_is_over_tells_when_it_was_seen_last_and_what_a_check_would_show(visit):
     told = FINDING | {
         "series": None, "excursion": None, "onset": "2026-02-27T01:00:00Z", "end": "2026-02-28T20:00:00Z",
-        "last_seen": "2026-02-27T05:00:00Z", "next_check_shows": {"drying_lost": "it is wet", "as_usual": "it is dry"},
+        "last_seen": "2026-02-27T05:00:00Z", "shown_in": [],
+        "next_check_shows": {"drying_lost": "it is wet", "as_usual": "it is dry"},
     }  # fmt: skip
     page = visit(f"#found={FINDING['id']}", findings=[told])
     finding = page.locator(f"#found-{FINDING['id']}")
-    expect(finding).to_contain_text("last seen Fri 27 Feb, 06:00 (over Sat 28 Feb, 21:00: some evidence looks back")
+    expect(finding).to_contain_text("last seen about Fri 27 Feb, 06:00; what looks back on a day or two")
     expect(finding).to_contain_text("It is over. These checks may still show why it was.")
     expect(finding).to_contain_text("it is wet \u2013 then likelier: The coil's water does not leave the room")
     expect(finding).to_contain_text("it is dry \u2013 then likelier: As usual")
@@ -179,3 +180,26 @@ def test_what_is_over_tells_when_it_was_seen_last_and_what_a_check_would_show(vi
     expect(page.locator("#timeline-title")).to_be_focused()
     assert "tracks=room/air_temperature,room/relative_humidity," in page.url  # those that were there
     assert "from=2026-02-2" in page.url
+
+
+def test_the_timeline_shows_the_excursion_and_below_it_what_its_evidence_is_read_from(visit):
+    tracks = [["room/relative_humidity"], ["room/air_temperature", "row/ppfd"], ["row/lights_on"]]
+    page = visit(f"#found={FINDING['id']}", findings=[FINDING | {"shown_in": tracks}])
+    page.locator(f"#found-{FINDING['id']}").get_by_role("link", name="on the timeline").click()
+    expect(page.locator("#timeline-title")).to_be_focused()
+    assert f"tracks={HUMIDITY.key},room/air_temperature:row/ppfd,row/lights_on&" in page.url
+
+
+def test_what_was_found_before_is_told_with_the_way_there(visit):
+    lamps = FINDING["causes"][0] | {"place_labels": ["Row 3"]}
+    before = [
+        {"id": "cccccccccc", "onset": "2026-02-24T13:00:00Z", "end": "2026-02-24T19:00:00Z", "place_labels": ["Row 1"]},
+        {"id": "dddddddddd", "onset": "2026-02-16T13:00:00Z", "end": "2026-02-16T19:00:00Z", "place_labels": ["Row 3"]},
+    ]
+    page = visit(f"#found={FINDING['id']}", findings=[FINDING | {"causes": [lamps], "found_before": before}])
+    finding = page.locator(f"#found-{FINDING['id']}")
+    expect(finding).to_contain_text("The same cause was found before: Tue 24 Feb, 14:00 (Row 1); Mon 16 Feb, 14:00.")
+    old = FINDING | {"id": "dddddddddd", "headline": "The lamps were dark (97 %).", "found_before": []}
+    page.route("**/api/v1/findings/dddddddddd", lambda route: route.fulfill(json=old))
+    finding.get_by_role("link", name="Mon 16 Feb").click()
+    expect(page.locator("#found-dddddddddd summary")).to_be_focused()

@@ -566,4 +566,4 @@ def test_a_cause_that_began_while_something_else_was_unusual_says_since_when_it_
     assert heading == f"A pump is off (90 %). From Mon 2 Mar, 14:00{told}, still so."
     over = found | {"end": "2026-03-04T13:00:00Z", "last_seen": "2026-03-03T05:00:00Z"}
     heading = _heading(Telling(small_farm), over, 1).replace("\u00a0", " ")
-    assert heading == f"A pump is off (90 %). From Mon 2 Mar, 14:00{told}, last seen Tue 3 Mar, 06:00."
+    assert heading == f"A pump is off (90 %). From Mon 2 Mar, 14:00{told}, last seen about Tue 3 Mar, 06:00."

@@ -599,7 +599,7 @@ def test_what_is_over_tells_when_it_was_seen_last_and_later_sheets_leave_it_out(
     assert told_on(one.onset_us)
     assert told_on(seen_us - 1)
     assert not told_on(seen_us + 24 * HOUR_US)
-    assert "evidence that looks back on a day lasts longer" in "\n".join(lines(one, zone))
+    assert "what looks back on a day or two shows it longer" in "\n".join(lines(one, zone))
 
 
 def test_a_headline_tells_places_apart_whose_labels_hold_commas(kept):

@@ -426,3 +426,17 @@ def test_evidence_that_looks_back_on_hours_says_on_how_many(small_farm):
     said = {one.indicator: one.sentence for one in told}
     assert said["condensate_per_run@now"].endswith(" L/h, over the last 4 h.")
     assert said["coil_drying@now"].endswith(" g/kg.")
+
+
+def test_evidence_that_stands_as_it_was_seen_last_says_how_long_before(small_farm):
+    feature = "condensate@now"
+    table = Table({feature: USUAL}, {DRYING: {feature: LOWER}}, 0.1, 1.0)
+    stands = Deviation(feature, "", *np.zeros((3, 4)), np.zeros(4, np.int8), np.array([False, True, True, True]))
+    weighing = weighed(small_farm, table, [stands])
+
+    def told(hour):
+        [one] = explained(weighing, hour, np.array([1.0, 0.0, 0.0])).first.speaks_for
+        return one.sentence
+
+    assert told(2).endswith(", as it was seen last, 2 h before.")
+    assert "seen last" not in told(0)
