@@ -27,6 +27,16 @@ class Event(NamedTuple):
     place_labels: tuple[str, ...]
 
 
+def began_us(one: FirstCause) -> int:
+    """Return since when a finding tells of its cause: of what began while something else was unusual, not before."""
+    return _instant_us(one.leads_since) or one.onset_us
+
+
+def ended_us(one: FirstCause) -> int | None:
+    """Return until when a finding tells of its cause; None while it does."""
+    return _instant_us(one.last_seen) or one.end_us
+
+
 def found_before(journal: Journal, entries: Iterable[FindingEntry]) -> dict[str, list[Event]]:
     """Return the earlier events of each finding's first cause, the newest first, under the findings' identities.
 
@@ -40,16 +50,16 @@ def found_before(journal: Journal, entries: Iterable[FindingEntry]) -> dict[str,
     asked = {one.identity: one for one in entries if _cause(one.detail)}
     if not asked:
         return {}
-    began_us = {identity: _began_us(one.onset_us, one.detail.get(LEADS_SINCE)) for identity, one in asked.items()}
+    begin_us = {identity: _instant_us(one.detail.get(LEADS_SINCE)) or one.onset_us for identity, one in asked.items()}
     farm = next(iter(asked.values())).farm
-    known = journal.findings.first_causes(farm, min(began_us.values()) - BACK_US, max(began_us.values()) + 1)
+    known = journal.findings.first_causes(farm, min(begin_us.values()) - BACK_US, max(begin_us.values()) + 1)
     by_cause: dict[str, list[FirstCause]] = {}
     for each in known:
         if each.probability >= LEADS_FROM:
             by_cause.setdefault(each.cause, []).append(each)
     events = {cause: _events(several) for cause, several in by_cause.items()}
     return {
-        identity: _earlier(events.get(_cause(one.detail), []), began_us[identity]) for identity, one in asked.items()
+        identity: _earlier(events.get(_cause(one.detail), []), begin_us[identity]) for identity, one in asked.items()
     }
 
 
@@ -63,9 +73,8 @@ def _cause(detail: dict[str, Any]) -> str:
 def _events(several: list[FirstCause]) -> list[Event]:
     """Return what findings of one cause tell of, each event once, by its beginning."""
     found: list[Event] = []
-    for one in sorted(several, key=lambda one: _began_us(one.onset_us, one.leads_since)):
-        begin_us = _began_us(one.onset_us, one.leads_since)
-        end_us = microseconds(datetime.fromisoformat(one.last_seen)) if one.last_seen else one.end_us
+    for one in sorted(several, key=began_us):
+        begin_us, end_us = began_us(one), ended_us(one)
         if found and (found[-1].end_us is None or begin_us <= found[-1].end_us + APART_US):
             last = found[-1]
             ends = None if None in (last.end_us, end_us) else max(last.end_us or 0, end_us or 0)
@@ -81,5 +90,5 @@ def _earlier(events: list[Event], begin_us: int) -> list[Event]:
     return [one for one in over if one.onset_us >= begin_us - BACK_US][: -MOST_TOLD - 1 : -1]
 
 
-def _began_us(onset_us: int, leads_since: str | None) -> int:
-    return onset_us if leads_since is None else microseconds(datetime.fromisoformat(leads_since))
+def _instant_us(text: str | None) -> int | None:
+    return None if text is None else microseconds(datetime.fromisoformat(text))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 import time
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from datetime import date
 from typing import Any
@@ -75,7 +75,7 @@ class SheetWriting:
         self._opened = opened
         self._beside: SheetsBeside | None = None
 
-    def mark(self, changed: Mapping[Series, list[Stretch]], moved: Iterable[Stretch] = ()) -> None:
+    def mark(self, changed: Mapping[Series, list[Stretch]], moved: Sequence[Stretch] = ()) -> None:
         """Note which days' sheets do not hold any more by what changed and which excursions or findings moved."""
         under_way = self._beside.under_way if self._beside else ()
         stale = self._stale.mark(changed, moved, under_way)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analytics.alignment import held_us
 from analytics.drift import cumulative_sums
@@ -28,6 +29,9 @@ REFERENCE_DAYS = 4  # of those, the first ones say how far the places differ
 LEAST_REFERENCE_H = 48
 SLACK = 0.5  # accuracies: half of the shift that is to be found
 DECISION_INTERVAL_H = 12.0  # accuracies times hours: a shift by one accuracy is found in a day
+MOST_AN_HOUR = 1.0  # accuracies that an hour counts for: what warms one place for some hours is no drift
+HOURS_A_DAY = 24
+LEAST_OF_AN_HOUR = 2  # days that an hour's own reference needs
 
 
 def sibling_groups(farm: Farm) -> list[list[Series]]:
@@ -74,22 +78,24 @@ def disagreements(data: DayData) -> dict[Series, dict[str, Any]]:
 def drifts(data: DayData) -> dict[Series, dict[str, Any]]:
     """Return how each series' difference from its siblings has shifted since two weeks before the day's end.
 
-    The first days say how far each place differs from all; that is taken off before siblings are compared, so that
-    the median does not change over from one place to another.
+    The first days say how far each place differs from all at each hour of the day, since lamps do not warm all places
+    alike; that is taken off before siblings are compared, so that the median does not change over from one place to
+    another.
     """
     found = {}
     for group in sibling_groups(data.farm):
         hours, table = _hourly(data, group)
-        places = np.array([_reference(hours, one) for one in table - median_over_series(table)])
-        differences = difference_from_siblings(table - places[:, np.newaxis])
+        apart = table - median_over_series(table)
+        places = [_reference(hours, one) for one in apart]
+        differences = difference_from_siblings(table - np.array([_by_hour(hours, one) for one in apart]))
         accuracy = plus_or_minus(data.farm, group)
-        for series, difference, place, unit in zip(group, differences, places.tolist(), accuracy.tolist(), strict=True):
-            shift = difference - _reference(hours, difference)
+        for series, difference, place, unit in zip(group, differences, places, accuracy.tolist(), strict=True):
+            shift = difference - _by_hour(hours, difference)
             known = ~np.isnan(shift)
             last_day = shift[known & (hours >= data.until_us - DAY_US)]
             if not len(last_day) or np.isnan(unit) or hours[known][0] >= data.until_us - (REFERENCE_DAYS + 1) * DAY_US:
                 continue
-            sums = cumulative_sums(shift / unit, 0.0, SLACK)
+            sums = cumulative_sums(np.clip(shift / unit, -MOST_AN_HOUR, MOST_AN_HOUR), 0.0, SLACK)
             sum_now = np.maximum(sums.high, sums.low)
             quiet = np.flatnonzero(sum_now <= 0.0)
             found[series] = {
@@ -107,9 +113,26 @@ def drifts(data: DayData) -> dict[Series, dict[str, Any]]:
 
 def _reference(hours: Times, difference: Floats) -> float:
     """Return the median difference over the first days that a series has; NaN where they are too few hours."""
-    known = ~np.isnan(difference)
-    first_days = difference[known & (hours < hours[np.argmax(known)] + REFERENCE_DAYS * DAY_US)]
+    first_days = difference[_of_first_days(hours, difference)]
     return float(np.median(first_days)) if len(first_days) >= LEAST_REFERENCE_H else float("nan")
+
+
+def _by_hour(hours: Times, difference: Floats) -> Floats:
+    """Return at each hour the median difference at that hour of the first days; with too few, that of all hours."""
+    of_day = hours // HOUR_US % HOURS_A_DAY
+    first_days = _of_first_days(hours, difference)
+    found = np.full(HOURS_A_DAY, _reference(hours, difference))
+    for hour in range(HOURS_A_DAY):
+        of_hour = difference[first_days & (of_day == hour)]
+        if len(of_hour) >= LEAST_OF_AN_HOUR and np.isfinite(found[hour]):
+            found[hour] = np.median(of_hour)
+    return found[of_day]
+
+
+def _of_first_days(hours: Times, difference: Floats) -> NDArray[np.bool_]:
+    known = ~np.isnan(difference)
+    first: NDArray[np.bool_] = known & (hours < hours[np.argmax(known)] + REFERENCE_DAYS * DAY_US)
+    return first
 
 
 def _hourly(data: DayData, group: list[Series]) -> tuple[Times, Floats]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from datetime import date, timedelta
 
 from farm.description import Farm
@@ -21,10 +21,10 @@ class StaleDays:
     def mark(
         self,
         changed: Mapping[Series, list[Stretch]],
-        moved: Iterable[Stretch] = (),
+        moved: Sequence[Stretch] = (),
         under_way: Collection[date] = (),
     ) -> set[date]:
-        """Note, and return, the days that changed series and moved excursions lie in, and whose sheets look at them.
+        """Note, and return, the days that changed series and moved excursions or findings lie in, and who looks there.
 
         ``under_way`` are days whose sheets are being worked out: they count as written.
         """
@@ -34,8 +34,9 @@ class StaleDays:
             return set()
         written = {*self._journal.days(self._farm.name), *under_way}
         stale = own | (self.around(stretches) & written)
-        for series, several in changed.items():
-            reach = timedelta(days=WEARS.get(series.quantity, LOOKS_BACK_DAYS))
+        reaches = [(WEARS.get(series.quantity, LOOKS_BACK_DAYS), several) for series, several in changed.items()]
+        for reach_days, several in [*reaches, (LOOKS_BACK_DAYS, moved)]:
+            reach = timedelta(days=reach_days)
             for days in (self._days(*stretch) for stretch in several):
                 stale |= {sheet for sheet in written if days and days[0] < sheet <= days[-1] + reach}
         self._journal.mark_days_stale(self._farm.name, stale)

@@ -7,19 +7,23 @@ from datetime import timedelta
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analytics.counters import counted
 from analytics.due import days_left
-from farm.description import Farm
+from farm.description import Farm, Stock
 from farm.readings import MICROSECONDS_PER_SECOND, Series, iso_time
 from store.log_entries import LogEntry, Refill
 from watch.day_data import day_range
+from watch.first_checks import LEADS_FROM
+from watch.recurrence import began_us, ended_us
 from watch.reservoir import ReservoirDay
 from watch.root_zone_books import ML_PER_L, number
 
 PAST_DAYS = 14  # whose use is taken for that of the days to come; our choice, no source
 QUARTER_US = 15 * 60 * MICROSECONDS_PER_SECOND
 HOUR_US = 4 * QUARTER_US
+EMPTY = {"nutrient": "nutrient_stock_empty", "acid": "acid_empty", "base": "base_empty"}  # the cause, by role
 
 
 def stocks(day: ReservoirDay) -> list[dict[str, Any]]:
@@ -27,7 +31,7 @@ def stocks(day: ReservoirDay) -> list[dict[str, Any]]:
 
     What is left is known from the last refill that somebody wrote down, and from all pumps that draw on the bottle,
     those of other zones too; ``used_ml`` is what this zone's pump turned. A counter tells what the pump turned: where a
-    line draws air, less came.
+    line draws air, less came. Days on which the bottle was found empty are not of its usual use.
     """
     data = day.data
     entries = data.journal.log.entries(data.farm.name, end_us=data.until_us, kinds=("refill",))
@@ -35,6 +39,7 @@ def stocks(day: ReservoirDay) -> list[dict[str, Any]]:
     for name, (stock, counter) in day.stocks.items():
         drawing = [one for one in counters_of(data.farm, name) if one in data.known]
         used = np.sum([_past_use(day, one) for one in drawing], axis=0)
+        used[_found_empty(day, stock)] = math.nan
         full = days_left(stock.bottle_l * ML_PER_L, used)
         refill = _last_refill(entries, name)
         remaining_ml = math.nan
@@ -67,13 +72,18 @@ def counters_of(farm: Farm, stock: str) -> list[Series]:
     return [one for one in farm.described if one.quantity == "dosed_volume" and one.sensor == stock]
 
 
+def _past_days(day: ReservoirDay) -> list[tuple[int, int]]:
+    """Return when each of the past days began and ended, this one first."""
+    return [day_range(day.data.farm, day.data.day - timedelta(days=back)) for back in range(PAST_DAYS)]
+
+
 def _past_use(day: ReservoirDay, counter: Series) -> np.ndarray:
     """Return what a counter counted in each of the past days and in this one where it is over; NaN if not known.
 
     By sums over hours, or quarters of one where days do not begin on the hour; a reset within one is not seen.
     """
     data = day.data
-    days = [day_range(data.farm, data.day - timedelta(days=back)) for back in range(PAST_DAYS)]
+    days = _past_days(day)
     on_the_hour = all(start_us % HOUR_US == 0 for start_us, _ in days)
     sums = data.store.aggregate(counter, days[-1][0] - HOUR_US, days[0][1], HOUR_US if on_the_hour else QUARTER_US)
     known = sums.count > 0
@@ -88,6 +98,23 @@ def _past_use(day: ReservoirDay, counter: Series) -> np.ndarray:
         shown = np.concatenate([[ends[first - 1, 1]], ends[first:last].ravel()])
         used[place] = counted(shown, data.farm.described[counter].rolls_over)
     return used
+
+
+def _found_empty(day: ReservoirDay, stock: Stock) -> NDArray[np.bool_]:
+    """Return whether findings tell that a stock's bottle was empty, for each of the past days: its pump turns idly."""
+    data = day.data
+    days = _past_days(day)
+    cause = EMPTY[stock.role]
+    told = [
+        one
+        for one in data.journal.findings.first_causes(data.farm.name, days[-1][0], data.until_us)
+        if one.cause == cause and one.probability >= LEADS_FROM and stock.label in (one.place_labels or (stock.label,))
+    ]
+    found = [
+        any(began_us(one) < end_us and (ended_us(one) or data.until_us) > start_us for one in told)
+        for start_us, end_us in days
+    ]
+    return np.array(found)
 
 
 def _last_refill(entries: list[LogEntry], stock: str) -> tuple[int, float] | None:

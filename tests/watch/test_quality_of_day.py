@@ -162,12 +162,34 @@ def test_a_sensor_that_drifts_against_its_siblings(house):
     assert drift["drifts"]
     assert drift["place_difference"] == pytest.approx(-0.4, abs=0.01)
     assert drift["shift"] == pytest.approx(0.3 * 3.5, abs=0.02)  # the middle of the last day
-    # by hand: accuracies 1/24 an hour, less 0.5 of slack from the 12th hour on: the sum of (n/24 - 0.5), n = 13..95
-    assert drift["sum_high"] == pytest.approx(sum(n / 24 - 0.5 for n in range(13, 96)), rel=0.02)
+    # by hand: accuracies 1/24 an hour, at most 1, less 0.5 of slack from the 12th hour on, n = 13..95
+    assert drift["sum_high"] == pytest.approx(sum(min(n / 24, 1) - 0.5 for n in range(13, 96)), rel=0.02)
     assert drift["since"] == "2026-02-27T12:00:00Z"
     for zone in ("room", "row"):
         assert not rows[f"{zone}/air_temperature"]["drift"]["drifts"]
         assert rows[f"{zone}/air_temperature"]["drift"]["shift"] == pytest.approx(0, abs=0.01)
+
+
+@pytest.mark.parametrize(("dark_h", "drifts"), [(10, False), (30, True)])
+def test_a_place_that_lamps_warm_by_day_does_not_drift_nor_one_whose_lamps_are_dark_for_hours(house, dark_h, drifts):
+    """By day row and row-b are 1 K warmer than the room, by night as warm; then row's lamps are dark for some hours."""
+    start_us = DAY_STARTS_US - 9 * DAY_US
+    lit = [h % 24 >= 8 for h in range(240)]
+    for zone in ("room", "row", "row-b"):
+        house.put(
+            f"{zone}/air_temperature",
+            [
+                (
+                    start_us + h * HOUR_US,
+                    20 + h % 3 / 50 + (zone != "room" and lit[h]) - 1.1 * (zone == "row" and h >= 240 - dark_h),
+                )
+                for h in range(240)
+            ],
+        )
+    house.work()
+    rows, _ = quality_of_day(house)
+    told = {zone: rows[f"{zone}/air_temperature"]["drift"]["drifts"] for zone in ("room", "row", "row-b")}
+    assert told == {"room": False, "row": drifts, "row-b": False}
 
 
 def test_humidity_that_stays_wet_and_light_in_the_dark(house):

@@ -17,7 +17,7 @@ from simulator.demo import demo_farm
 from simulator.faults import Fault, FaultKind
 from simulator.simulation import Simulation
 from store.embedded import EmbeddedStore
-from store.entries import DaySheetEntry
+from store.entries import DaySheetEntry, FindingEntry
 from store.journal import Journal
 from store.log_entries import Drained, Refill, ToppedUp
 from tests.conftest import MINUTE_US, SMALL_FARM, T0_US
@@ -590,6 +590,35 @@ def test_days_left_of_a_bottle_from_its_last_refill(build):
     assert bottle["days_left_soonest"] <= bottle["days_left"] <= bottle["days_left_latest"]
     assert bottle["full_bottle_lasts_days"] == pytest.approx(25, abs=0.7)
     assert bottle["refilled"] == "2026-02-28T23:00:00Z"
+
+
+@pytest.mark.parametrize(
+    ("cause", "place", "probability", "usual"),
+    [
+        ("nutrient_stock_empty", (), 0.9, 200),
+        ("nutrient_stock_empty", ("Feed",), 0.9, 200),
+        ("nutrient_stock_empty", ("Another",), 0.9, 320),
+        ("nutrient_stock_empty", (), 0.4, 320),
+        ("acid_empty", (), 0.9, 320),
+    ],
+)
+def test_what_an_empty_bottles_pump_turned_is_not_its_usual_use(build, cause, place, probability, usual):
+    # 200 mL a day over five days; on the fourth the bottle is empty and the pump turns four times as much.
+    house = build(TANK, COUNTER)
+    minute = np.arange(-4 * 1440 - 60, 1440)
+    empty = (minute >= -1440) & (minute < 0)
+    house.put("tank/dosed_volume/feed", START_US + minute * MINUTE_US, np.cumsum(np.where(empty, 800, 200) / 1440))
+    house.put("tank/solution_ec", AT, np.full(len(AT), 1.5))
+    label = house.farm.equipment.stocks[0].label
+    places = [label if one == "Feed" else one for one in place]
+    first = {"cause": cause, "probability": probability, "place_labels": places}
+    begin_us, end_us = START_US - 20 * HOUR_US, START_US - 4 * HOUR_US
+    told = FindingEntry("testfarm", "unusual", begin_us, end_us, end_us, {"causes": [first]})
+    house.journal.findings.replace("testfarm", 0, [told])
+    [section] = house.section(DAY)
+    [bottle] = section["stocks"]
+    assert bottle["used_ml_per_day"] == pytest.approx(usual, abs=5)
+    assert bottle["days_counted"] == (4 if usual == 200 else 5)
 
 
 SECOND = """

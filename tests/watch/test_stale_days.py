@@ -59,6 +59,14 @@ def test_sheets_that_look_back_on_a_day_are_stale_with_it(stale, quantity, days)
     assert found == {changed + timedelta(days=number) for number in range(days + 1)}
 
 
+def test_sheets_that_look_back_on_a_finding_are_stale_with_it(stale):
+    """What an empty bottle's pump turned is not its usual use, on the sheets after it either."""
+    day = FIRST + timedelta(days=10)
+    assert stale.mark({}, [(noon_us(day), noon_us(day))]) == {
+        day + timedelta(days=number) for number in range(LOOKS_BACK_DAYS + 1)
+    }
+
+
 def test_readings_in_order_make_no_sheet_stale_but_their_own(stale):
     last = FIRST + timedelta(days=DAYS - 1)
     at_us = noon_us(last)
