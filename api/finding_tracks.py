@@ -119,7 +119,8 @@ def tracks(farm: Farm, known: Collection[str], detail: Mapping[str, Any]) -> lis
             lines = [key for line in asked.split(":") for key in _keys(farm, known, line, str(piece["place"]))]
             if lines:
                 found.setdefault(tuple(dict.fromkeys(lines))[:MOST_LINES])
-    return [list(one) for one in found][:MOST_TRACKS]
+    whole = [one for one in found if not any(set(one) < set(other) for other in found)]
+    return [list(one) for one in whole][:MOST_TRACKS]
 
 
 def _keys(farm: Farm, known: Collection[str], line: str, place: str) -> Iterator[str]:

@@ -235,8 +235,12 @@ def test_energy_and_condensate(sheet, export):
     assert sheet["energy"]["kwh"] == pytest.approx(kwh, rel=EXACT)
     assert sheet["energy"]["cost"] == pytest.approx(kwh * PLAN["equipment"]["mains"]["price_per_kwh"], rel=EXACT)
     for group, row in zip(PLAN["equipment"]["lamp_groups"], sheet["energy"]["lamps"], strict=True):
-        lit = sum(s for _, on, s in held(export(f"{group['zones'][0]}/lights_on"), start, end) if on >= 0.5)
-        assert row["estimated_kwh"] == pytest.approx(lit / 3600 * group["power_w"] / 1000, rel=EXACT)
+        [zone] = group["zones"]
+        level = export(f"{zone}/ppfd")
+        lit = [(at, s) for at, on, s in held(export(f"{zone}/lights_on"), start, end) if on >= 0.5]
+        shining = sum(s for at, s in lit if as_of(level, at) is None or as_of(level, at) >= 5)
+        assert row["lit_h"] == pytest.approx(sum(s for _, s in lit) / 3600, rel=EXACT)
+        assert row["estimated_kwh"] == pytest.approx(shining / 3600 * group["power_w"] / 1000, rel=EXACT)
     [unit] = sheet["climate"]["air_conditioners"]
     litres = counted(export("room/condensate_volume"), start, end)
     assert unit["water"]["by_condensate"]["kg"] == pytest.approx(litres, rel=EXACT)  # the sheet takes 1 kg a litre

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from analytics.alignment import Floats, Times, hold_as_of
 from analytics.carbon_dioxide_exposure import LimitStanding, limit_standing
 from analytics.demand import (
     FIFTEEN_MINUTES_US,
@@ -17,7 +18,7 @@ from analytics.demand import (
     service_rating,
 )
 from analytics.energy import meter_disagreement
-from analytics.light import lit_seconds
+from analytics.light import ON, lit_seconds
 from farm.description import Farm, LampGroup
 from farm.readings import iso_time
 from watch import cautions
@@ -29,6 +30,7 @@ from watch.meters import BATCH_CONVENTION, Meter, batch_shares, by_power, main_m
 SECONDS_PER_HOUR = 3600.0
 WINDOWS = {"average_15min": FIFTEEN_MINUTES_US, "average_3h": THREE_HOURS_US}
 WH_PER_KWH = 1000.0
+DARK_PPFD = 5.0  # below it lamps do not shine, whatever their switch says; our choice, no source [umol m-2 s-1]
 METER_SHARE = 0.02  # plus or minus of power worked out from a counting meter; common practice, no source
 
 
@@ -77,19 +79,40 @@ def _part(data: DayData, meter: Meter) -> dict[str, Any]:
 
 
 def _lamps(data: DayData, group: LampGroup) -> dict[str, Any]:
-    """Return a lamp group's energy as estimated from lit time and nameplate power."""
+    """Return a lamp group's energy as estimated from lit time and nameplate power.
+
+    While all its light sensors read dark it takes none, whatever the switch says: ``dark_h``.
+    """
     switches = [lights_series(data.farm, zone) for zone in group.zones]
     switch = next((one for one in switches if one is not None), None)
-    row: dict[str, Any] = {"name": group.name, "lit_h": None, "estimated_kwh": None, "coverage": 0.0}
+    row: dict[str, Any] = {"name": group.name, "lit_h": None, "dark_h": None, "estimated_kwh": None, "coverage": 0.0}
     if switch is None:
         return row
     gap_us = max_age_us(data.farm, switch)
     read = data.store.read(switch, data.start_us - gap_us, data.until_us)
-    lit = lit_seconds(read.time_us, usable(read), data.start_us, data.until_us, gap_us)
+    on = usable(read)
+    lit = lit_seconds(read.time_us, on, data.start_us, data.until_us, gap_us)
     if lit.covered_s:
+        at_us, dark = _dark(data, group, read.time_us, on, gap_us)
+        dark_h = lit_seconds(at_us, dark, data.start_us, data.until_us, gap_us).lit_s / SECONDS_PER_HOUR
         lit_h = lit.lit_s / SECONDS_PER_HOUR
-        row |= {"lit_h": lit_h, "estimated_kwh": lit_h * group.power_w / WH_PER_KWH, "coverage": lit.coverage}
+        estimated_kwh = (lit_h - dark_h) * group.power_w / WH_PER_KWH
+        row |= {"lit_h": lit_h, "dark_h": dark_h, "estimated_kwh": estimated_kwh, "coverage": lit.coverage}
     return row
+
+
+def _dark(data: DayData, group: LampGroup, switch_us: Times, on: Floats, gap_us: int) -> tuple[Times, Floats]:
+    """Return instants, and 1 where a group is on and each of its light sensors that is heard reads dark, else 0."""
+    sensors = [one for one in data.farm.described if one.quantity == "ppfd" and one.zone in group.zones]
+    reads = [data.store.read(one, data.start_us - gap_us, data.until_us) for one in sensors]
+    at_us = np.unique(np.concatenate([switch_us, *(one.time_us for one in reads)]))
+    switched = hold_as_of(switch_us, on, at_us, gap_us).value
+    levels = [
+        hold_as_of(read.time_us, usable(read), at_us, max_age_us(data.farm, one)).value
+        for one, read in zip(sensors, reads, strict=True)
+    ]
+    brightest = np.fmax.reduce(levels, axis=0) if levels else np.full(len(at_us), math.nan)
+    return at_us, np.where((switched >= ON) & (brightest < DARK_PPFD), 1.0, 0.0)
 
 
 def _peaks(data: DayData, meter: Meter) -> dict[str, Any]:

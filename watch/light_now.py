@@ -66,7 +66,7 @@ def short_of_light(farm: Farm, journal: Journal, rows: Iterable[SeriesNow]) -> l
                 f"{with_unit(last.mol, quantity)}, "
                 f"{'at least' if low else 'at most'} {with_unit(limit or 0.0, quantity)} wanted. "
                 f"{look_first('ppfd', last.standing) if why is None else _likely(farm, why)}",
-                since_us=last.start_us,
+                since_us=last.start_us if why is None else why.onset_us,
                 zone=row.series.zone,
                 series=(light, row.series),
                 caution=CAUTIONS["ppfd"],

@@ -94,8 +94,9 @@ function Before({ found, zone, view }) {
 /** The excursion's own series, and below it those that show what speaks for the first cause. */
 function onTimeline(found, view, now) {
   const shown = around(view, found.series, began(found), found.end && Date.parse(found.end), now);
-  const tracks = [...(found.series ? [[found.series]] : []), ...found.shown_in.filter((one) => one.join() !== found.series)];
-  return found.shown_in.length ? { ...shown, tracks } : shown;
+  if (!found.shown_in.length) return shown;
+  const [own, others] = [true, false].map((is) => found.shown_in.filter((one) => one.includes(found.series) === is));
+  return { ...shown, tracks: [...(own.length || !found.series ? own : [[found.series]]), ...others] };
 }
 
 function Found({ found, zone, view, now, open, headline }) {

@@ -24,7 +24,7 @@ function Energy({ energy, zone, places, wide }) {
     peaks && ["Highest reading", power(peaks.reading)],
     peaks && known(peaks.service_rating_w) && ["The service", rated(peaks.service_rating_w, peaks.reading_standing)],
     ...energy.parts.map((one) => [`Of it: ${one.label}`, amount(one.kwh, 1, "kWh") + partly(one.coverage)]),
-    ...energy.lamps.map((one) => [`Lamps, ${places(one.name)}, estimated from ${amount(one.lit_h, 1, "h")} switched on`, amount(one.estimated_kwh, 1, "kWh") + partly(one.coverage)]),
+    ...energy.lamps.map((one) => [`Lamps, ${places(one.name)}, estimated from ${amount(one.lit_h, 1, "h")} switched on${one.dark_h > 0.05 ? `, ${amount(one.dark_h, 1, "h")} of it dark` : ""}`, amount(one.estimated_kwh, 1, "kWh") + partly(one.coverage)]),
     ...(energy.batches ?? []).map((one) => [`Batch ${one.name}, ${share(one.share)}`, amount(one.kwh, 1, "kWh")]),
   ]} />
   <${Notes} texts=${[known(energy.power_meter_disagreement) && Math.abs(energy.power_meter_disagreement) >= 0.02 && `Power and energy of the main meter disagree by ${amount(100 * energy.power_meter_disagreement, 1, "%")}.`,

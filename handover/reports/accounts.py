@@ -13,6 +13,7 @@ HEADS = ("What", "Amount", "±", "Covered", "How it is known")
 WIDTHS = (0.36, 0.15, 0.11, 0.1, 0.28)
 SIDES = {"in": "came in", "out": "went out", "gained": "gained"}
 COUNTED, ESTIMATE = "by a counter", "estimate"
+LEAST_DARK_H = 0.05  # that is told of; our choice, no source
 
 
 def accounts(tell: Telling, sheet: Row, days: int) -> list[Item]:
@@ -162,7 +163,10 @@ def _energy(tell: Telling, sheet: Row, days: int) -> Iterator[tuple[str, ...]]:
             how="meter",
         )
     for lamp in energy.get("lamps") or ():
-        how = f"{ESTIMATE}: {tell.amount(lamp['lit_h'], 1, 'h')} switched on, nameplate"
+        dark = (
+            f", {tell.amount(lamp['dark_h'], 1, 'h')} of it dark" if (lamp.get("dark_h") or 0.0) > LEAST_DARK_H else ""
+        )
+        how = f"{ESTIMATE}: {tell.amount(lamp['lit_h'], 1, 'h')} switched on{dark}, nameplate"
         yield _line(
             f"Lamps {tell.farm.zone_label(lamp['name'])}",
             tell.amount(lamp["estimated_kwh"], 1, "kWh"),

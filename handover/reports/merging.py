@@ -251,7 +251,11 @@ def _energy(days: Sequence[Day], whole_s: float) -> Row:
             for rows in parts
         ],
         "lamps": [
-            {**rows[-1].row, **sums(rows, "lit_h", "estimated_kwh"), "coverage": coverage(rows, whole_s, "coverage")}
+            {
+                **rows[-1].row,
+                **sums(rows, "lit_h", "dark_h", "estimated_kwh"),
+                "coverage": coverage(rows, whole_s, "coverage"),
+            }
             for rows in lamps
         ],
     }

@@ -55,6 +55,11 @@ def test_evidence_is_seen_on_the_tracks_of_what_it_is_made_from(name, place, tol
     assert found((name, place)) == told
 
 
+def test_a_track_of_which_another_shows_all_is_left_out():
+    told = found(("dark_commanded", "row-2"), ("light_sibling", "row-2"))
+    assert told == [["row-2/lights_on"], ["row-2/ppfd", "row-1/ppfd", "row-3/ppfd"]]
+
+
 def test_each_track_is_told_once_the_strongest_evidence_first_and_not_too_many():
     several = [("ec", ""), ("ec_drift", ""), ("co2", ""), ("level", ""), ("oxygen", ""), ("ph", ""), ("power", "")]
     told = found(*several)

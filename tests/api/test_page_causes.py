@@ -183,11 +183,15 @@ def test_what_is_over_tells_when_it_was_seen_last_and_what_a_check_would_show(vi
 
 
 def test_the_timeline_shows_the_excursion_and_below_it_what_its_evidence_is_read_from(visit):
-    tracks = [["room/relative_humidity"], ["room/air_temperature", "row/ppfd"], ["row/lights_on"]]
+    tracks = [["room/air_temperature", "row/ppfd"], ["room/relative_humidity", "row/lights_on"]]
     page = visit(f"#found={FINDING['id']}", findings=[FINDING | {"shown_in": tracks}])
     page.locator(f"#found-{FINDING['id']}").get_by_role("link", name="on the timeline").click()
     expect(page.locator("#timeline-title")).to_be_focused()
-    assert f"tracks={HUMIDITY.key},room/air_temperature:row/ppfd,row/lights_on&" in page.url
+    assert "tracks=room/relative_humidity:row/lights_on,room/air_temperature:row/ppfd&" in page.url
+    page = visit(f"#found={FINDING['id']}", findings=[FINDING | {"shown_in": tracks[:1]}])
+    page.locator(f"#found-{FINDING['id']}").get_by_role("link", name="on the timeline").click()
+    expect(page.locator("#timeline-title")).to_be_focused()
+    assert f"tracks={HUMIDITY.key},room/air_temperature:row/ppfd&" in page.url
 
 
 def test_what_was_found_before_is_told_with_the_way_there(visit):

@@ -80,7 +80,7 @@ def energy(kwh, coverage, peak, standing="below", batches=()):
         "currency": "EUR",
         "peaks": peaks,
         "parts": [],
-        "lamps": [{"name": "a", "lit_h": 16.0, "estimated_kwh": 9.6, "coverage": 1.0}],
+        "lamps": [{"name": "a", "lit_h": 16.0, "dark_h": 1.0, "estimated_kwh": 9.0, "coverage": 1.0}],
         "batches": [{"name": name, "share": share, "kwh": share * kwh} for name, share in batches],
         "batch_convention": "by plants and time",
     }
@@ -93,7 +93,7 @@ def test_energy_is_summed_shares_come_from_the_sums_and_peaks_stay_peaks():
     )
     found = merged(days, 48 * H)["energy"]
     assert (found["kwh"], found["cost"], found["coverage"]) == pytest.approx((150.0, 30.0, 0.75))
-    assert found["lamps"] == [{"name": "a", "lit_h": 32.0, "estimated_kwh": 19.2, "coverage": 1.0}]
+    assert found["lamps"] == [{"name": "a", "lit_h": 32.0, "dark_h": 2.0, "estimated_kwh": 18.0, "coverage": 1.0}]
     shares = {one["name"]: (one["kwh"], one["share"]) for one in found["batches"]}
     # 100 + 10 of 150 kWh, and 40 of them: neither 0.6 nor 0.4, which the days' shares would average to
     assert shares == {"one": pytest.approx((110.0, 110 / 150)), "two": pytest.approx((40.0, 40 / 150))}

@@ -115,6 +115,20 @@ def test_the_whole_its_parts_cost_and_lamps(house):
     assert (lamps["lit_h"], lamps["estimated_kwh"]) == (pytest.approx(16.0), pytest.approx(8.0))  # 500 W for 16 h
 
 
+@pytest.mark.parametrize(
+    ("levels", "dark_h"),
+    [("0*300 400*960 0*180", 0.0), ("0*300 400*360 0*600 0*180", 10.0), ("0*300 400*360", 0.0), ("4*1440", 16.0)],
+)
+def test_lamps_that_stay_dark_while_switched_on_take_nothing(house, levels, dark_h):
+    """Of 16 h on the switch, ten are dark by the light sensor; a sensor that falls silent tells of no dark."""
+    house.put("row/lights_on", samples("0*300 1*960 0*180", start_us=DAY_START_US))
+    house.put("row/ppfd", samples(levels, start_us=DAY_START_US))
+    [lamps] = sheet(house)["lamps"]
+    assert lamps["lit_h"] == pytest.approx(16.0)
+    assert lamps["dark_h"] == pytest.approx(dark_h, abs=0.02)
+    assert lamps["estimated_kwh"] == pytest.approx(0.5 * (16.0 - dark_h), abs=0.01)  # 500 W
+
+
 def test_adjoining_days_leave_nothing_out(house):
     house.put("room/electrical_energy", minutes(2880, 0.05))
     first, second = sheet(house)["kwh"], sheet(house, date(2026, 3, 3))["kwh"]
