@@ -216,11 +216,19 @@ class AlarmBook:
     def _also(
         self, pool: Iterable[AlarmEntry], found: Mapping[tuple[str, int], Arrangement]
     ) -> dict[tuple[str, str], list[str]]:
-        """Return, by condition and group, the other places in which the same is so and no alarm of its own."""
+        """Return, by condition and group, the other places in which the same is so.
+
+        They are no alarms of their own, or become one only if they last on after it.
+        """
         also: defaultdict[tuple[str, str], set[str]] = defaultdict(set)
-        for one in pool:
+        alarms = [*pool]
+        conditions = {one.condition for one in alarms}
+        for one in alarms:
             arrangement, name = found[one.condition, one.onset_us], named(one.condition)
             by = arrangement.suppressed_by
+            if by is None and arrangement.released_us is not None:
+                root = arrangement.group.rpartition("@")[0]
+                by = root if root in conditions else None
             if by is not None and not by.startswith("planned_work/") and name.zone and name.zone != named(by).zone:
                 also[by, arrangement.group].add(self._farm.zone_label(name.zone))
         return {key: sorted(labels) for key, labels in also.items()}

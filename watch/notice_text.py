@@ -11,6 +11,7 @@ from farm.quantities import QUANTITIES
 from farm.readings import instant
 from store.notice_entries import NoticeKind, Told
 from watch import cautions
+from watch.alarm_texts import sentence
 from watch.first_checks import LEADS_FROM
 from watch.notice_plan import Draft
 from watch.telling import spoken_duration, with_unit
@@ -144,8 +145,9 @@ def _lines(farm: Farm, draft: Draft, told: list[Told], now_us: int) -> Iterator[
 
 def _at_length(farm: Farm, told: Told, now_us: int, *, alarming: bool) -> Iterator[str]:
     facts = told.facts
-    where, sentence = facts.get("where"), str(facts.get("text") or f"{facts.get('what') or told.condition}.")
-    yield f"{where}: {sentence}" if where and str(where) not in sentence else sentence
+    where, said = facts.get("where"), str(facts.get("text") or f"{facts.get('what') or told.condition}.")
+    said = sentence(facts | {"text": said})
+    yield f"{where}: {said}" if where and str(where) not in said else said
     yield _when(farm, told, now_us)
     if isinstance(facts.get("worst"), int | float) and isinstance(facts.get("limit"), int | float):
         yield f"How far: {_value(facts, 'worst')} at worst, the limit is {_value(facts, 'limit')}."

@@ -13,7 +13,20 @@ from store.notice_entries import FAILED, TELLING, Notice, NoticeKind, Told
 MINUTE_US = 60 * MICROSECONDS_PER_SECOND
 ANEW = 1000  # a turn's thousands: how often it was told to be over, which late readings denied
 _RANK = {priority: rank for rank, priority in enumerate(Priority)}
-_FACTS = ("kind", "what", "where", "series", "unit", "limit", "worst", "likely", "first_step", "caution", "text")
+_FACTS = (
+    "kind",
+    "what",
+    "where",
+    "series",
+    "unit",
+    "limit",
+    "worst",
+    "likely",
+    "first_step",
+    "caution",
+    "text",
+    "also",
+)
 _STANDING = (AlarmState.UNACKNOWLEDGED, AlarmState.ACKNOWLEDGED)
 
 

@@ -225,6 +225,22 @@ def test_mains_lost_suppresses_what_follows(house):
     assert state_of(dry, [], dry.alarm_us) == AlarmState.SUPPRESSED_BY_DESIGN
 
 
+def test_what_still_lasts_a_little_after_its_cause_is_named_beside_it(house):
+    """At the end of the first not all are over in the same minute; only what lasts half an hour longer is its own."""
+    put(house, HUMIDITY, "60*30 85*20 60*10")
+    put(house, "row/relative_humidity", "60*32 85*28")
+    house.work()
+    [first] = [one for one in house.journal.alarms.between("testfarm") if one.condition == HUMID]
+    assert minutes(first.returned_us) == 52
+    assert first.detail["also"] == ["Row"]
+    put(house, "row/relative_humidity", "60*10", start=60)
+    put(house, HUMIDITY, "60*10", start=60)
+    house.work()
+    assert told(house) == [(HUMID, 30, 35, 52)]
+    [first] = [one for one in house.journal.alarms.between("testfarm") if one.condition == HUMID]
+    assert first.detail["also"] == ["Row"]
+
+
 def test_a_door_left_open_is_an_alarm_and_one_passed_through_is_none(house):
     put(house, DOOR, "0*5 1*10 0*30 1*25 0*10")
     house.work()

@@ -45,6 +45,15 @@ def test_all_that_a_person_needs_to_know(small_farm):
     assert text.isprintable() or set(text) - {"\n"} == {c for c in text if c.isprintable()}
 
 
+def test_the_other_places_in_which_the_same_is_so_are_told(small_farm):
+    """What follows from an alarm makes no notice of its own: one row alone is another matter than the whole room."""
+    entry = alarm()
+    _, text = said(small_farm, told_of(replace(entry, detail=entry.detail | {"also": ["Row 1", "Row 2"]})))
+    assert "Air temperature in Room is too high" in text
+    assert " Also in Row 1 and Row 2.\n" in text
+    assert "Also in" not in said(small_farm, TOO_WARM)[1]
+
+
 def test_a_cause_that_is_none_too_likely_is_told_as_a_possible_one(small_farm):
     guess = [{"cause": "stuck", "label": "A sensor repeats one value", "probability": 0.16}]
     _, text = said(small_farm, replace(TOO_WARM, facts=TOO_WARM.facts | {"likely": guess}))
