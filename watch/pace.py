@@ -72,7 +72,12 @@ class Pace:
     def due(self) -> bool:
         """Whether it is time to work."""
         rested = self._steady_s() - self._began_s >= self.pace_s
-        return self._pressed.is_set() or (rested and self._called.is_set())
+        return self.presses or (rested and self._called.is_set())
+
+    @property
+    def presses(self) -> bool:
+        """Whether something came that must not wait."""
+        return self._pressed.is_set()
 
     def begin(self) -> None:
         """Say that work begins on all that was called for."""
