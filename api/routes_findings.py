@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Query
 
 from api import examples, schemas
-from api.finding_tracks import tracks
+from api.finding_tracks import EvidenceTracks
 from api.house import House, TheHouse
 from api.pages import AskedPlace, Limit, Place
 from api.problems import Problem
@@ -16,7 +16,7 @@ from api.spans import AskedOpenSpan
 from farm.readings import instant
 from store.entries import FindingEntry
 from watch.first_checks import first_check
-from watch.recurrence import Event, found_before
+from watch.recurrence import Before, found_before
 
 router = APIRouter(tags=["findings"])
 
@@ -51,11 +51,12 @@ def finding(
 
 
 def _told(house: House, entries: Sequence[FindingEntry]) -> list[schemas.FindingAnswer]:
-    before, known = found_before(house.journal, entries), house.known().keys()
-    return [_finding(house, one, before.get(one.identity, []), known) for one in entries]
+    before = found_before(house.journal, entries)
+    tracks = EvidenceTracks(house.farm, (one.series for one in house.known().values()))
+    return [_finding(one, before.get(one.identity, []), tracks) for one in entries]
 
 
-def _finding(house: House, one: FindingEntry, before: Sequence[Event], known: Collection[str]) -> schemas.FindingAnswer:
+def _finding(one: FindingEntry, before: Sequence[Before], tracks: EvidenceTracks) -> schemas.FindingAnswer:
     detail: dict[str, Any] = one.detail
     excursion = one.subject if "series" in detail else None
     return schemas.FindingAnswer(
@@ -72,12 +73,12 @@ def _finding(house: House, one: FindingEntry, before: Sequence[Event], known: Co
             schemas.FoundBefore(
                 id=each.identity,
                 onset=instant(each.onset_us),
-                end=instant(each.end_us or each.onset_us),
+                end=instant(each.end_us),
                 place_labels=list(each.place_labels),
             )
             for each in before
         ],
-        shown_in=tracks(house.farm, known, detail),
+        shown_in=tracks.of(detail),
         **{name: detail[name] for name in schemas.FindingAnswer.model_fields if name in _TOLD and name in detail},
     )
 

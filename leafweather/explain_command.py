@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from store.entries import FindingEntry
     from store.journal import Journal
-    from watch.recurrence import Event
+    from watch.recurrence import Before
 
 BAD_CALL = 2
 
@@ -61,7 +61,7 @@ def clock_of(journal: Journal, farm: str) -> tzinfo:
     return UTC if described is None else described.farm.zone_info
 
 
-def lines(found: FindingEntry, zone: tzinfo, before: Sequence[Event] = ()) -> list[str]:
+def lines(found: FindingEntry, zone: tzinfo, before: Sequence[Before] = ()) -> list[str]:
     """Return a finding as lines of text, with times by a clock that is named; ``before`` it the same was found."""
     detail = found.detail
     until = "still holds" if found.end_us is None else f"until {_local(found.end_us, zone)}"

@@ -157,10 +157,12 @@ class FirstCause:
     """The first cause that a finding names, and when: since when it leads and was last seen in ISO 8601, if told."""
 
     identity: str
+    subject: str
     onset_us: int
     end_us: int | None
     cause: str
     probability: float
+    places: tuple[str, ...]
     place_labels: tuple[str, ...]
     leads_since: str | None
     last_seen: str | None

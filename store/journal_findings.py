@@ -86,23 +86,40 @@ class JournalFindings:
             return [row.entry() for row in session.scalars(query)]
 
     def first_causes(self, farm: str, start_us: int, end_us: int) -> list[FirstCause]:
-        """Return the first cause of each finding that holds at some instant of ``[start_us, end_us)``, by onset."""
+        """Return the first cause of each finding that holds at some instant of ``[start_us, end_us)``, by onset.
+
+        A finding without causes is left out.
+        """
         first = "causes", 0
+        cause = FindingRow.detail[(*first, "cause")].as_string()
         query = select(
             FindingRow.identity,
+            FindingRow.subject,
             FindingRow.onset_us,
             FindingRow.end_us,
-            FindingRow.detail[(*first, "cause")].as_string(),
-            FindingRow.detail[(*first, "probability")].as_float(),
+            cause,
+            func.coalesce(FindingRow.detail[(*first, "probability")].as_float(), 0.0),
+            FindingRow.detail[(*first, "places")],
             FindingRow.detail[(*first, "place_labels")],
             FindingRow.detail["leads_since"].as_string(),
             FindingRow.detail["last_seen"].as_string(),
-        ).where(*_holding(farm, start_us, end_us))
+        ).where(*_holding(farm, start_us, end_us), cause.is_not(None))
         with self._database.reading() as session:
             rows = session.execute(query.order_by(FindingRow.onset_us, FindingRow.identity)).all()
         return [
-            FirstCause(identity, onset_us, until_us, cause, probability or 0.0, tuple(places or ()), leads, seen)
-            for identity, onset_us, until_us, cause, probability, places, leads, seen in rows
+            FirstCause(
+                identity,
+                subject,
+                onset_us,
+                until_us,
+                named,
+                probability,
+                tuple(places or ()),
+                tuple(labels or ()),
+                leads,
+                seen,
+            )
+            for identity, subject, onset_us, until_us, named, probability, places, labels, leads, seen in rows
         ]
 
     def state(self, farm: str) -> tuple[int, int, int, int]:

@@ -56,6 +56,12 @@ def named(condition: str) -> Named:
     return Named(AlarmKind(kind), zone, quantity, sensor, side)
 
 
+def _same_elsewhere(one: Named, other: Named) -> bool:
+    """Whether two conditions say the same of two zones."""
+    alike = (one.kind, one.quantity, one.side) == (other.kind, other.quantity, other.side)
+    return alike and bool(one.quantity) and one.zone != other.zone
+
+
 class AlarmBook:
     """Alarms by condition: kept as the journal has them, changed by proposals, and written all at once.
 
@@ -224,13 +230,12 @@ class AlarmBook:
         alarms = [*pool]
         conditions = {one.condition for one in alarms}
         for one in alarms:
-            arrangement, name = found[one.condition, one.onset_us], named(one.condition)
+            arrangement = found[one.condition, one.onset_us]
             by = arrangement.suppressed_by
             if by is None and arrangement.released_us is not None:
-                root = arrangement.group.rpartition("@")[0]
-                by = root if root in conditions else None
-            if by is not None and not by.startswith("planned_work/") and name.zone and name.zone != named(by).zone:
-                also[by, arrangement.group].add(self._farm.zone_label(name.zone))
+                by = arrangement.group.rpartition("@")[0]
+            if by in conditions and _same_elsewhere(named(one.condition), named(by)):
+                also[by, arrangement.group].add(self._farm.zone_label(named(one.condition).zone))
         return {key: sorted(labels) for key, labels in also.items()}
 
     def _as_arranged(

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from analytics.alignment import Floats, Times, hold_as_of
+from analytics.alignment import Floats, Times, hold_as_of, instants_of_any
 from analytics.carbon_dioxide_exposure import LimitStanding, limit_standing
 from analytics.demand import (
     FIFTEEN_MINUTES_US,
@@ -26,11 +26,11 @@ from watch.bands import lights_series, max_age_us, usable
 from watch.day_data import DayData, or_none
 from watch.derivation import accuracy_at
 from watch.meters import BATCH_CONVENTION, Meter, batch_shares, by_power, main_meter, metered, meters
+from watch.photoperiods import lit_from_ppfd
 
 SECONDS_PER_HOUR = 3600.0
 WINDOWS = {"average_15min": FIFTEEN_MINUTES_US, "average_3h": THREE_HOURS_US}
 WH_PER_KWH = 1000.0
-DARK_PPFD = 5.0  # below it lamps do not shine, whatever their switch says; our choice, no source [umol m-2 s-1]
 METER_SHARE = 0.02  # plus or minus of power worked out from a counting meter; common practice, no source
 
 
@@ -94,8 +94,9 @@ def _lamps(data: DayData, group: LampGroup) -> dict[str, Any]:
     lit = lit_seconds(read.time_us, on, data.start_us, data.until_us, gap_us)
     if lit.covered_s:
         at_us, dark = _dark(data, group, read.time_us, on, gap_us)
-        dark_h = lit_seconds(at_us, dark, data.start_us, data.until_us, gap_us).lit_s / SECONDS_PER_HOUR
         lit_h = lit.lit_s / SECONDS_PER_HOUR
+        dark_h = lit_seconds(at_us, dark, data.start_us, data.until_us, gap_us).lit_s / SECONDS_PER_HOUR
+        dark_h = min(dark_h, lit_h)  # a light reading may be younger than the switch's, and be held for longer
         estimated_kwh = (lit_h - dark_h) * group.power_w / WH_PER_KWH
         row |= {"lit_h": lit_h, "dark_h": dark_h, "estimated_kwh": estimated_kwh, "coverage": lit.coverage}
     return row
@@ -105,14 +106,14 @@ def _dark(data: DayData, group: LampGroup, switch_us: Times, on: Floats, gap_us:
     """Return instants, and 1 where a group is on and each of its light sensors that is heard reads dark, else 0."""
     sensors = [one for one in data.farm.described if one.quantity == "ppfd" and one.zone in group.zones]
     reads = [data.store.read(one, data.start_us - gap_us, data.until_us) for one in sensors]
-    at_us = np.unique(np.concatenate([switch_us, *(one.time_us for one in reads)]))
+    at_us = instants_of_any([switch_us, *(one.time_us for one in reads)])
     switched = hold_as_of(switch_us, on, at_us, gap_us).value
     levels = [
         hold_as_of(read.time_us, usable(read), at_us, max_age_us(data.farm, one)).value
         for one, read in zip(sensors, reads, strict=True)
     ]
     brightest = np.fmax.reduce(levels, axis=0) if levels else np.full(len(at_us), math.nan)
-    return at_us, np.where((switched >= ON) & (brightest < DARK_PPFD), 1.0, 0.0)
+    return at_us, np.where((switched >= ON) & (brightest < lit_from_ppfd(group.commissioning_ppfd)), 1.0, 0.0)
 
 
 def _peaks(data: DayData, meter: Meter) -> dict[str, Any]:

@@ -26,6 +26,7 @@ _CAUTIONS = {
 CANNOT_TELL = "cannot_tell"
 LEADS_SINCE = "leads_since"  # of something unusual: since when its first cause, or one like it, is the likeliest
 LAST_SEEN = "last_seen"  # of something unusual that is over: when the last hour ended whose own readings show its cause
+EMPTY = {"nutrient": "nutrient_stock_empty", "acid": "acid_empty", "base": "base_empty"}  # a bottle's cause, by role
 UNUSUAL = "unusual"  # the subject of a finding that no excursion led to
 
 

@@ -9,6 +9,7 @@ import json
 from collections.abc import Callable, Mapping, Sequence
 from functools import cache
 from importlib.resources import files
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -27,7 +28,8 @@ from store.contract import ReadingStore
 from store.entries import ExcursionEntry, FindingEntry
 from store.journal import Journal
 from watch.bands import DARK, LIT, lit_at
-from watch.finding_details import LAST_SEEN, LEADS_SINCE, UNUSUAL, detail, of_excursion
+from watch.finding_details import EMPTY, LAST_SEEN, LEADS_SINCE, UNUSUAL, detail, of_excursion
+from watch.first_checks import is_likely
 from watch.indicators import DAY_US, IndicatorDays
 from watch.night_findings import NIGHT, night_findings
 from watch.quarter_looks import Hourly, QuarterLooks, looked_closer, no_longer_seen, sure_at_end
@@ -39,6 +41,16 @@ HISTORY_US = 15 * DAY_US  # that an hour is held against
 BEFORE_US = 12 * HOUR_US  # the machine starts that long before what changed
 FARTHEST_US = 40 * DAY_US  # a change longer ago leaves findings as they were; our choice, no source
 AFTER_LIGHTS_OFF_US = 2 * HOUR_US
+
+
+class Moved(NamedTuple):
+    """The stretches over which findings changed; ``emptied`` those of findings that tell of an empty bottle."""
+
+    stretches: list[Stretch]
+    emptied: list[Stretch]
+
+
+NOT_MOVED = Moved([], [])
 
 
 @cache
@@ -100,33 +112,33 @@ class FindingsKeeper:
         self._until_us = until_us
         self._journal.note_bases(self._farm.name, FOUND_UNTIL, {"": str(until_us)})
 
-    def renew(self, *, busy: bool = False) -> list[Stretch]:
+    def renew(self, *, busy: bool = False) -> Moved:
         """Work findings out anew from where they are stale, and return the stretches over which they changed.
 
         While ``busy`` only as far as readings have come; else until now, since silence counts too.
         """
         newest_us = self._measured_us()
         if not newest_us:
-            return []
+            return NOT_MOVED
         try:
             return self._renewed(newest_us, busy=busy)
         finally:
             if not busy:
                 self._looked_us = _whole_hour(newest_us)
 
-    def _renewed(self, newest_us: int, *, busy: bool) -> list[Stretch]:
+    def _renewed(self, newest_us: int, *, busy: bool) -> Moved:
         latest_us = newest_us if busy else min(max(newest_us, self._now_us()), newest_us + 2 * DAY_US)
         end_us = _whole_hour(latest_us)
         quarter_us = (latest_us - MINUTE_US) // QUARTER_US * QUARTER_US  # when what was measured at its end has come
         looking = self._now_us() - quarter_us < HOUR_US  # a backlog's past is told by whole hours alone
         if end_us <= self._until_us and not (looking and quarter_us > self._quarter_us):
-            return []
+            return NOT_MOVED
         first_us = min(one.first_us for one in self._arrived.known(self._farm.name))
         hourly = self._hourly
         if hourly is None or hourly.end_us != end_us or end_us > self._until_us:
             hourly = self._hourly = self._of_hours(first_us, end_us)
             if hourly is None:
-                return []
+                return NOT_MOVED
         before = self._journal.findings.between(self._farm.name, hourly.from_us)
         after = list(hourly.entries)
         if looking:
@@ -237,11 +249,11 @@ def _whole_hour(at_us: int) -> int:
     return at_us - at_us % HOUR_US
 
 
-def _moved(before: Sequence[FindingEntry], after: Sequence[FindingEntry]) -> list[Stretch]:
+def _moved(before: Sequence[FindingEntry], after: Sequence[FindingEntry]) -> Moved:
     """Return the stretches of findings that began, ended, vanished or changed.
 
-    Of one that lasts, and that a newer instant tells otherwise, only the first cause counts: sheets of its former days
-    keep the numbers as they were told.
+    Of one that lasts, and that a newer instant tells otherwise, only the first cause counts, its places, and whether it
+    is likely enough to be looked for: sheets of its former days keep the numbers as they were told.
     """
     was, now = ({one.identity: one for one in several} for several in (before, after))
     goes_on = {
@@ -251,13 +263,23 @@ def _moved(before: Sequence[FindingEntry], after: Sequence[FindingEntry]) -> lis
     }
 
     def shape(one: FindingEntry) -> tuple[str, int | None, str, str]:
-        causes = one.detail.get("causes") or [{}]
-        whole = "" if one.identity in goes_on else json.dumps(one.detail, sort_keys=True)
-        return one.identity, one.end_us, str(causes[0].get("cause")), whole
+        first = _first(one)
+        told = [first.get("cause"), first.get("places"), is_likely(first.get("probability"))]
+        whole = told if one.identity in goes_on else one.detail
+        return one.identity, one.end_us, str(first.get("cause")), json.dumps(whole, sort_keys=True)
 
     changed = {shape(one) for one in before} ^ {shape(one) for one in after}
-    return [
-        (one.onset_us, one.at_us if one.end_us is None else one.end_us)
-        for one in (*before, *after)
-        if shape(one) in changed
-    ]
+    moved = [one for one in (*before, *after) if shape(one) in changed]
+    return Moved(
+        [_stretch(one) for one in moved],
+        [_stretch(one) for one in moved if _first(one).get("cause") in EMPTY.values()],
+    )
+
+
+def _first(one: FindingEntry) -> dict[str, Any]:
+    first: dict[str, Any] = (one.detail.get("causes") or [{}])[0]
+    return first
+
+
+def _stretch(one: FindingEntry) -> Stretch:
+    return one.onset_us, one.at_us if one.end_us is None else one.end_us

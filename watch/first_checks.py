@@ -74,7 +74,12 @@ def leading_check(finding: Mapping[str, Any]) -> str:
 def leads(finding: Mapping[str, Any]) -> bool:
     """Whether a finding's likeliest cause, other than that all is as usual, is likely enough to be looked for."""
     causes = [one for one in finding.get("causes") or [] if one.get("cause") != NORMAL]
-    return bool(causes) and round(causes[0].get("probability") or 0.0, 2) >= LEADS_FROM  # as it is told
+    return bool(causes) and is_likely(causes[0].get("probability"))
+
+
+def is_likely(probability: float | None) -> bool:
+    """Whether a cause of a probability, as it is told, is likely enough to be looked for."""
+    return round(probability or 0.0, 2) >= LEADS_FROM
 
 
 def likely(causes: Sequence[Mapping[str, Any]]) -> str:

@@ -361,7 +361,8 @@ class Watch:
             return
         with self._alone("findings"):
             began_s = time.monotonic()
-            self._sheets.mark({}, self._findings.renew(busy=busy))
+            moved = self._findings.renew(busy=busy)
+            self._sheets.mark({}, moved.stretches, moved.emptied)
             self._alarms.note_findings(self._findings.until_us)
             self._slowest_finding_s = max(self._slowest_finding_s, time.monotonic() - began_s)
         self._found_us = now_us

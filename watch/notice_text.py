@@ -146,8 +146,8 @@ def _lines(farm: Farm, draft: Draft, told: list[Told], now_us: int) -> Iterator[
 def _at_length(farm: Farm, told: Told, now_us: int, *, alarming: bool) -> Iterator[str]:
     facts = told.facts
     where, said = facts.get("where"), str(facts.get("text") or f"{facts.get('what') or told.condition}.")
-    said = sentence(facts | {"text": said})
-    yield f"{where}: {said}" if where and str(where) not in said else said
+    said = f"{where}: {said}" if where and str(where) not in said else said
+    yield sentence(facts | {"text": said})
     yield _when(farm, told, now_us)
     if isinstance(facts.get("worst"), int | float) and isinstance(facts.get("limit"), int | float):
         yield f"How far: {_value(facts, 'worst')} at worst, the limit is {_value(facts, 'limit')}."

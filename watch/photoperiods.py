@@ -35,7 +35,12 @@ def light_source(farm: Farm, zone: str) -> LightSource | None:
     if (switch := lights_series(farm, zone)) is not None:
         return LightSource(switch, ON)
     ppfd = farm.series_of(zone, "ppfd")
-    return LightSource(ppfd[0], max(LIT_PPFD, LIT_SHARE * commissioning_ppfd(farm, zone))) if ppfd else None
+    return LightSource(ppfd[0], lit_from_ppfd(commissioning_ppfd(farm, zone))) if ppfd else None
+
+
+def lit_from_ppfd(commissioning_ppfd: float) -> float:
+    """Return from which PPFD on a place under lamps counts as lit, from what they gave it when new. [umol m-2 s-1]."""
+    return max(LIT_PPFD, LIT_SHARE * commissioning_ppfd)
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any, NamedTuple
 
@@ -11,19 +12,20 @@ from farm.readings import MICROSECONDS_PER_SECOND, microseconds
 from store.entries import FindingEntry, FirstCause
 from store.journal import Journal
 from watch.finding_details import LEADS_SINCE
-from watch.first_checks import LEADS_FROM
+from watch.first_checks import is_likely
+from watch.night_findings import NIGHT
 
 BACK_US = 90 * 86_400 * MICROSECONDS_PER_SECOND  # our choice, no source
 APART_US = 3 * 3600 * MICROSECONDS_PER_SECOND  # findings farther apart are of two events; our choice, no source
 MOST_TOLD = 5
 
 
-class Event(NamedTuple):
-    """When a cause was found, by one or several findings; ``identity`` is that of the first of them."""
+class Before(NamedTuple):
+    """When a cause was found before, by one or several findings; ``identity`` is that of the first of them."""
 
     identity: str
     onset_us: int
-    end_us: int | None
+    end_us: int
     place_labels: tuple[str, ...]
 
 
@@ -37,57 +39,59 @@ def ended_us(one: FirstCause) -> int | None:
     return _instant_us(one.last_seen) or one.end_us
 
 
-def found_before(journal: Journal, entries: Iterable[FindingEntry]) -> dict[str, list[Event]]:
-    """Return the earlier events of each finding's first cause, the newest first, under the findings' identities.
+def found_before(journal: Journal, entries: Iterable[FindingEntry]) -> dict[str, list[Before]]:
+    """Return when each finding's first cause was found before, the newest first, under the findings' identities.
 
-    Those of any place, of 90 days and five at most; none where no cause is likely enough to be looked for.
+    At any place, in the 90 days before it and five times at most; of nights to come, and where no cause is likely
+    enough to be looked for, nothing.
 
     Raises
     ------
     store.contract.StoreUnavailable
         If the journal cannot be read.
     """
-    asked = {one.identity: one for one in entries if _cause(one.detail)}
+    asked = {one.identity: one for one in entries if _cause(one)}
     if not asked:
         return {}
     begin_us = {identity: _instant_us(one.detail.get(LEADS_SINCE)) or one.onset_us for identity, one in asked.items()}
     farm = next(iter(asked.values())).farm
-    known = journal.findings.first_causes(farm, min(begin_us.values()) - BACK_US, max(begin_us.values()) + 1)
-    by_cause: dict[str, list[FirstCause]] = {}
-    for each in known:
-        if each.probability >= LEADS_FROM:
-            by_cause.setdefault(each.cause, []).append(each)
-    events = {cause: _events(several) for cause, several in by_cause.items()}
-    return {
-        identity: _earlier(events.get(_cause(one.detail), []), begin_us[identity]) for identity, one in asked.items()
-    }
+    known: defaultdict[str, list[FirstCause]] = defaultdict(list)
+    for each in journal.findings.first_causes(farm, min(begin_us.values()) - BACK_US, max(begin_us.values()) + 1):
+        if is_likely(each.probability) and not each.subject.startswith(NIGHT):
+            known[each.cause].append(each)
+    return {identity: _earlier(known[_cause(one)], begin_us[identity]) for identity, one in asked.items()}
 
 
-def _cause(detail: dict[str, Any]) -> str:
-    """Return the first cause, if there is one and it is likely enough; else an empty text."""
-    first = (detail.get("causes") or [{}])[0]
-    named = first.get("cause") not in (None, NORMAL, SOMETHING_ELSE)
-    return str(first["cause"]) if named and (first.get("probability") or 0.0) >= LEADS_FROM else ""
+def _cause(one: FindingEntry) -> str:
+    """Return the first cause of a finding, if there is one and it is likely enough; else an empty text."""
+    first: Mapping[str, Any] = (one.detail.get("causes") or [{}])[0]
+    named = first.get("cause") not in (None, NORMAL, SOMETHING_ELSE) and not one.subject.startswith(NIGHT)
+    return str(first["cause"]) if named and is_likely(first.get("probability")) else ""
 
 
-def _events(several: list[FirstCause]) -> list[Event]:
-    """Return what findings of one cause tell of, each event once, by its beginning."""
-    found: list[Event] = []
+def _earlier(several: Sequence[FirstCause], begin_us: int) -> list[Before]:
+    """Return the events of one cause that were over before an instant and not long before it, each once."""
+    found: list[tuple[Before, int | None]] = []  # each with when it is over, as far as is known
     for one in sorted(several, key=began_us):
-        begin_us, end_us = began_us(one), ended_us(one)
-        if found and (found[-1].end_us is None or begin_us <= found[-1].end_us + APART_US):
-            last = found[-1]
-            ends = None if None in (last.end_us, end_us) else max(last.end_us or 0, end_us or 0)
-            places = tuple(dict.fromkeys((*last.place_labels, *one.place_labels)))
-            found[-1] = last._replace(end_us=ends, place_labels=places)
-        else:
-            found.append(Event(one.identity, begin_us, end_us, one.place_labels))
-    return found
+        since_us, until_us = began_us(one), ended_us(one)
+        if since_us >= begin_us or (until_us is not None and until_us < begin_us - BACK_US):
+            continue
+        place = next((at for at, (each, over_us) in enumerate(found) if _is_of(one, each, over_us)), None)
+        if place is None:
+            found.append((Before(one.identity, since_us, until_us or since_us, one.place_labels), until_us))
+            continue
+        each, over_us = found[place]
+        labels = tuple(dict.fromkeys((*each.place_labels, *one.place_labels)))
+        over_us = None if over_us is None or until_us is None else max(over_us, until_us)
+        found[place] = each._replace(end_us=over_us or each.end_us, place_labels=labels), over_us
+    over = [each for each, over_us in found if over_us is not None and over_us + APART_US < begin_us]
+    return over[: -MOST_TOLD - 1 : -1]
 
 
-def _earlier(events: list[Event], begin_us: int) -> list[Event]:
-    over = [one for one in events if one.end_us is not None and one.end_us + APART_US < begin_us]
-    return [one for one in over if one.onset_us >= begin_us - BACK_US][: -MOST_TOLD - 1 : -1]
+def _is_of(one: FirstCause, event: Before, over_us: int | None) -> bool:
+    """Whether a finding is of an event: at a place of it, and not long after it."""
+    apart = one.place_labels and event.place_labels and not {*one.place_labels} & {*event.place_labels}
+    return not apart and (over_us is None or began_us(one) <= over_us + APART_US)
 
 
 def _instant_us(text: str | None) -> int | None:

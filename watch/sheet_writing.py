@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from datetime import date
 from typing import Any
@@ -75,10 +75,18 @@ class SheetWriting:
         self._opened = opened
         self._beside: SheetsBeside | None = None
 
-    def mark(self, changed: Mapping[Series, list[Stretch]], moved: Sequence[Stretch] = ()) -> None:
-        """Note which days' sheets do not hold any more by what changed and which excursions or findings moved."""
+    def mark(
+        self,
+        changed: Mapping[Series, list[Stretch]],
+        moved: Iterable[Stretch] = (),
+        emptied: Sequence[Stretch] = (),
+    ) -> None:
+        """Note which days' sheets do not hold any more by what changed and which excursions or findings moved.
+
+        ``emptied`` are those of the findings that tell of empty bottles.
+        """
         under_way = self._beside.under_way if self._beside else ()
-        stale = self._stale.mark(changed, moved, under_way)
+        stale = self._stale.mark(changed, moved, under_way, emptied)
         if self._beside:
             self._beside.note({series: _span(several) for series, several in changed.items() if several}, stale)
 

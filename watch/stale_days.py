@@ -21,12 +21,14 @@ class StaleDays:
     def mark(
         self,
         changed: Mapping[Series, list[Stretch]],
-        moved: Sequence[Stretch] = (),
+        moved: Iterable[Stretch] = (),
         under_way: Collection[date] = (),
+        emptied: Sequence[Stretch] = (),
     ) -> set[date]:
         """Note, and return, the days that changed series and moved excursions or findings lie in, and who looks there.
 
-        ``under_way`` are days whose sheets are being worked out: they count as written.
+        ``under_way`` are days whose sheets are being worked out: they count as written. Sheets look back on findings
+        of empty bottles, ``emptied``, as they do on readings.
         """
         stretches = [*moved, *(one for several in changed.values() for one in several)]
         own = {day for first, last in stretches for day in self._days(first, last)}
@@ -35,7 +37,7 @@ class StaleDays:
         written = {*self._journal.days(self._farm.name), *under_way}
         stale = own | (self.around(stretches) & written)
         reaches = [(WEARS.get(series.quantity, LOOKS_BACK_DAYS), several) for series, several in changed.items()]
-        for reach_days, several in [*reaches, (LOOKS_BACK_DAYS, moved)]:
+        for reach_days, several in [*reaches, (LOOKS_BACK_DAYS, emptied)]:
             reach = timedelta(days=reach_days)
             for days in (self._days(*stretch) for stretch in several):
                 stale |= {sheet for sheet in written if days and days[0] < sheet <= days[-1] + reach}

@@ -10,12 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analytics.counters import counted
-from analytics.due import days_left
-from farm.description import Farm, Stock
+from analytics.due import DaysLeft, days_left
+from farm.description import Farm
 from farm.readings import MICROSECONDS_PER_SECOND, Series, iso_time
 from store.log_entries import LogEntry, Refill
 from watch.day_data import day_range
-from watch.first_checks import LEADS_FROM
+from watch.finding_details import EMPTY
+from watch.first_checks import is_likely
 from watch.recurrence import began_us, ended_us
 from watch.reservoir import ReservoirDay
 from watch.root_zone_books import ML_PER_L, number
@@ -23,7 +24,6 @@ from watch.root_zone_books import ML_PER_L, number
 PAST_DAYS = 14  # whose use is taken for that of the days to come; our choice, no source
 QUARTER_US = 15 * 60 * MICROSECONDS_PER_SECOND
 HOUR_US = 4 * QUARTER_US
-EMPTY = {"nutrient": "nutrient_stock_empty", "acid": "acid_empty", "base": "base_empty"}  # the cause, by role
 
 
 def stocks(day: ReservoirDay) -> list[dict[str, Any]]:
@@ -39,7 +39,7 @@ def stocks(day: ReservoirDay) -> list[dict[str, Any]]:
     for name, (stock, counter) in day.stocks.items():
         drawing = [one for one in counters_of(data.farm, name) if one in data.known]
         used = np.sum([_past_use(day, one) for one in drawing], axis=0)
-        used[_found_empty(day, stock)] = math.nan
+        used[_found_empty(day, name, stock.role)] = math.nan
         full = days_left(stock.bottle_l * ML_PER_L, used)
         refill = _last_refill(entries, name)
         remaining_ml = math.nan
@@ -48,6 +48,8 @@ def stocks(day: ReservoirDay) -> list[dict[str, Any]]:
             since = np.nansum([day.counted_in(one, at_us, data.until_us) for one in drawing])
             remaining_ml = max(0.0, holds_l * ML_PER_L - float(since))
         left = days_left(remaining_ml, used)
+        if remaining_ml == 0.0:
+            left = DaysLeft(0.0, 0.0, 0.0)  # whatever its use
         rows.append(
             {
                 "stock": name,
@@ -100,21 +102,19 @@ def _past_use(day: ReservoirDay, counter: Series) -> np.ndarray:
     return used
 
 
-def _found_empty(day: ReservoirDay, stock: Stock) -> NDArray[np.bool_]:
+def _found_empty(day: ReservoirDay, name: str, role: str) -> NDArray[np.bool_]:
     """Return whether findings tell that a stock's bottle was empty, for each of the past days: its pump turns idly."""
     data = day.data
     days = _past_days(day)
-    cause = EMPTY[stock.role]
     told = [
         one
         for one in data.journal.findings.first_causes(data.farm.name, days[-1][0], data.until_us)
-        if one.cause == cause and one.probability >= LEADS_FROM and stock.label in (one.place_labels or (stock.label,))
+        if one.cause == EMPTY[role] and is_likely(one.probability) and name in (one.places or (name,))
     ]
-    found = [
+    return np.array([
         any(began_us(one) < end_us and (ended_us(one) or data.until_us) > start_us for one in told)
         for start_us, end_us in days
-    ]
-    return np.array(found)
+    ])  # fmt: skip
 
 
 def _last_refill(entries: list[LogEntry], stock: str) -> tuple[int, float] | None:

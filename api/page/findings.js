@@ -80,7 +80,7 @@ function Check({ found }) {
 /** What tells a finding from others of the same headline: what it is about, and since when. */
 function apart(found, list, zone) {
   const series = list.find((one) => one.key === found.series);
-  return `${series ? `${series.zone_label}, ${series.label}` : found.series ?? "Beside the excursions"}, from ${dayAndClock(Date.parse(found.onset), zone)}`;
+  return `${series ? `${series.zone_label}, ${series.label}` : found.series ?? "Beside the excursions"}, from ${dayAndClock(leads(found), zone)}`;
 }
 
 /** The same cause before: what comes back asks for more than to be mended once more. */

@@ -5,9 +5,10 @@ from __future__ import annotations
 import pytest
 
 from analytics.findings.indicator import SPECS
-from api.finding_tracks import MOST_TRACKS, SEEN_IN, tracks
+from api.finding_tracks import MOST_TRACKS, SEEN_IN, EvidenceTracks
 from farm.causes import Place
 from farm.quantities import QUANTITIES
+from farm.readings import Series
 from simulator.demo import demo_farm
 
 DERIVED = [
@@ -16,21 +17,26 @@ DERIVED = [
 ]  # fmt: skip
 
 
-def found(*indicators):
+WORDS = {"own", "own_drip", "drip", "return", "feed_temperature", "top_up", "nutrient", "acid", "base"}
+WHERE = {"room", "rows", "supply", "outdoors", "tank", "elsewhere", "own", "others", "any"}
+
+
+def found(*indicators, places=()):
     farm = demo_farm()
-    known = [*(one.key for one in farm.series), *DERIVED]
+    known = [Series.parse(farm.name, key) for key in (*(one.key for one in farm.series), *DERIVED, "feed/solution_ec")]
     pieces = [{"indicator": f"{name}@now", "place": place} for name, place in indicators]
-    return tracks(farm, known, {"causes": [{"for": pieces}, {"for": [{"indicator": "ph@now", "place": ""}]}]})
+    other = {"for": [{"indicator": "ph@now", "place": ""}]}
+    return EvidenceTracks(farm, known).of({"causes": [{"for": pieces, "places": places}, other]})
 
 
 def test_every_indicator_has_its_tracks_of_quantities_that_there_are():
     assert SEEN_IN.keys() == SPECS.keys()
     for name, text in SEEN_IN.items():
-        own = "own" in {line.split("/")[0] for track in text.split() for line in track.split(":")}
-        assert own == (SPECS[name].place is not Place.FARM), name
-        for line in (line for track in text.split() for line in track.split(":") if line != "own"):
-            assert line.split("/")[0] in {"room", "rows", "supply", "outdoors", "own", "others", "any"}, name
-            assert line.split("/")[1] in QUANTITIES, name
+        lines = [line for track in text.split() for line in track.split(":")]
+        assert any(line.startswith("own") for line in lines) == (SPECS[name].place is not Place.FARM), name
+        for line in lines:
+            where, _, quantity = line.partition("/")
+            assert where in WHERE and quantity.split("/")[0] in QUANTITIES if quantity else where in WORDS, name
 
 
 @pytest.mark.parametrize(
@@ -49,10 +55,22 @@ def test_every_indicator_has_its_tracks_of_quantities_that_there_are():
         ("series_step", "room/not_there", []),
         ("purge_share", "", []),
         ("heard", "", []),
+        ("nutrient_ml", "", [["reservoir/dosed_volume/nutrient-a", "reservoir/dosed_volume/nutrient-b"]]),
+        ("acid_response", "", [["reservoir/solution_ph"], ["reservoir/dosed_volume/acid"]]),
+        ("flow", "", [["reservoir/flow_rate"], ["reservoir/pump_on"]]),
+        ("topped_up", "", [["feed/metered_volume"]]),
+        ("feed_temperature", "", [["feed/solution_temperature"]]),
+        ("solution_temperature", "", [["reservoir/solution_temperature"]]),
+        ("feed_ec", "", [["feed/solution_ec"]]),
     ],
 )
 def test_evidence_is_seen_on_the_tracks_of_what_it_is_made_from(name, place, told):
     assert found((name, place)) == told
+
+
+def test_of_doses_those_of_the_findings_own_bottle_come_first():
+    told = found(("nutrient_ml", ""), places=["nutrient-b"])
+    assert told == [["reservoir/dosed_volume/nutrient-b", "reservoir/dosed_volume/nutrient-a"]]
 
 
 def test_a_track_of_which_another_shows_all_is_left_out():

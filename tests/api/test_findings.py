@@ -5,7 +5,8 @@ import pytest
 from api.app import House
 from api.examples import EXAMPLES
 from farm.check import check_text
-from farm.readings import iso_time
+from farm.flags import Flag
+from farm.readings import Reading, Series, iso_time
 from store.embedded import EmbeddedStore
 from store.entries import FindingEntry
 from store.journal import Journal
@@ -33,7 +34,12 @@ def ask(tmp_path):
     ):
         journal.findings.replace("testfarm", 0, [ABOUT, OVER, NIGHT])
         client = Client(House(check_text(SMALL_FARM)[0], "hash", store, journal, dict, lambda: NOW_US))
-        yield lambda path: client(f"/api/v1/{path}")
+
+        def ask(path):
+            return client(f"/api/v1/{path}")
+
+        ask.store = store
+        yield ask
 
 
 def ids(answer):
@@ -67,6 +73,14 @@ def test_a_finding_tells_when_the_same_was_found_before(ask):
         }
     ]
     assert ask(f"findings/{OVER.identity}").json()["found_before"] == []
+
+
+def test_a_finding_names_the_series_that_show_its_evidence(ask):
+    assert ask("findings/aaaaaaaaaa").json()["shown_in"] == []
+    series = Series.parse("testfarm", "room/flow_rate/condensate")
+    ask.store.append([Reading(series, T0_US, 0.1, Flag.GOOD)])
+    assert ask("findings/aaaaaaaaaa").json()["shown_in"] == [["room/flow_rate/condensate"]]
+    assert ask("findings").json()["findings"][1]["shown_in"] == [["room/flow_rate/condensate"]]
 
 
 def test_a_finding_that_is_not_there_says_where_to_look(ask):

@@ -408,7 +408,7 @@ def test_a_day_tells_how_many_findings_are_alike_and_that_lamps_were_switched_on
     ):
         shown = science_of(page, EXAMPLES["day"] | {"findings": [one, one | {"id": "b"} | other]}).text
         assert f"Dark (90 %). {counted}" in shown
-        assert "estimated from 16.0 h switched on" in shown.replace("\u00a0", " ")
+        assert "estimated from 16.0 h switched on, 2.0 h of it dark" in shown.replace("\u00a0", " ")
 
 
 def test_it_says_so_when_the_server_no_longer_answers(visit, served):

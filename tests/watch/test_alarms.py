@@ -225,6 +225,15 @@ def test_mains_lost_suppresses_what_follows(house):
     assert state_of(dry, [], dry.alarm_us) == AlarmState.SUPPRESSED_BY_DESIGN
 
 
+def test_what_follows_from_an_alarm_and_is_not_the_same_is_not_told_as_such(house):
+    """Lost mains are not lost in the row whose air is dry by it, nor is a warm room warm where a row is dry."""
+    put(house, MAINS, "1*30 0*60")
+    put(house, "row/relative_humidity", "60*40 30*50")
+    house.work()
+    assert len(told(house, suppressed=True)) > len(told(house))
+    assert all("also" not in one.detail for one in house.journal.alarms.between("testfarm"))
+
+
 def test_what_still_lasts_a_little_after_its_cause_is_named_beside_it(house):
     """At the end of the first not all are over in the same minute; only what lasts half an hour longer is its own."""
     put(house, HUMIDITY, "60*30 85*20 60*10")

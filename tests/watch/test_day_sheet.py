@@ -87,7 +87,8 @@ def test_lamps_lost_make_a_short_light_day_that_needs_a_person(house):
     assert "at least 12.0 mol" in need.sentence
     assert need.sentence.endswith("the sensor's place.")
     assert need.finding is None
-    dark_us = T0_US + 2 * day + 300 * MINUTE_US
+    assert need.since_us == T0_US + 2 * day + 300 * MINUTE_US
+    dark_us = T0_US + 2 * day + 420 * MINUTE_US
 
     def told(probability):
         cause = {"cause": "lamp_group_lost", "label": "A lamp group is dark", "probability": probability}
@@ -100,9 +101,10 @@ def test_lamps_lost_make_a_short_light_day_that_needs_a_person(house):
 
     need, entry = told(0.97)
     assert need.sentence.endswith(
-        "wanted. Likely (97 %): A lamp group is dark. It is over since 03 Mar at 08:00. Look at the driver."
+        "wanted. Likely (97 %): A lamp group is dark. It is over since 03 Mar at 10:00. Look at the driver."
     )
     assert need.finding == entry.identity
+    assert need.since_us == dark_us, "not since the light day began"
     assert need.caution == cautions.MAINS
     assert told(0.4)[0].finding is None, "no cause that is less likely than not"
 

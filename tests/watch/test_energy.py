@@ -117,7 +117,7 @@ def test_the_whole_its_parts_cost_and_lamps(house):
 
 @pytest.mark.parametrize(
     ("levels", "dark_h"),
-    [("0*300 400*960 0*180", 0.0), ("0*300 400*360 0*600 0*180", 10.0), ("0*300 400*360", 0.0), ("4*1440", 16.0)],
+    [("0*300 400*960 0*180", 0.0), ("0*300 400*360 0*600 0*180", 10.0), ("0*300 400*360", 0.0), ("9*1440", 16.0)],
 )
 def test_lamps_that_stay_dark_while_switched_on_take_nothing(house, levels, dark_h):
     """Of 16 h on the switch, ten are dark by the light sensor; a sensor that falls silent tells of no dark."""
@@ -127,6 +127,15 @@ def test_lamps_that_stay_dark_while_switched_on_take_nothing(house, levels, dark
     assert lamps["lit_h"] == pytest.approx(16.0)
     assert lamps["dark_h"] == pytest.approx(dark_h, abs=0.02)
     assert lamps["estimated_kwh"] == pytest.approx(0.5 * (16.0 - dark_h), abs=0.01)  # 500 W
+
+
+def test_lamps_never_take_less_than_nothing(house):
+    """The light sensor's last reading is two minutes younger than the switch's, and is held for longer."""
+    house.put("row/lights_on", samples("1*60", start_us=DAY_START_US))
+    house.put("row/ppfd", samples("0*62", start_us=DAY_START_US))
+    [lamps] = sheet(house)["lamps"]
+    assert lamps["dark_h"] == lamps["lit_h"] > 1
+    assert lamps["estimated_kwh"] == 0
 
 
 def test_adjoining_days_leave_nothing_out(house):

@@ -29,9 +29,10 @@ from tests.conftest import MINUTE_US, SMALL_FARM, T0_US
 from watch.alarm_findings import findings_told
 from watch.day_data import day_data
 from watch.day_sheet import SECTIONS
-from watch.findings import UNUSUAL, FindingsKeeper, _moved, shipped_table
+from watch.findings import NOT_MOVED, UNUSUAL, FindingsKeeper, _moved, shipped_table
 from watch.nights import wet_probability
 from watch.quarter_looks import Hourly, Look, QuarterLooks, no_longer_seen
+from watch.recurrence import Before
 
 HOUR_US = 60 * MINUTE_US
 DAYS, FAULT_H = 9, 9 * 24
@@ -320,7 +321,7 @@ def test_what_only_a_look_in_between_told_stays_told_with_its_end(kept, rows, su
     moved = kept.follow(rows, begun_us + 122 * MINUTE_US)
     ended = replace(early, end_us=begun_us + 2 * HOUR_US)
     assert kept.found() == [ended]
-    assert (ended.onset_us, ended.end_us) in moved, "the day's sheet is written anew"
+    assert (ended.onset_us, ended.end_us) in moved.stretches, "the day's sheet is written anew"
     kept.follow(rows, begun_us + 140 * MINUTE_US)
     kept.restart()
     kept.follow(rows, begun_us + 245 * MINUTE_US)
@@ -369,8 +370,27 @@ def test_another_probability_alone_moves_a_finding_but_not_where_it_goes_on(end_
         FindingEntry("testfarm", UNUSUAL, FAULT_US, end_us, at_us, {"causes": [{"cause": "x", "probability": one}]})
         for at_us, one in ((FAULT_US + QUARTER_US, 0.8), (FAULT_US + QUARTER_US + later_us, 0.9))
     )
-    assert bool(_moved([first], [second])) == moved
-    assert _moved([first], [first]) == []
+    assert bool(_moved([first], [second]).stretches) == moved
+    assert _moved([first], [first]) == NOT_MOVED
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "moved"),
+    [
+        ({"probability": 0.4}, {"probability": 0.6}, True),  # from 50 % on its days are of no usual use
+        ({"places": ["a"]}, {"places": ["b"]}, True),
+        ({"probability": 0.6}, {"probability": 0.7}, False),
+    ],
+)
+def test_of_a_finding_that_goes_on_what_sheets_look_back_on_moves_it(one, other, moved):
+    usual = {"cause": "acid_empty", "probability": 0.9, "places": ["a"]}
+    first, second = (
+        FindingEntry("testfarm", UNUSUAL, FAULT_US, None, at_us, {"causes": [usual | more]})
+        for at_us, more in ((FAULT_US + QUARTER_US, one), (FAULT_US + HOUR_US, other))
+    )
+    found = _moved([first], [second])
+    assert found.stretches == found.emptied
+    assert bool(found.emptied) == moved
 
 
 @pytest.mark.parametrize("begin_min", [0, 7, 16, 31, 59])
@@ -600,6 +620,9 @@ def test_what_is_over_tells_when_it_was_seen_last_and_later_sheets_leave_it_out(
     assert told_on(seen_us - 1)
     assert not told_on(seen_us + 24 * HOUR_US)
     assert "what looks back on a day or two shows it longer" in "\n".join(lines(one, zone))
+    before = Before("aaaaaaaaaa", T0_US - 24 * HOUR_US, T0_US, ("Row 1",))
+    assert "The same cause was found before: 2026-02-28 01:00 CET." in lines(one, zone, [before])
+    assert "found before" not in "\n".join(lines(one, zone))
 
 
 def test_a_headline_tells_places_apart_whose_labels_hold_commas(kept):

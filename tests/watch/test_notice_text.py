@@ -52,6 +52,8 @@ def test_the_other_places_in_which_the_same_is_so_are_told(small_farm):
     assert "Air temperature in Room is too high" in text
     assert " Also in Row 1 and Row 2.\n" in text
     assert "Also in" not in said(small_farm, TOO_WARM)[1]
+    light = {"what": "Light", "where": "Row 1", "also": ["Row 12"]}
+    assert "Row 1: Light. Also in Row 12." in said(small_farm, replace(TOO_WARM, facts=light))[1]
 
 
 def test_a_cause_that_is_none_too_likely_is_told_as_a_possible_one(small_farm):

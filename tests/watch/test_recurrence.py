@@ -61,6 +61,44 @@ def test_it_counts_from_when_the_cause_leads_until_it_was_seen_last(before):
     assert before(finding(20, None, **led), finding(25, 30, subject="0000000001")) == [(25, 30, ())]
 
 
+def test_one_that_lasts_hides_only_its_own_place(before):
+    lasting = finding(0, None, "lamp_group_lost", subject="0000000001", places=["Row 1"])
+    now, early = (
+        finding(at, None if at == 500 else at + 5, "lamp_group_lost", subject=f"{at:010}", places=["Row 3"])
+        for at in (500, 100)
+    )
+    assert before(now, lasting, early) == [(100, 105, ("Row 3",))]
+
+
+def test_nights_to_come_were_not_found(tmp_path):
+    one, other = (
+        finding(100, None, "condensation_ahead", subject="night/wall"),
+        finding(10, 20, "condensation_ahead", subject="night/door"),
+    )
+    with Journal(f"sqlite:///{tmp_path}/journal.sqlite") as journal:
+        journal.findings.replace("testfarm", 0, [one, other])
+        assert found_before(journal, [one]) == {}
+
+
+def test_the_answer_does_not_hang_on_what_else_is_asked(tmp_path):
+    days = BACK_US / HOUR_US
+    now, border = (
+        finding(500, None, subject="0000000001"),
+        finding(500 - days + 2, 500 - days + 9, subject="0000000002"),
+    )
+    older = [finding(500 - days - 20 * n, 500 - days - 20 * n + 19, subject=f"{n + 5:010}") for n in range(5)]
+    with Journal(f"sqlite:///{tmp_path}/journal.sqlite") as journal:
+        journal.findings.replace("testfarm", T0_US - 2 * BACK_US, [now, border, *older])
+        alone = found_before(journal, [now])[now.identity]
+        assert alone == found_before(journal, [older[-1], border, now])[now.identity]
+        assert len(alone) == 1
+
+
+def test_as_likely_as_it_is_told_is_likely_enough(before):
+    now = finding(100, None, probability=0.496)
+    assert before(now, finding(10, 20, probability=0.497, subject="0000000001")) == [(10, 20, ())]
+
+
 @pytest.mark.parametrize("cause", ["as_usual", "something_else"])
 def test_what_names_no_cause_comes_back_as_nothing(tmp_path, cause):
     one, other = finding(100, None, cause), finding(10, 20, cause, subject="0000000001")

@@ -596,8 +596,8 @@ def test_days_left_of_a_bottle_from_its_last_refill(build):
     ("cause", "place", "probability", "usual"),
     [
         ("nutrient_stock_empty", (), 0.9, 200),
-        ("nutrient_stock_empty", ("Feed",), 0.9, 200),
-        ("nutrient_stock_empty", ("Another",), 0.9, 320),
+        ("nutrient_stock_empty", ("feed",), 0.9, 200),
+        ("nutrient_stock_empty", ("another",), 0.9, 320),
         ("nutrient_stock_empty", (), 0.4, 320),
         ("acid_empty", (), 0.9, 320),
     ],
@@ -609,9 +609,7 @@ def test_what_an_empty_bottles_pump_turned_is_not_its_usual_use(build, cause, pl
     empty = (minute >= -1440) & (minute < 0)
     house.put("tank/dosed_volume/feed", START_US + minute * MINUTE_US, np.cumsum(np.where(empty, 800, 200) / 1440))
     house.put("tank/solution_ec", AT, np.full(len(AT), 1.5))
-    label = house.farm.equipment.stocks[0].label
-    places = [label if one == "Feed" else one for one in place]
-    first = {"cause": cause, "probability": probability, "place_labels": places}
+    first = {"cause": cause, "probability": probability, "places": place}
     begin_us, end_us = START_US - 20 * HOUR_US, START_US - 4 * HOUR_US
     told = FindingEntry("testfarm", "unusual", begin_us, end_us, end_us, {"causes": [first]})
     house.journal.findings.replace("testfarm", 0, [told])
@@ -619,6 +617,20 @@ def test_what_an_empty_bottles_pump_turned_is_not_its_usual_use(build, cause, pl
     [bottle] = section["stocks"]
     assert bottle["used_ml_per_day"] == pytest.approx(usual, abs=5)
     assert bottle["days_counted"] == (4 if usual == 200 else 5)
+
+
+def test_an_empty_bottle_is_empty_where_nothing_is_known_of_its_usual_use(build):
+    house = build(TANK, COUNTER)
+    at = START_US + np.arange(-4 * 1440 - 60, 1440) * MINUTE_US
+    house.put("tank/dosed_volume/feed", at, np.arange(len(at)) * 800 / 1440)
+    house.put("tank/solution_ec", AT, np.full(len(AT), 1.5))
+    house.write(START_US - 24 * HOUR_US, Refill(stock="feed", holds_l=1.0))
+    first = {"cause": "nutrient_stock_empty", "probability": 0.9, "places": []}
+    begin_us = START_US - 30 * 24 * HOUR_US
+    told = FindingEntry("testfarm", "unusual", begin_us, None, begin_us, {"causes": [first]})
+    house.journal.findings.replace("testfarm", 0, [told])
+    [bottle] = house.section(DAY)[0]["stocks"]
+    assert (bottle["used_ml_per_day"], bottle["remaining_ml"], bottle["days_left"]) == (None, 0.0, 0.0)
 
 
 SECOND = """

@@ -59,10 +59,12 @@ def test_sheets_that_look_back_on_a_day_are_stale_with_it(stale, quantity, days)
     assert found == {changed + timedelta(days=number) for number in range(days + 1)}
 
 
-def test_sheets_that_look_back_on_a_finding_are_stale_with_it(stale):
+def test_sheets_that_look_back_on_an_empty_bottle_are_stale_with_it(stale):
     """What an empty bottle's pump turned is not its usual use, on the sheets after it either."""
     day = FIRST + timedelta(days=10)
-    assert stale.mark({}, [(noon_us(day), noon_us(day))]) == {
+    found = [(noon_us(day), noon_us(day))]
+    assert stale.mark({}, found) == {day, day + timedelta(days=1)}
+    assert stale.mark({}, found, emptied=found) == {
         day + timedelta(days=number) for number in range(LOOKS_BACK_DAYS + 1)
     }
 
