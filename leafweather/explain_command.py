@@ -72,9 +72,7 @@ def lines(found: FindingEntry, zone: tzinfo, before: Sequence[Before] = ()) -> l
         told.append(f"This cause leads since {_local(microseconds(led), zone)}.")
     if detail.get("last_seen"):
         seen = datetime.fromisoformat(detail["last_seen"])
-        told.append(
-            f"Last seen about {_local(microseconds(seen), zone)}; what looks back on a day or two shows it longer."
-        )
+        told.append(f"Last seen about {_local(microseconds(seen), zone)}; traces in a day's figures last longer.")
     if before:
         told.append(f"The same cause was found before: {'; '.join(_local(one.onset_us, zone) for one in before)}.")
     for one in detail["causes"]:

@@ -280,7 +280,8 @@ def _evidence(farm: Farm, one: Deviation, hour: int, weight: float) -> Evidence:
         text += f", over the last {spec.hours} h"
     if one.last is not None and one.last[hour]:
         seen = np.flatnonzero(~one.last[: hour + 1])
-        text += f", as it was seen last, {hour - seen[-1]} h before" if len(seen) else ", as it was seen last"
+        before = f", {hour - seen[-1]} h before" if len(seen) else ""
+        text += f", as {'a day showed it' if spec.of_a_day else 'it was seen'} last{before}"
     if one.name.endswith(SLOW):
         text += ", over the last day against the weeks before"
     return Evidence(f"{text}.", one.name, one.place, value, usual, spread, unit, weight)

@@ -13,8 +13,8 @@ class Spec(NamedTuple):
 
     ``least`` is the smallest change worth noticing, as one standard deviation, in its unit (a share of the usual
     value if ``relative``): from what sensors repeat to, our choice where no source says more. ``hours`` is the
-    window that its newest value is a mean over. With ``reference`` it is held against that, not against the
-    farm's own past.
+    window that its newest value is a mean over; each hour's own is worked out from the day before it where it is
+    ``of_a_day``. With ``reference`` it is held against that, not against the farm's own past.
     """
 
     label: str
@@ -26,6 +26,7 @@ class Spec(NamedTuple):
     reference: float | None = None
     place: Place = Place.FARM
     slow: bool = True  # judged over weeks too
+    of_a_day: bool = False
     reduce: str = "mean"  # of its hours; or the "least", or the "largest" with its sign
 
 
@@ -110,16 +111,20 @@ SPECS: dict[str, Spec] = {
     "acid_ml": Spec("Acid dosed", "mL/h", 0.12, 1, relative=True, hours=24),
     "base_ml": Spec("Base dosed", "mL/h", 0.12, 1, relative=True, hours=24),
     "ec_response": Spec(
-        "Rise of EC after a day's doses, against the stock's strength", "1", 0.02, relative=True, hours=2
+        "Rise of EC after a day's doses, against the stock's strength", "1", 0.02, relative=True, hours=2, of_a_day=True
     ),
     "acid_response": Spec(
-        "Fall of pH after a day's acid, for each mL in a litre", "pH L/mL", 0.05, relative=True, hours=2
+        "Fall of pH after a day's acid, for each mL in a litre", "pH L/mL", 0.05, relative=True, hours=2, of_a_day=True
     ),
     "base_response": Spec(
-        "Rise of pH after a day's base, for each mL in a litre", "pH L/mL", 0.05, relative=True, hours=2
+        "Rise of pH after a day's base, for each mL in a litre", "pH L/mL", 0.05, relative=True, hours=2, of_a_day=True
     ),
-    "ec_late": Spec("Part of EC's answer to a day's doses that comes after ten minutes", "1", 0.05, hours=2),
-    "ph_late": Spec("Part of pH's answer to a day's acid that comes after ten minutes", "1", 0.05, hours=2),
+    "ec_late": Spec(
+        "Part of EC's answer to a day's doses that comes after ten minutes", "1", 0.05, hours=2, of_a_day=True
+    ),
+    "ph_late": Spec(
+        "Part of pH's answer to a day's acid that comes after ten minutes", "1", 0.05, hours=2, of_a_day=True
+    ),
     "solution_temperature": Spec("Solution temperature", "°C", 0.3, 1, hours=1),
     "oxygen": Spec("Dissolved oxygen", "mg/L", 0.1, 1, hours=1),
     # Water

@@ -143,7 +143,8 @@ class Weighing:
         for feature, ratio in self.table.telling(hypothesis.kind).items():
             indicator, horizon = feature.split("@")
             seen = self.places_seen(feature, hypothesis)
-            if horizon != NOW or SPECS[indicator].hours > OWN_H or not seen:
+            spec = SPECS[indicator]
+            if horizon != NOW or spec.hours > OWN_H or spec.of_a_day or not seen:
                 continue
             several = [self.found[feature, place] for place in seen]
             told = [np.where(False if one.last is None else one.last, 0.0, ratio[one.level]) for one in several]

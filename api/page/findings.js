@@ -43,6 +43,9 @@ export function Likely({ feed, excursion, view }) {
 /** The finding about an excursion, if there is one. */
 export const foundOf = (feed, excursion) => (feed.data(FOUND)?.findings ?? []).find((one) => one.excursion === excursion);
 
+/** The finding of an id, if it is one of those that are listed. */
+export const named = (feed, id) => (feed.data(FOUND)?.findings ?? []).find((one) => one.id === id);
+
 /** Unfold a finding and bring it into sight; whether it is there. */
 export function show(id) {
   const shown = document.getElementById(`found-${id}`);
@@ -80,7 +83,7 @@ function Check({ found }) {
 /** What tells a finding from others of the same headline: what it is about, and since when. */
 function apart(found, list, zone) {
   const series = list.find((one) => one.key === found.series);
-  return `${series ? `${series.zone_label}, ${series.label}` : found.series ?? "Beside the excursions"}, from ${dayAndClock(leads(found), zone)}`;
+  return `${series ? `${series.zone_label}, ${series.label}` : found.series ?? "All readings together"}, from ${dayAndClock(leads(found), zone)}`;
 }
 
 /** The same cause before: what comes back asks for more than to be mended once more. */
@@ -92,8 +95,9 @@ function Before({ found, zone, view }) {
 }
 
 /** The excursion's own series, and below it those that show what speaks for the first cause. */
-function onTimeline(found, view, now) {
-  const shown = around(view, found.series, began(found), found.end && Date.parse(found.end), now);
+export function onTimeline(found, view, now) {
+  const end = found.last_seen ?? found.end;
+  const shown = around(view, found.series, leads(found), end && Date.parse(end), now);
   if (!found.shown_in.length) return shown;
   const [own, others] = [true, false].map((is) => found.shown_in.filter((one) => one.includes(found.series) === is));
   return { ...shown, tracks: [...(own.length || !found.series ? own : [[found.series]]), ...others] };
@@ -103,7 +107,8 @@ function Found({ found, zone, view, now, open, headline }) {
   const onset = Date.parse(found.onset);
   const end = found.end && Date.parse(found.end);
   const seen = found.last_seen && dayAndClock(Date.parse(found.last_seen), zone);
-  const until = seen ? `, last seen about ${seen}; what looks back on a day or two showed it until ${dayAndClock(end, zone)}` : end ? `, until ${dayAndClock(end, zone)}` : ", still so";
+  const looksBack = found.subject === "unusual" ? " at the latest: its evidence looks back on a day or two" : "";
+  const until = seen ? `, last seen about ${seen}; traces in a day\u2019s figures until ${dayAndClock(end, zone)}` : end ? `, until ${dayAndClock(end, zone)}${looksBack}` : ", still so";
   const labels = found.cannot_tell_apart.map((cause) => found.causes.find((one) => one.cause === cause)?.label ?? cause);
   return html`<details class="long" id=${`found-${found.id}`} open=${open}>
     <summary>${found.urgent && html`<strong class="outside">Now: </strong>`}${headline ?? whole(found.headline)}</summary>

@@ -1,6 +1,6 @@
 // What needs a person, in sentences.
 import { Doing, STANDING, State } from "./alarms.js";
-import { foundOf } from "./findings.js";
+import { foundOf, named, onTimeline } from "./findings.js";
 import { html } from "./html.js";
 import { dayAndClock, lasting } from "./text.js";
 import { around, atFinding, link, opened } from "./view.js";
@@ -21,8 +21,9 @@ function Shape({ urgency }) {
 
 function Need({ feed, need, now, zone, view }) {
   const since = need.since ? Date.parse(need.since) : null;
-  const found = need.finding ?? (need.excursion && foundOf(feed, need.excursion)?.id);
-  const over = need.series.length ? link(around(view, need.series[0], since ?? now, null, now)) : null;
+  const behind = need.finding ? named(feed, need.finding) : need.excursion && foundOf(feed, need.excursion);
+  const found = need.finding ?? behind?.id;
+  const over = behind ? link(onTimeline(behind, view, now)) : need.series.length ? link(around(view, need.series[0], since ?? now, null, now)) : null;
   let sentence = need.sentence;
   if (found) sentence = html`<a href=${link(atFinding(view, found))} data-shows="excursions" data-title="findings">${need.sentence}</a>`;
   else if (need.refused) sentence = html`<a href=${link({ ...view, open: opened(view, "sensors", true) })} data-shows="sensors" data-title="rejects">${need.sentence}</a>`;

@@ -72,7 +72,7 @@ def test_findings_of_one_headline_are_told_apart_by_what_they_are_about(visit):
     )
     members = group.locator("details summary")
     expect(members).to_have_text(
-        [re.compile("^Beside the excursions, from "), re.compile("^Room, Relative humidity, from ")]
+        [re.compile("^All readings together, from "), re.compile("^Room, Relative humidity, from ")]
     )
 
 
@@ -166,13 +166,16 @@ def test_two_events_of_one_headline_are_two_groups_whatever_their_order(visit):
 
 def test_what_is_over_tells_when_it_was_seen_last_and_what_a_check_would_show(visit):
     told = FINDING | {
-        "series": None, "excursion": None, "onset": "2026-02-27T01:00:00Z", "end": "2026-02-28T20:00:00Z",
+        "subject": "unusual", "series": None, "excursion": None,
+        "onset": "2026-02-27T01:00:00Z", "end": "2026-02-28T20:00:00Z",
         "last_seen": "2026-02-27T05:00:00Z", "shown_in": [],
         "next_check_shows": {"drying_lost": "it is wet", "as_usual": "it is dry"},
     }  # fmt: skip
     page = visit(f"#found={FINDING['id']}", findings=[told])
     finding = page.locator(f"#found-{FINDING['id']}")
-    expect(finding).to_contain_text("last seen about Fri 27 Feb, 06:00; what looks back on a day or two")
+    expect(finding).to_contain_text(
+        "last seen about Fri 27 Feb, 06:00; traces in a day\u2019s figures until Sat 28 Feb, 21:00"
+    )
     expect(finding).to_contain_text("It is over. These checks may still show why it was.")
     expect(finding).to_contain_text("it is wet \u2013 then likelier: The coil's water does not leave the room")
     expect(finding).to_contain_text("it is dry \u2013 then likelier: As usual")
@@ -182,11 +185,21 @@ def test_what_is_over_tells_when_it_was_seen_last_and_what_a_check_would_show(vi
     assert "from=2026-02-2" in page.url
 
 
+def test_what_no_hour_shows_by_itself_is_over_at_the_latest_when_it_ends(visit):
+    slow = {"subject": "unusual", "series": None, "excursion": None, "end": "2026-02-28T20:00:00Z"}
+    finding = visit(f"#found={FINDING['id']}", findings=[FINDING | slow]).locator(f"#found-{FINDING['id']}")
+    expect(finding).to_contain_text("until Sat 28 Feb, 21:00 at the latest: its evidence looks back on a day or two")
+
+
 def test_the_timeline_shows_the_excursion_and_below_it_what_its_evidence_is_read_from(visit):
     tracks = [["room/air_temperature", "row/ppfd"], ["room/relative_humidity", "row/lights_on"]]
     page = visit(f"#found={FINDING['id']}", findings=[FINDING | {"shown_in": tracks}])
     page.locator(f"#found-{FINDING['id']}").get_by_role("link", name="on the timeline").click()
     expect(page.locator("#timeline-title")).to_be_focused()
+    assert "tracks=room/relative_humidity:row/lights_on,room/air_temperature:row/ppfd&" in page.url
+    page.locator(".need").filter(has_text="Relative humidity in Room").get_by_role(
+        "link", name="on the timeline"
+    ).click()
     assert "tracks=room/relative_humidity:row/lights_on,room/air_temperature:row/ppfd&" in page.url
     page = visit(f"#found={FINDING['id']}", findings=[FINDING | {"shown_in": tracks[:1]}])
     page.locator(f"#found-{FINDING['id']}").get_by_role("link", name="on the timeline").click()

@@ -619,7 +619,7 @@ def test_what_is_over_tells_when_it_was_seen_last_and_later_sheets_leave_it_out(
     assert told_on(one.onset_us)
     assert told_on(seen_us - 1)
     assert not told_on(seen_us + 24 * HOUR_US)
-    assert "what looks back on a day or two shows it longer" in "\n".join(lines(one, zone))
+    assert "traces in a day's figures last longer" in "\n".join(lines(one, zone))
     before = Before("aaaaaaaaaa", T0_US - 24 * HOUR_US, T0_US, ("Row 1",))
     assert "The same cause was found before: 2026-02-28 01:00 CET." in lines(one, zone, [before])
     assert "found before" not in "\n".join(lines(one, zone))

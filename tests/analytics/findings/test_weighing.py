@@ -440,3 +440,18 @@ def test_evidence_that_stands_as_it_was_seen_last_says_how_long_before(small_far
 
     assert told(2).endswith(", as it was seen last, 2 h before.")
     assert "seen last" not in told(0)
+
+
+def test_what_each_hour_works_out_from_a_day_is_no_hours_own_reading(small_farm):
+    features = ["ec_response@now", "coil_drying@now"]
+    table = Table(dict.fromkeys(features, RARE), {DRYING: dict.fromkeys(features, LOWER)}, 0.1, 1.0)
+
+    def own(lower):
+        several = [
+            Deviation(name, "", *np.zeros((3, 4)), np.full(4, 0 if name == lower else 4, np.int8)) for name in features
+        ]
+        weighing = weighed(small_farm, table, several)
+        return weighing.evidence_of_hours(weighing.hypotheses[0])
+
+    assert (own("coil_drying@now") > own("ec_response@now")).all()
+    assert (own("ec_response@now") == own("")).all()
