@@ -107,9 +107,9 @@ _RH, _EC, _PH = ("relative_humidity",), ("solution_ec",), ("solution_ph",)
 CAUSES: tuple[Cause, ...] = (
     # Humid
     _air("drying_lost", "The coil's water does not leave the room (drain blocked, blown off the coil, or frozen on it)", _E, HUMID,
-         "Look at the coil's drain, its pan and the floor below while the compressor runs: does water come, does the pan "
-         "stand full? Is there ice, with a filter or fan that lets little air through? Keep water and wet hands from mains "
-         "parts.", caution=MAINS_CAUTION),
+         "Look at the coil, its drain, its pan and the floor below while the compressor runs. A full pan: the drain is "
+         "blocked. Ice: a filter or fan lets little air through, or refrigerant is short, which is for licensed people. "
+         "Drops in the duct: they are blown off. Keep water and wet hands from mains parts.", caution=MAINS_CAUTION),
     _air("coil_short_of_capacity", "The air conditioner cannot keep up (lost refrigerant, or too small by now)", _E,
          (*HUMID, *HOT), "Feel the supply air after ten minutes of running: hardly colder than the room means lost capacity. "
          "Refrigerant is for licensed people.", slow=True),
@@ -159,7 +159,8 @@ CAUSES: tuple[Cause, ...] = (
           "Measure pH and alkalinity of the feed water by hand.", slow=True),
     # Light
     Cause("lamp_group_lost", "A lamp group is dark while it is commanded on", Family.LIGHT, _E, Place.LAMP_GROUP,
-          (*DARK, *COLD), "Look at the group's lamps, driver and breaker.", caution=MAINS_CAUTION),
+          (*DARK, *COLD), "Look at the group's lamps, driver and breaker; if it shines again by itself, at its plugs, timer "
+          "and contactor.", caution=MAINS_CAUTION),
     Cause("lamp_fade", "A lamp group gives less light than when new", Family.LIGHT, _E, Place.LAMP_GROUP, DARK,
           "Wipe the lamps and the sensor, and measure again by hand at the same spot.", slow=True,
           label_of_all="All lamp groups give less light than when new"),
